@@ -1,0 +1,1 @@
+"""Retrospective audit of syringe-driver observation logs."""

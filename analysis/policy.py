@@ -1,0 +1,375 @@
+"""The limits of an audit: one TOML file, read strictly, printed in every report.
+
+No limit has a default in code. What is not in the file is an error; what is in the file
+and not known here is an error too, so that the policy on paper is the one applied.
+Constants of the statistical model are not limits and stand with the model.
+"""
+
+import difflib
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import PolicyError
+from analysis.terms import RemovalReason, SiteSign
+
+NO_RULE = "none"
+
+
+def _number(low: float, high: float) -> Callable[[Any], str]:
+    def check(value: Any) -> str:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return "a plain number, without a unit"
+        return "" if low <= value <= high else f"a number from {low:g} to {high:g}"
+
+    return check
+
+
+def _whole(low: int) -> Callable[[Any], str]:
+    def check(value: Any) -> str:
+        good = isinstance(value, int) and not isinstance(value, bool) and value >= low
+        return "" if good else f"a whole number, {low} or more"
+
+    return check
+
+
+def _words(allowed: set[str]) -> Callable[[Any], str]:
+    def check(value: Any) -> str:
+        good = (
+            isinstance(value, list)
+            and all(isinstance(word, str) and word in allowed for word in value)
+            and len(set(value)) == len(value)
+        )
+        return "" if good else "a list of different words out of: " + ", ".join(
+            sorted(allowed)
+        )
+
+    return check
+
+
+def _zone(value: Any) -> str:
+    wanted = 'an IANA time zone name such as "Europe/London"'
+    if not isinstance(value, str):
+        return wanted
+    try:
+        ZoneInfo(value)
+    except (OSError, ValueError):  # unknown, not a zone file, or an unsafe path
+        return wanted
+    return ""
+
+
+def _graces(value: Any) -> str:
+    one = _number(0, 24)
+    good = isinstance(value, list) and not any(one(v) for v in value)
+    return "" if good else "a list of hours, each a plain number from 0 to 24"
+
+
+def _windows(value: Any) -> str:
+    wanted = "a list of [syringe size, lowest, highest] in mL, lowest first"
+    if not isinstance(value, list):
+        return wanted
+    one = _number(0, 100)
+    for row in value:
+        if not isinstance(row, list) or len(row) != 3 or any(one(v) for v in row):
+            return wanted
+        if not row[1] <= row[2] <= row[0]:
+            return wanted
+    return ""
+
+
+_SIGNS = {str(sign) for sign in SiteSign if sign is not SiteSign.NONE}
+
+_CHECKS: Mapping[str, Callable[[Any], str]] = {
+    "time_zone": _zone,
+    "check_interval_h": _number(0.25, 168),
+    "grace_h": _number(0, 24),
+    "grace_also_h": _graces,
+    "missed_after_h": _number(0, 168),
+    "extension_set_life_h": _number(1, 1000),
+    "extension_set_grace_h": _number(0, 168),
+    "planned_duration_h": _number(0.5, 72),
+    "flow_accuracy_pct": _number(0.1, 50),
+    "set_rate_tolerance_pct": _number(0, 50),
+    "start_volume_window_ml": _windows,
+    "reaction_signs": _words(_SIGNS),
+    "minor_signs": _words(_SIGNS),
+    "minor_signs_needed": _whole(1),
+    "reaction_removal_reasons": _words({str(reason) for reason in RemovalReason}),
+    "smallest_group_patients": _whole(1),
+    "false_flags_per_1000": _number(0.01, 1000),
+}
+
+#: Limits a ward may set for itself, and whether it may say there is no such rule.
+_WARD_LIMITS: Mapping[str, bool] = {
+    "check_interval_h": True,
+    "grace_h": False,
+    "missed_after_h": False,
+    "extension_set_life_h": True,
+    "extension_set_grace_h": False,
+    "planned_duration_h": False,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """The limits of an audit; the unit stands at the end of each name.
+
+    Attributes
+    ----------
+    name : str
+        What the policy calls itself.
+    path : str
+        File name it was read from.
+    is_example : bool
+        True for the example shipped with the package: local policy decides.
+    set_by : mapping of str to str
+        Who set each limit.
+    wards : mapping of str to mapping
+        Limits that single wards set for themselves; ``None`` is "no rule set".
+    """
+
+    name: str
+    path: str
+    is_example: bool
+    time_zone: str
+    check_interval_h: float
+    grace_h: float
+    grace_also_h: tuple[float, ...]
+    missed_after_h: float
+    extension_set_life_h: float
+    extension_set_grace_h: float
+    planned_duration_h: float
+    flow_accuracy_pct: float
+    set_rate_tolerance_pct: float
+    start_volume_window_ml: tuple[tuple[float, float, float], ...]
+    reaction_signs: tuple[str, ...]
+    minor_signs: tuple[str, ...]
+    minor_signs_needed: int
+    reaction_removal_reasons: tuple[str, ...]
+    smallest_group_patients: int
+    false_flags_per_1000: float
+    set_by: Mapping[str, str]
+    wards: Mapping[str, Mapping[str, float | str | None]]
+
+    @classmethod
+    def load(cls, path: Path) -> "Policy":
+        """Read a policy file.
+
+        Raises
+        ------
+        PolicyError
+            The file is missing, is not TOML, or a key is unknown, missing, of the wrong
+            unit or type, or inverted. All faults are named together, by file and key.
+        """
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except FileNotFoundError:
+            raise PolicyError(f"{path}: no such policy file") from None
+        except (OSError, UnicodeDecodeError):
+            msg = f"{path}: cannot be read as a text file; a policy is UTF-8 TOML"
+            raise PolicyError(msg) from None
+        return cls.parse(text, path.name, is_example=text == example_text())
+
+    @classmethod
+    def example(cls) -> "Policy":
+        """Give the example policy shipped with the package."""
+        return cls.parse(example_text(), "example policy", is_example=True)
+
+    @classmethod
+    def parse(cls, text: str, path: str, *, is_example: bool = False) -> "Policy":
+        """Read a policy from TOML text; `path` is used in messages only.
+
+        Raises
+        ------
+        PolicyError
+            As for `load`.
+        """
+        try:
+            raw = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise PolicyError(f"{path}: not valid TOML: {error}") from None
+        values, set_by, faults = _read_entries(raw)
+        wards = _read_wards(raw.get("wards", {}), faults)
+        if not faults:
+            faults = _contradictions(values, wards)
+        if faults:
+            raise PolicyError(f"{path}: " + "; ".join(faults))
+        return cls(
+            path=path,
+            is_example=is_example,
+            set_by=MappingProxyType(set_by),
+            wards=MappingProxyType(wards),
+            **{key: _frozen(value) for key, value in values.items()},
+        )
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Time zone of times written without an offset."""
+        return ZoneInfo(self.time_zone)
+
+    def by_ward(self, limit: str, wards: pd.Series) -> pd.Series:
+        """Give one limit for each row, from the row's own ward.
+
+        Parameters
+        ----------
+        limit : str
+            Name of a numeric limit.
+        wards : Series of str
+            Ward of each row.
+
+        Returns
+        -------
+        Series of float
+            On the index of `wards`; NaN where the ward has no such rule.
+        """
+        general = getattr(self, limit)
+        own = {
+            ward: np.nan if limits[limit] is None else limits[limit]
+            for ward, limits in self.wards.items()
+            if limit in limits
+        }
+        found = {ward: own.get(ward, general) for ward in wards.unique()}
+        return wards.map(found).astype("float64")
+
+    def entries(self) -> pd.DataFrame:
+        """List every limit in force: columns ward, limit, value, set_by (text)."""
+        rows = [
+            ("all wards", key, _spoken(getattr(self, key)), self.set_by[key])
+            for key in _CHECKS
+        ]
+        for ward, limits in self.wards.items():
+            rows += [
+                (ward, key, _spoken(value), str(limits["set_by"]))
+                for key, value in limits.items()
+                if key != "set_by"
+            ]
+        return pd.DataFrame(rows, columns=["ward", "limit", "value", "set_by"])
+
+
+def example_text() -> str:
+    """Give the example policy as the text of a TOML file, to start from."""
+    return resources.files("analysis").joinpath("example_policy.toml").read_text("utf-8")
+
+
+def _frozen(value: Any) -> Any:
+    if isinstance(value, list):
+        return tuple(_frozen(item) for item in value)
+    return value
+
+
+def _spoken(value: Any) -> str:
+    if value is None:
+        return "no rule set"
+    if isinstance(value, tuple):
+        return ", ".join(_spoken(item) for item in value) or "none"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _near(key: str, known: Mapping[str, Any]) -> str:
+    close = difflib.get_close_matches(key, list(known), n=1)
+    return f" (did you mean {close[0]}?)" if close else ""
+
+
+def _read_entries(
+    raw: Mapping[str, Any],
+) -> tuple[dict[str, Any], dict[str, str], list[str]]:
+    """Take the general limits out of the file; faults are sentences without the file."""
+    values: dict[str, Any] = {}
+    set_by: dict[str, str] = {}
+    faults = [
+        f"unknown key {key}{_near(key, _CHECKS)}"
+        for key in raw
+        if key not in _CHECKS and key not in {"name", "wards"}
+    ]
+    if isinstance(raw.get("name"), str) and raw["name"].strip():
+        values["name"] = raw["name"].strip()
+    else:
+        faults.append("name: missing; give the policy a name")
+    for key, check in _CHECKS.items():
+        if key not in raw:
+            faults.append(f"missing key {key}")
+            continue
+        entry = raw[key]
+        if not isinstance(entry, dict) or set(entry) != {"value", "set_by"}:
+            faults.append(
+                f'{key}: write it as {{ value = ..., set_by = "who set it" }} '
+                "and nothing else"
+            )
+            continue
+        wanted = check(entry["value"])
+        if wanted:
+            faults.append(f"{key}: found {entry['value']!r}, wanted {wanted}")
+        if not isinstance(entry["set_by"], str) or not entry["set_by"].strip():
+            faults.append(f"{key}: set_by must say who set it")
+        values[key], set_by[key] = _floated(key, entry["value"]), str(entry["set_by"])
+    return values, set_by, faults
+
+
+def _floated(key: str, value: Any) -> Any:
+    whole = key in {"minor_signs_needed", "smallest_group_patients"}
+    return float(value) if isinstance(value, int) and not whole else value
+
+
+def _read_wards(raw: Any, faults: list[str]) -> dict[str, Mapping[str, Any]]:
+    """Take the wards' own limits; adds what is wrong to `faults`."""
+    wards: dict[str, Mapping[str, Any]] = {}
+    if not isinstance(raw, dict):
+        faults.append('wards: write a ward as [wards."Name of the ward"]')
+        return wards
+    for ward, limits in raw.items():
+        where = f'wards."{ward}"'
+        if not isinstance(limits, dict):
+            faults.append(f"{where}: write it as a table, [{where}]")
+            continue
+        if not str(limits.get("set_by", "")).strip():
+            faults.append(f"{where}: set_by must say who set its limits")
+        own: dict[str, Any] = {"set_by": str(limits.get("set_by", ""))}
+        for key, value in limits.items():
+            if key == "set_by":
+                continue
+            if key not in _WARD_LIMITS:
+                faults.append(
+                    f"{where}: a ward cannot set {key}{_near(key, _WARD_LIMITS)}"
+                )
+            elif value == NO_RULE and _WARD_LIMITS[key]:
+                own[key] = None
+            elif wanted := _CHECKS[key](value):
+                faults.append(f"{where}.{key}: found {value!r}, wanted {wanted}")
+            else:
+                own[key] = float(value)
+        wards[ward] = MappingProxyType(own)
+    return wards
+
+
+def _contradictions(
+    values: Mapping[str, Any], wards: Mapping[str, Mapping[str, Any]]
+) -> list[str]:
+    """Name limits that cannot both be meant."""
+    faults = []
+    for where, own in [("", {}), *((f'wards."{ward}": ', w) for ward, w in wards.items())]:
+        limits = {**values, **own}
+        interval, grace = limits["check_interval_h"], limits["grace_h"]
+        if interval is not None and grace >= interval:
+            faults.append(
+                f"{where}grace_h: {grace:g} h is not shorter than "
+                f"check_interval_h, {interval:g} h"
+            )
+        if limits["missed_after_h"] < grace:
+            faults.append(
+                f"{where}missed_after_h: {limits['missed_after_h']:g} h is shorter than "
+                f"grace_h, {grace:g} h"
+            )
+    both = set(values["reaction_signs"]) & set(values["minor_signs"])
+    if both:
+        faults.append(
+            f"minor_signs: {', '.join(sorted(both))} stands in reaction_signs too"
+        )
+    return faults

@@ -1,0 +1,224 @@
+"""Closed lists: every word a canonical or output column may hold, and nothing else.
+
+The trade's own terms (trade usage, common practice). Each list is an enum, so that a
+misspelt outcome fails where it is written and not in a report.
+"""
+
+from enum import StrEnum
+
+
+class Entry(StrEnum):
+    """What a row of the check log records."""
+
+    START = "start"
+    CHECK = "check"
+    RATE_CHANGE = "rate_change"
+    SYRINGE_CHANGE = "syringe_change"
+    PAUSE = "pause"
+    RESUME = "resume"
+    END = "end"
+
+
+class YesNo(StrEnum):
+    """An answered question; an empty cell is "not recorded", which is neither."""
+
+    YES = "yes"
+    NO = "no"
+
+
+class SiteLocation(StrEnum):
+    """Where on the body the cannula sits."""
+
+    ABDOMEN = "abdomen"
+    UPPER_ARM = "upper arm"
+    THIGH = "thigh"
+    CHEST = "chest"
+    BACK = "back"
+    OTHER = "other"
+
+
+class SiteSign(StrEnum):
+    """What was seen at the site; empty means not recorded, which is not ``none``."""
+
+    NONE = "none"
+    REDNESS = "redness"
+    SWELLING = "swelling"
+    HARDNESS = "hardness"
+    PAIN = "pain"
+    LEAKAGE = "leakage"
+    BRUISING = "bruising"
+    BLEEDING = "bleeding"
+    BLISTERING = "blistering"
+    OTHER = "other"
+
+
+class SolutionAppearance(StrEnum):
+    """The look of the solution in the syringe."""
+
+    CLEAR = "clear"
+    CLOUDY = "cloudy"
+    CRYSTALS = "crystals"
+    DISCOLOURED = "discoloured"
+
+
+class EndReason(StrEnum):
+    """Why an infusion ended, as charted."""
+
+    COMPLETED = "completed"
+    CHANGED_EARLY = "changed early"
+    STOPPED = "stopped"
+    DIED = "died"
+    TRANSFERRED = "transferred"
+    OTHER = "other"
+
+
+class LineKind(StrEnum):
+    """The two things a row of ``lines`` may be about."""
+
+    EXTENSION_SET = "extension_set"
+    CANNULA = "cannula"
+
+
+class RemovalReason(StrEnum):
+    """Why an extension set or a cannula came out."""
+
+    ROUTINE = "routine"
+    REACTION = "reaction"
+    BLOCKAGE = "blockage"
+    LEAK = "leak"
+    DISLODGED = "dislodged"
+    END_OF_TREATMENT = "end_of_treatment"
+    DIED = "died"
+    OTHER = "other"
+
+
+class FindingGroup(StrEnum):
+    """What a finding is about."""
+
+    DELIVERY = "delivery"
+    CHARTING = "charting"
+    SET_UP = "set_up"
+    CONTINUITY = "continuity"
+    CHECK = "check"
+    LINE = "line"
+    SITE = "site"
+
+
+class FindingKind(StrEnum):
+    """What a finding says; each kind belongs to one group."""
+
+    STALL = "stall"
+    STALL_TO_END = "stall_to_end"
+    SLOW = "slow"
+    OVER_DELIVERY = "over_delivery"
+    SURGE = "surge"
+    VOLUME_RISE = "volume_rise"
+    DOUBTFUL_READING = "doubtful_reading"
+    DOUBTFUL_RATE = "doubtful_rate"
+    VOLUMES_DISAGREE = "volumes_disagree"
+    ROW_AFTER_END = "row_after_end"
+    START_OFFSET = "start_offset"
+    MAY_STILL_BE_RUNNING = "may_still_be_running"
+    CHECK_MISSED = "check_missed"
+    LINE_OVERDUE = "line_overdue"
+    SITE_REACTION = "site_reaction"
+
+
+class EndKind(StrEnum):
+    """How the end of an infusion is known (design: observed end)."""
+
+    END_ROW = "end row"
+    SYRINGE_CHANGE = "syringe change"
+    ENDED_AT = "ended_at"
+    NEXT_START = "next start"
+    RUNNING = "running at the end of the log"
+    NOT_RECORDED = "end not recorded"
+
+
+class NotEvaluable(StrEnum):
+    """Why an infusion cannot be compared with its expected line."""
+
+    NO_VOLUME = "no volume reading"
+    NO_LINE = "no rate and no planned duration"
+    NO_START = "no start volume and one reading only"
+    NO_READING_AFTER_START = "no volume reading after the start"
+
+
+class Tally(StrEnum):
+    """What a unit of a measure adds to: one polarity, and nothing left out."""
+
+    COUNTED = "counted"
+    NOT_COUNTED = "not counted"
+    EXCLUDED = "excluded"
+
+
+class CheckOutcome(StrEnum):
+    """What became of a check that was due."""
+
+    ON_TIME = "on time"
+    LATE = "late"
+    MISSED = "missed"
+
+
+class GapOutcome(StrEnum):
+    """What a gap between checks contributes to covered time."""
+
+    COVERED = "covered"
+    PARTLY_COVERED = "partly covered"
+
+
+class LineOutcome(StrEnum):
+    """What became of an extension set against its life."""
+
+    IN_TIME = "in time"
+    OVERDUE = "overdue"
+    INDETERMINATE = "indeterminate"
+    NEVER_DUE = "never due"
+    UNDECIDED = "undecided"
+    NOT_EVALUABLE = "not evaluable"
+
+
+class SiteOutcome(StrEnum):
+    """What became of a cannula site while it was watched."""
+
+    REACTION = "reaction"
+    NO_REACTION = "no reaction"
+    PREVALENT = "prevalent"
+    NOT_RECORDED = "signs not recorded"
+
+
+class Exclusion(StrEnum):
+    """Why a unit takes no part in a measure."""
+
+    NO_RULE_SET = "no rule set"
+    PAUSED = "paused"
+    HAND_OVER = "hand-over between wards"
+    INDETERMINATE = "indeterminate"
+    NEVER_DUE = "never due"
+    UNDECIDED = "undecided"
+    FITTED_BEFORE_LOG = "fitted before the log, date not known"
+    PREVALENT = "reaction already present when first seen"
+    SIGNS_NOT_RECORDED = "site signs never recorded"
+    NO_EXPOSURE = "not seen again after the first look"
+
+
+class RejectReason(StrEnum):
+    """Why a row could not be placed, or a cell could not be read."""
+
+    BROKEN_RECORD = "broken record"
+    NO_TIME = "no time"
+    TIME_NOT_READABLE = "time not readable"
+    NO_WARD = "no ward"
+    NO_PATIENT = "no patient"
+    NO_INFUSION = "no infusion"
+    NO_LINE_KIND = "no line kind"
+    NOT_A_NUMBER = "not a number"
+    IMPOSSIBLE_NUMBER = "impossible number"
+    NOT_IN_LIST = "not in the list"
+
+
+#: Word used for "all wards" and "all months" in the tables.
+ALL = "all"
+
+#: Ward written for a unit that belongs to neither of two wards.
+BETWEEN_WARDS = "between wards"

@@ -1,0 +1,1 @@
+"""Notebooks that travel with the package, kept without outputs."""

@@ -1,0 +1,1 @@
+"""The demo log that travels with the package."""
