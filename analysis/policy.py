@@ -128,6 +128,8 @@ class Policy:
         What the policy calls itself.
     path : str
         File name it was read from.
+    text : str
+        The TOML it was read from, kept for the record.
     is_example : bool
         True for the example shipped with the package: local policy decides.
     set_by : mapping of str to str
@@ -138,6 +140,7 @@ class Policy:
 
     name: str
     path: str
+    text: str
     is_example: bool
     time_zone: str
     check_interval_h: float
@@ -204,6 +207,7 @@ class Policy:
             raise PolicyError(f"{path}: " + "; ".join(faults))
         return cls(
             path=path,
+            text=text,
             is_example=is_example,
             set_by=MappingProxyType(set_by),
             wards=MappingProxyType(wards),
