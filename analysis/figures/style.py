@@ -1,0 +1,93 @@
+"""The house style: black on white, told apart by shape and line and not by colour."""
+
+import base64
+import io
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+INK = "#111111"
+SOFT = "#5a5a5a"
+FAINT = "#c9c9c9"
+SHADE = "#e4e4e4"
+SHADE_DARK = "#cfcfcf"
+
+_HOUSE: Mapping[str, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 8.0,
+    "axes.titlesize": 8.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 8.0,
+    "axes.labelcolor": INK,
+    "axes.edgecolor": SOFT,
+    "axes.linewidth": 0.7,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.grid": False,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 7.5,
+    "ytick.labelsize": 7.5,
+    "xtick.major.width": 0.7,
+    "ytick.major.width": 0.7,
+    "lines.linewidth": 1.1,
+    "hatch.linewidth": 0.5,
+    "legend.frameon": False,
+    "legend.fontsize": 7.5,
+    "figure.facecolor": "white",
+    "savefig.facecolor": "white",
+    # Shapes of letters, not names of fonts: the picture looks the same everywhere.
+    "svg.fonttype": "path",
+    "svg.hashsalt": "steadyfall",
+}
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Draw in the house style; matplotlib's own settings are as before afterwards."""
+    with mpl.rc_context(dict(_HOUSE)):
+        yield
+
+
+def figure(width: float, height: float) -> Figure:
+    """Give an empty figure that belongs to no window.
+
+    Parameters
+    ----------
+    width, height : float
+        In inches.
+
+    Returns
+    -------
+    Figure
+        With constrained layout.
+    """
+    drawn = Figure(figsize=(width, height), layout="constrained")
+    FigureCanvasSVG(drawn)
+    return drawn
+
+
+def svg_source(drawn: Figure) -> str:
+    """Give a figure as the source of an ``img``: SVG in a data address.
+
+    Parameters
+    ----------
+    drawn : Figure
+        Drawn within `house_style`, and still within it, which fixes the identifiers.
+
+    Returns
+    -------
+    str
+        The same text for the same figure, whenever it is made.
+    """
+    buffer = io.BytesIO()
+    nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
+    drawn.savefig(buffer, format="svg", metadata=nothing)
+    return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode()

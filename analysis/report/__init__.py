@@ -1,0 +1,15 @@
+"""Results to tables, workbook, notebook and page; and safely into their folder."""
+
+from analysis.report import sections
+from analysis.report.manifest import read_manifest
+from analysis.report.publish import check_output_folder, publish
+from analysis.report.tables import read_tables, write_tables
+
+__all__ = [
+    "check_output_folder",
+    "publish",
+    "read_manifest",
+    "read_tables",
+    "sections",
+    "write_tables",
+]

@@ -1,0 +1,305 @@
+"""A report into its folder: written beside it, then swapped in by renames.
+
+A reader finds the old report whole or the new one whole. Two hidden folders beside the
+folder of the report exist while this runs; what a killed run left of them is put right at
+the next start.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+import nbformat
+
+from analysis.audit import AuditResult
+from analysis.errors import OutputError
+from analysis.report import workbook
+from analysis.report.manifest import (
+    FILE as MANIFEST,
+)
+from analysis.report.manifest import (
+    manifest,
+    read_manifest,
+    sha256,
+    write_manifest,
+)
+from analysis.report.notebook import (
+    NOTEBOOK,
+    load_notebook,
+    run_notebook,
+    to_page,
+    with_parameters,
+)
+from analysis.report.tables import FOLDER, table_files, write_tables
+
+PAGE = "report.html"
+EXECUTED = "report.ipynb"
+
+#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
+_DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
+
+#: Beginnings of the files that office programs keep beside a workbook that is open.
+_LOCKS = ("~$", ".~lock.")
+
+Progress = Callable[[str], None]
+
+
+def check_output_folder(out: Path) -> None:
+    """Refuse a folder that a report must not or cannot be written to.
+
+    Puts right what a killed run left beside it first.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the report; it need not exist.
+
+    Raises
+    ------
+    OutputError
+        It is a file; it holds something that is not ours; its review.xlsx was edited;
+        or it cannot be written. One sentence that says what to do.
+    """
+    out = out.resolve()
+    if not out.name:
+        raise OutputError(f"{out}: is no folder for a report; choose one with --out")
+    with _told(out):
+        _check_parent(out)
+        _repair(out)
+        if not out.exists():
+            return
+        if not out.is_dir():
+            raise OutputError(f"{out}: is a file; choose a folder with --out")
+        if any(out.iterdir()):
+            _check_ours(out)
+
+
+def publish(
+    result: AuditResult,
+    out: Path,
+    *,
+    tables_only: bool = False,
+    progress: Progress | None = None,
+    run_at: datetime | None = None,
+) -> Path:
+    """Write everything of an audit into its folder, or nothing.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    out : Path
+        Folder of the report; missing parents are made.
+    tables_only : bool
+        Leave out the notebook and the page; older ones do not stay beside new tables.
+    progress : callable, optional
+        Called with a few words at each step.
+    run_at : datetime, optional
+        Time of running for ``run.json``, with offset; the clock's if not given.
+
+    Returns
+    -------
+    Path
+        The page; with `tables_only` the folder.
+
+    Raises
+    ------
+    OutputError
+        As for `check_output_folder`, or a file could not be written.
+    NotebookError
+        The notebook did not finish; the folder is as it was.
+    """
+    out = out.resolve()
+    check_output_folder(out)
+    say = progress or _silent
+    made = _missing_parents(out)
+    staged = _staged(out)
+    try:
+        with _told(out):
+            staged.mkdir(parents=True)
+            _fill(result, staged, run_at or datetime.now(UTC), tables_only=tables_only)
+            if not tables_only:
+                _make_page(result, staged, say)
+            say("putting the report in its place")
+            _check_unchanged(out)
+            _swap(staged, out)
+    except BaseException:
+        shutil.rmtree(staged, ignore_errors=True)
+        for folder in made:
+            if folder.exists() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
+    return out if tables_only else out / PAGE
+
+
+def _check_unchanged(out: Path) -> None:
+    """Look once more before the swap: somebody may have worked in the folder since.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of the report.
+
+    Raises
+    ------
+    OutputError
+        As for `check_output_folder`.
+    """
+    if out.exists() and any(out.iterdir()):
+        _check_ours(out)
+
+
+def _fill(
+    result: AuditResult, staged: Path, run_at: datetime, *, tables_only: bool
+) -> None:
+    write_tables(result, staged)
+    workbook.write_workbook(result, staged)
+    names = [*table_files(), MANIFEST, workbook.FILE]
+    names += [] if tables_only else [PAGE, EXECUTED]
+    files = dict.fromkeys(sorted(names), "")
+    files[workbook.FILE] = sha256(staged / workbook.FILE)
+    write_manifest(manifest(result, files=files, run_at=run_at), staged)
+
+
+def _make_page(result: AuditResult, staged: Path, say: Progress) -> None:
+    say("starting the report")
+    notebook = with_parameters(load_notebook(NOTEBOOK), {"folder": "."})
+    executed = run_notebook(notebook, staged, say)
+    page = to_page(executed, f"Syringe-driver audit, {result.month}")
+    (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
+    text = nbformat.writes(executed)
+    (staged / EXECUTED).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _silent(words: str) -> None:
+    del words
+
+
+# --- what may be replaced ---------------------------------------------------------------
+
+
+def _check_ours(out: Path) -> None:
+    try:
+        run = read_manifest(out)
+    except OutputError:
+        msg = (
+            f"{out}: holds files and was not written by steadyfall audit; "
+            "choose another folder with --out"
+        )
+        raise OutputError(msg) from None
+    found = sorted(_files(out))
+    for name in found:
+        last = name.rsplit("/", 1)[-1]
+        if last.startswith(_LOCKS):
+            msg = f"{out / name}: somebody has this open; close it and run again"
+            raise OutputError(msg)
+    foreign = [name for name in found if name not in run["files"]]
+    if foreign:
+        msg = (
+            f"{out}: holds {foreign[0]}, which steadyfall did not write; "
+            "move it away or choose another folder with --out"
+        )
+        raise OutputError(msg)
+    book = out / workbook.FILE
+    if book.exists() and sha256(book) != run["files"].get(workbook.FILE):
+        msg = (
+            f"{book}: has been edited and is not overwritten; move it away or choose "
+            "another folder with --out"
+        )
+        raise OutputError(msg)
+
+
+def _files(out: Path) -> Iterator[str]:
+    """Name the files of a report's folder; a folder that is not ours counts as a file."""
+    for path in out.iterdir():
+        if path.name in _DROPPINGS:
+            continue
+        if path.is_dir() and not path.is_symlink() and path.name == FOLDER:
+            yield from (
+                f"{FOLDER}/{inner.name}"
+                for inner in path.iterdir()
+                if inner.name not in _DROPPINGS
+            )
+        else:
+            yield path.name
+
+
+def _check_parent(out: Path) -> None:
+    ancestor = next(folder for folder in out.parents if folder.exists())
+    if not ancestor.is_dir():
+        raise OutputError(f"{ancestor}: is a file; choose a folder with --out")
+    if not os.access(ancestor, os.W_OK):
+        msg = f"{ancestor}: cannot be written; choose another folder with --out"
+        raise OutputError(msg)
+
+
+def _missing_parents(out: Path) -> list[Path]:
+    """List the parents that do not exist yet, the innermost first."""
+    return [folder for folder in out.parents if not folder.exists()]
+
+
+# --- the swap ---------------------------------------------------------------------------
+
+
+def _staged(out: Path) -> Path:
+    return out.with_name(f".{out.name}.steadyfall-new")
+
+
+def _aside(out: Path) -> Path:
+    return out.with_name(f".{out.name}.steadyfall-old")
+
+
+def _swap(staged: Path, out: Path) -> None:
+    aside = _aside(out)
+    if out.exists():
+        out.rename(aside)
+    try:
+        staged.rename(out)
+    except OSError:
+        if aside.exists():
+            aside.rename(out)
+        raise
+    # The new report stands; an old one that is held open is deleted at the next start.
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _repair(out: Path) -> None:
+    """Finish or undo what a killed run left: the old report first, then no leftovers."""
+    aside, staged = _aside(out), _staged(out)
+    if aside.exists() and not out.exists():
+        aside.rename(out)
+    for left in (aside, staged):
+        if left.exists():
+            shutil.rmtree(left)
+
+
+@contextmanager
+def _told(out: Path) -> Iterator[None]:
+    """Turn what the system says into a sentence with what to do."""
+    try:
+        yield
+    except PermissionError as error:
+        held = _held_open(out) or error.filename or out
+        msg = f"{held}: cannot be replaced or written; close it and run again"
+        raise OutputError(msg) from None
+    except OSError as error:
+        msg = f"{error.filename or out}: {error.strerror or error}; nothing was written"
+        raise OutputError(msg) from None
+
+
+def _held_open(out: Path) -> Path | None:
+    """Find the file that another program holds, where the system tells."""
+    if not out.is_dir():
+        return None
+    for path in sorted(out.rglob("*")):
+        try:
+            if path.is_file():
+                path.open("r+b").close()
+        except PermissionError:
+            return path
+        except OSError:
+            continue
+    return None

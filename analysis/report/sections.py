@@ -1,0 +1,801 @@
+"""Sections of the monthly report: facts in, HTML out.
+
+Each function is one call of the notebook. It takes the audit and gives a `Section`, which
+shows itself in a notebook and in the page made from it. Text of a log reaches HTML through
+jinja2 with escaping on, and in no other way.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from analysis import figures
+from analysis.audit import AuditResult
+from analysis.report import facts
+from analysis.report.definitions import cautions as caution_texts
+from analysis.report.definitions import definition
+from analysis.report.manifest import read_manifest
+from analysis.report.tables import texts
+from analysis.terms import ALL
+
+#: Rows of a long table that the page shows; the rest is in the tables folder.
+_MOST_ROWS = 25
+#: Months shown side by side, the report's own among them.
+_MOST_MONTHS = 4
+
+_EN_DASH = "\N{EN DASH}"
+_UNKNOWN = "not known"
+
+_pages = Environment(
+    loader=PackageLoader("analysis.report", "templates"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of a report, ready to be shown."""
+
+    name: str
+    html: str = field(repr=False)
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """A table as it is printed: a caption, headings, and rows of text.
+
+    ``numeric`` holds the places of columns that are set to the right; ``more`` says where
+    the rows are that the page does not show.
+    """
+
+    caption: str
+    head: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    numeric: frozenset[int] = frozenset()
+    more: str = ""
+    last_is_total: bool = False
+
+
+def first_screen(result: AuditResult, list_limit: int) -> Section:
+    """Answer the four questions a reader comes with.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    list_limit : int
+        Longest list of charts to pull.
+
+    Returns
+    -------
+    Section
+        Title, banners, and what to act on, charts to pull, wards, trust.
+    """
+    now = facts.act_now(result)
+    pulls = facts.charts_to_pull(result, list_limit)
+    standings = facts.standings(result)
+    return _section(
+        "first_screen",
+        month=_month(result.month),
+        result=result,
+        log_start=_when(result.log_start),
+        log_end=_when(result.log_end),
+        standings=standings,
+        running=_finding_lines(now.running, result),
+        over=_finding_lines(now.over, result),
+        behind=_finding_lines(now.behind, result),
+        charts=_pull_grid(pulls, result),
+        standing=_standing_grid(standings, result),
+        dots=_ward_figure(standings, result),
+        trust=facts.trust(result),
+    )
+
+
+def each_ward(result: AuditResult) -> Section:
+    """Show every ward: its measures, what was excluded, its sites.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        All wards together first, then the wards in alphabetical order.
+    """
+    standings = {standing.ward: standing for standing in facts.standings(result)}
+    months = facts.periods(result, _MOST_MONTHS)
+    parts = [
+        {
+            "name": "All wards together" if ward == ALL else ward,
+            "measures": _measures_grid(result, ward, months),
+            "rates": _rates_grid(result, ward, months),
+            "excluded": _exclusion_lines(result, ward),
+            "standing": standings[ward],
+        }
+        for ward in [ALL, *facts.wards(result)]
+    ]
+    return _section("wards", wards=parts, month=_month(result.month))
+
+
+def delivery_findings(result: AuditResult) -> Section:
+    """Show every delivery finding of the month with its plot.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        Ends with the number that could not be evaluated.
+    """
+    findings = facts.delivery_findings(result)
+    standing = facts.standings(result)[-1]
+    return _section(
+        "delivery",
+        findings=[_delivery_view(row, result) for row in _rows(findings)],
+        standing=standing,
+        is_computed=facts.is_computed(result.findings),
+        reasons=facts.trust(result).not_evaluable,
+    )
+
+
+def other_findings(result: AuditResult) -> Section:
+    """Show the month's other findings, a table for each group.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        Groups without a finding are named in one sentence.
+    """
+    groups = facts.other_findings(result)
+    return _section(
+        "others",
+        grids=[_group_grid(group, rows, result) for group, rows in groups.items()],
+    )
+
+
+def log_quality(result: AuditResult) -> Section:
+    """Account for the log: files, rejected rows, cells set aside, noise, notes.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        Long tables are cut and say where the rest is.
+    """
+    return _section(
+        "log",
+        account=_account_grid(result.account),
+        rejected=_ledger_grid(
+            result.rejected, "Rows that could not be placed", "rejected"
+        ),
+        set_aside=_ledger_grid(
+            result.set_aside, "Cells that could not be read", "set_aside"
+        ),
+        noise=_noise_grid(result.noise),
+        notes=result.notes,
+    )
+
+
+def definitions(result: AuditResult) -> Section:
+    """Say what each measure of this audit means.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        One line a measure.
+    """
+    names = [*facts.measures(result), *sorted({*texts(result.rates["measure"])})]
+    rows = [
+        (definition(name).label, name, definition(name).meaning)
+        for name in dict.fromkeys(names)
+    ]
+    grid = Grid(
+        caption="Measures of this audit",
+        head=("measure", "name in the tables", "what it means"),
+        rows=rows,
+    )
+    return _section("plain", grid=grid, items=())
+
+
+def policy_in_force(result: AuditResult) -> Section:
+    """Print every limit in force and who set it.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        The policy's entries.
+    """
+    entries = result.policy.entries()
+    grid = Grid(
+        caption=f"Policy in force: {result.policy.name} ({result.policy.path})",
+        head=("where", "limit", "value", "set by"),
+        rows=_text_rows(entries, ("ward", "limit", "value", "set_by")),
+    )
+    return _section("plain", grid=grid, items=())
+
+
+def cautions(result: AuditResult) -> Section:
+    """Print what a reader must keep in mind.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        A numbered list.
+    """
+    return _section("plain", grid=None, items=caution_texts(result))
+
+
+def versions(folder: Path | str) -> Section:
+    """Print what the report was made with and from.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Folder of the report; its ``run.json`` is read.
+
+    Returns
+    -------
+    Section
+        Versions and hashes. The time of running stands in ``run.json`` alone.
+    """
+    run = read_manifest(folder)
+    rows = [(name, number) for name, number in run["versions"].items()]
+    rows.append(("policy, SHA-256", run["policy"]["sha256"]))
+    grid = Grid(caption="Made with", head=("what", "version"), rows=rows)
+    return _section(
+        "plain",
+        grid=grid,
+        items=(),
+    )
+
+
+def _section(name: str, **facts_of: object) -> Section:
+    page = _pages.get_template(f"{name}.html.j2")
+    return Section(name, page.render(**facts_of))
+
+
+# --- words ------------------------------------------------------------------------------
+
+
+def _month(month: str) -> str:
+    return f"{pd.Timestamp(month + '-01'):%B %Y}"
+
+
+def _when(moment: object) -> str:
+    """Say a local time; where the clocks change that day, with its zone."""
+    if not isinstance(moment, pd.Timestamp):
+        return _UNKNOWN
+    day = moment.normalize()
+    turns = day.utcoffset() != (day + pd.DateOffset(days=1)).utcoffset()
+    zone = f" {moment:%Z}" if turns else ""
+    return f"{moment.day} {moment:%b %Y %H:%M}{zone}"
+
+
+def _number(value: float, decimals: int = 1) -> str:
+    return _UNKNOWN if pd.isna(value) else f"{value + 0.0:,.{decimals}f}"
+
+
+def _amount(value: float, unit: str) -> str:
+    """Give the numerator or denominator of a measure: whole units, hours with one place."""
+    return _number(value, 1 if unit == "h" else 0)
+
+
+def _of(measured: facts.Measured, unit: str) -> str:
+    hours = " h" if unit == "h" else ""
+    return (
+        f"{_amount(measured.numerator, unit)} of "
+        f"{_amount(measured.denominator, unit)}{hours}"
+    )
+
+
+def _percent(measured: facts.Measured) -> str:
+    if measured.shown == "nothing due":
+        return "nothing due"
+    if math.isnan(measured.proportion):
+        return "counts only"
+    return f"{100 * measured.proportion:.1f} %"
+
+
+def _interval(low: float, high: float, scale: float = 1.0) -> str:
+    if math.isnan(low) or math.isnan(high):
+        return ""
+    return f"{scale * low:.1f} to {scale * high:.1f}"
+
+
+def _volume(row: Mapping[str, Any]) -> str:
+    """Say how far off the line, and which way."""
+    volume = row["volume_ml"]
+    if pd.isna(volume):
+        return ""
+    way = "behind" if volume < 0 else "ahead"
+    low, high = sorted((abs(row["volume_low_ml"]), abs(row["volume_high_ml"])))
+    between = "" if math.isnan(low) else f" (95 % interval {low:.1f} to {high:.1f})"
+    if row["volume_low_ml"] * row["volume_high_ml"] < 0:
+        between = (
+            f" (95 % interval {row['volume_low_ml']:.1f} to "
+            f"{row['volume_high_ml']:.1f}, negative: behind)"
+        )
+    return f"{abs(volume):.1f} mL {way} the line{between}"
+
+
+def _hours(row: Mapping[str, Any]) -> str:
+    hours = row["hours_equivalent"]
+    return "" if pd.isna(hours) else f"{abs(hours):.1f} h"
+
+
+def _sources(row: Mapping[str, Any]) -> str:
+    first, last = _plain(row["first_source"]), _plain(row["last_source"])
+    return first if first == last or not last else f"{first} to {last}"
+
+
+def _plain(value: object) -> str:
+    return "" if pd.isna(value) else str(value)  # type: ignore[call-overload]
+
+
+def _span(first: object, last: object) -> str:
+    """Say a window; one time where both ends are the same."""
+    one, two = _when(first), _when(last)
+    return one if one == two else f"{one} to {two}"
+
+
+# --- the first screen -------------------------------------------------------------------
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {str(name): value for name, value in row.items()}
+        for row in frame.to_dict("records")
+    ]
+
+
+def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
+    """Give findings as lines of a list; those of the month with a plot can be gone to."""
+    plotted = set(texts(facts.delivery_findings(result)["finding_id"]))
+    return [
+        {
+            "ward": _plain(row["ward"]),
+            "infusion": _plain(row["infusion_id"]),
+            "hours": _hours(row),
+            "volume": _volume(row),
+            "sentence": _plain(row["sentence"]),
+            "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
+        }
+        for row in _rows(findings)
+    ]
+
+
+def _pull_grid(pulls: facts.PullList, result: AuditResult) -> Grid:
+    del result
+    rows = [
+        (
+            str(place),
+            pull.ward,
+            pull.infusion_id or f"patient {pull.patient_id}",
+            *_reason(pull.findings),
+            _pull_sources(pull.findings),
+        )
+        for place, pull in enumerate(pulls.charts, start=1)
+    ]
+    more = f"{pulls.more:,} more charts in tables/findings.csv" if pulls.more else ""
+    return Grid(
+        caption="Charts to pull, in this order",
+        head=("no.", "ward", "infusion", "why", "hours", "rows in the log"),
+        rows=rows,
+        numeric=frozenset({0, 4}),
+        more=more,
+    )
+
+
+def _reason(findings: pd.DataFrame) -> tuple[str, str]:
+    """Say what puts a chart in its place, and what else is in it."""
+    rows = _rows(findings)
+    first = rows[0]
+    volume = pd.notna(first["volume_ml"]) and _volume(first).split(" (")[0]
+    also = pd.Series([facts.words(row["kind"]) for row in rows[1:]], dtype="str")
+    counted = also.value_counts(sort=False)
+    others = ", ".join(
+        f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
+    )
+    text = facts.words(first["kind"]) + (f", {volume}" if volume else "")
+    return (text + (f"; also {others}" if others else ""), _hours(first))
+
+
+def _pull_sources(findings: pd.DataFrame) -> str:
+    return _sources(_rows(findings)[0])
+
+
+def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> Grid:
+    leading = [name for name in facts.LEADING if name in facts.measures(result)]
+    shown = [name for name in leading if name not in result.not_in_export]
+    rows = [
+        (
+            "all wards" if standing.ward == ALL else standing.ward,
+            *(_standing_cell(standing.measures.get(name), name) for name in shown),
+            f"{standing.delivery} of {standing.infusions}",
+            _reactions_cell(standing.reactions),
+        )
+        for standing in standings
+    ]
+    return Grid(
+        caption=f"Wards in {_month(result.month)}, in alphabetical order",
+        head=(
+            "ward",
+            *(definition(name).label for name in shown),
+            "Infusions with a delivery finding, of those evaluated",
+            "Site reactions",
+        ),
+        rows=rows,
+        numeric=frozenset(range(1, len(shown) + 3)),
+        last_is_total=True,
+    )
+
+
+def _standing_cell(measured: facts.Measured | None, name: str) -> str:
+    if measured is None:
+        return _EN_DASH
+    if measured.shown == "nothing due":
+        return "nothing due"
+    counts = _of(measured, definition(name).unit)
+    if math.isnan(measured.proportion):
+        return counts
+    return f"{_percent(measured)}\n{counts}"
+
+
+def _reactions_cell(rate: facts.Rate | None) -> str:
+    if rate is None:
+        return _EN_DASH
+    return f"{rate.events} in {rate.exposure_days:,.0f} site-days"
+
+
+def _ward_figure(
+    standings: Sequence[facts.Standing], result: AuditResult
+) -> dict[str, str] | None:
+    """Draw the leading measures of the wards side by side; None with nothing to draw."""
+    wards = [standing for standing in standings if standing.ward != ALL]
+    shown = [
+        name
+        for name in facts.LEADING
+        if any(name in standing.measures for standing in wards)
+        and name not in result.not_in_export
+    ]
+    if not wards or not shown:
+        return None
+    rows = {name: [_dot(standing, name) for standing in wards] for name in shown}
+    with figures.house_style():
+        drawn = figures.figure(7.6, 0.75 + 0.24 * len(wards))
+        axes = drawn.subplots(1, len(shown), sharey=True, squeeze=False)[0]
+        for ax, name in zip(axes, shown, strict=True):
+            figures.ward_dots(rows[name], definition(name).label, ax=ax)
+        source = figures.svg_source(drawn)
+    said = [figures.ward_alt(rows[name], definition(name).label) for name in shown]
+    return {"source": source, "alt": " ".join(said)}
+
+
+def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
+    measured = standing.measures.get(name)
+    if measured is None:
+        nan = math.nan
+        return figures.DotRow(
+            ward=standing.ward, proportion=nan, low=nan, high=nan, counts="no figure"
+        )
+    is_due = measured.shown != "nothing due"
+    return figures.DotRow(
+        ward=standing.ward,
+        proportion=measured.proportion,
+        low=measured.low,
+        high=measured.high,
+        counts=_of(measured, definition(name).unit) if is_due else "nothing due",
+    )
+
+
+# --- each ward --------------------------------------------------------------------------
+
+
+def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
+    measured = facts.all_measured(result)
+    rows = []
+    for name in facts.measures(result):
+        own = definition(name)
+        if name in result.not_in_export:
+            blank = [""] * (2 + len(months) - 1)
+            rows.append((own.label, "not in this export", *blank))
+            continue
+        found = [measured.get((name, ward, month)) for month in months]
+        rows.append((own.label, *_measure_cells(found, own.unit)))
+    return Grid(
+        caption=f"{_ward_words(ward)}: measures in {_month(months[0])}",
+        head=(
+            "measure",
+            "counted of judged",
+            "%",
+            "95 % interval",
+            *(_month(month) for month in months[1:]),
+        ),
+        rows=rows,
+        numeric=frozenset(range(1, 4 + len(months))),
+    )
+
+
+def _measure_cells(found: Sequence[facts.Measured | None], unit: str) -> list[str]:
+    now, *before = found
+    if now is None:
+        cells = ["nothing due", "", ""]
+    else:
+        counts = "nothing due" if now.shown == "nothing due" else _of(now, unit)
+        percent = "" if now.shown == "nothing due" else _percent(now)
+        cells = [counts, percent, _interval(now.low, now.high, 100)]
+    return cells + [_EN_DASH if m is None else _before(m, unit) for m in before]
+
+
+def _before(measured: facts.Measured, unit: str) -> str:
+    if measured.shown == "proportion":
+        return _percent(measured)
+    return "nothing due" if measured.shown == "nothing due" else _of(measured, unit)
+
+
+def _ward_words(ward: str) -> str:
+    return "All wards" if ward == ALL else ward
+
+
+def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
+    rates = facts.all_rates(result)
+    rows = []
+    for name in sorted({key[0] for key in rates}):
+        found = [rates.get((name, ward, month)) for month in months]
+        rows.append((definition(name).label, *_rate_cells(found)))
+    return Grid(
+        caption=f"{_ward_words(ward)}: rates in {_month(months[0])}",
+        head=(
+            "rate",
+            "events in site-days",
+            "per 1,000 site-days",
+            "95 % interval",
+            *(_month(month) for month in months[1:]),
+        ),
+        rows=rows,
+        numeric=frozenset(range(1, 4 + len(months))),
+    )
+
+
+def _rate_cells(found: Sequence[facts.Rate | None]) -> list[str]:
+    now, *before = found
+    if now is None or now.exposure_days <= 0:
+        cells = ["nothing observed", "", ""]
+    else:
+        cells = [
+            f"{now.events} in {now.exposure_days:,.1f}",
+            _number(now.per_1000),
+            _interval(now.low, now.high),
+        ]
+    return cells + [
+        _EN_DASH if rate is None else f"{rate.events} in {rate.exposure_days:,.1f}"
+        for rate in before
+    ]
+
+
+def _exclusion_lines(result: AuditResult, ward: str) -> list[str]:
+    found = facts.exclusions(result, ward, result.month)
+    return [
+        f"{definition(measure).label}: "
+        + ", ".join(f"{reason} {n:,}" for reason, n in reasons.items())
+        for measure, reasons in found.items()
+    ]
+
+
+# --- findings ---------------------------------------------------------------------------
+
+
+def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any]:
+    infusion = _plain(row["infusion_id"])
+    readings = facts.readings_of(result, infusion)
+    start = facts.started_at(result, infusion)
+    what = facts.words(row["kind"])
+    with figures.house_style():
+        drawn = figures.figure(6.6, 2.6)
+        figures.delivery_line(readings, row, start, ax=drawn.subplots())
+        source = figures.svg_source(drawn)
+    return {
+        "id": row["finding_id"],
+        "title": what,
+        "ward": _plain(row["ward"]),
+        "infusion": infusion,
+        "patient": _plain(row["patient_id"]),
+        "driver": _plain(row["driver_id"]),
+        "sentence": _plain(row["sentence"]),
+        "source": source,
+        "alt": figures.delivery_alt(readings, row, what),
+        "facts": _delivery_facts(row),
+    }
+
+
+def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
+    unseen = facts.unseen_h(row)
+    began, seen = _when(row["began_earliest"]), _when(row["first_visible"])
+    pairs = [
+        ("began", _span(row["began_earliest"], row["began_latest"])),
+        ("ended", _span(row["ended_earliest"], row["ended_latest"])),
+        ("volume", _volume(row)),
+        ("as hours of delivery", _hours(row)),
+        (
+            "time unseen",
+            "" if math.isnan(unseen) else f"{unseen:.1f} h ({began} to {seen})",
+        ),
+        ("rows in the log", _sources(row)),
+        ("finding", _plain(row["finding_id"])),
+    ]
+    pairs += _probabilities(row)
+    return [(name, value) for name, value in pairs if value]
+
+
+def _probabilities(row: Mapping[str, Any]) -> list[tuple[str, str]]:
+    if pd.isna(row["event_probability"]):
+        return []
+    said = [("probability of a delivery event", f"{row['event_probability']:.2f}")]
+    if pd.notna(row["rival_probability"]):
+        rival = facts.words(_plain(row["rival_kind"]))
+        said.append(("next best reading", f"{rival}, {row['rival_probability']:.2f}"))
+    return said
+
+
+_GROUP_CAPTIONS = {
+    "charting": "Charting: readings and rows that do not fit the others",
+    "set_up": "Set-up: how the infusion was started",
+    "continuity": "Continuity: between one syringe and the next",
+    "check": "Checks that were missed",
+    "line": "Extension sets beyond their limit",
+    "site": "Sites with a reaction",
+}
+
+
+def _group_grid(group: str, rows: pd.DataFrame, result: AuditResult) -> Grid:
+    del result
+    shown = [
+        (
+            _plain(row["ward"]),
+            _plain(row["infusion_id"]) or f"patient {_plain(row['patient_id'])}",
+            _when(row["began_earliest"]),
+            _plain(row["sentence"]),
+            _sources(row),
+        )
+        for row in _rows(rows.head(_MOST_ROWS))
+    ]
+    return Grid(
+        caption=f"{_GROUP_CAPTIONS.get(group, facts.words(group))}: {len(rows):,}",
+        head=("ward", "infusion", "from", "finding", "rows in the log"),
+        rows=shown,
+        more=_rest(len(rows), "findings"),
+    )
+
+
+def _rest(rows: int, table: str) -> str:
+    more = rows - _MOST_ROWS
+    return f"{more:,} more in tables/{table}.csv" if more > 0 else ""
+
+
+# --- the log ----------------------------------------------------------------------------
+
+
+def _text_rows(frame: pd.DataFrame, names: Iterable[str]) -> list[tuple[str, ...]]:
+    columns = [texts(frame[name]) for name in names]
+    return list(zip(*columns, strict=True))
+
+
+def _account_grid(account: pd.DataFrame) -> Grid:
+    names = (
+        "rows_read",
+        "accepted",
+        "rejected",
+        "superseded",
+        "exact_duplicates",
+        "other_lines",
+    )
+    rows = [
+        (
+            _plain(row["file"]),
+            _plain(row["table"]),
+            *(_number(row[name], 0) for name in names),
+            _plain(row["sha256"])[:12],
+        )
+        for row in _rows(account)
+    ]
+    return Grid(
+        caption="Every row of every file: rows read = accepted + rejected + superseded "
+        "+ exact duplicates",
+        head=(
+            "file",
+            "table",
+            "rows read",
+            "accepted",
+            "rejected",
+            "superseded by an amendment",
+            "exact duplicates",
+            "other lines",
+            "SHA-256 (begins)",
+        ),
+        rows=rows,
+        numeric=frozenset(range(2, 8)),
+    )
+
+
+def _ledger_grid(ledger: pd.DataFrame, caption: str, table: str) -> Grid:
+    return Grid(
+        caption=f"{caption}: {len(ledger):,}",
+        head=("file and line", "column", "what was found", "why"),
+        rows=_text_rows(
+            ledger.head(_MOST_ROWS), ("source", "column", "value", "sentence")
+        ),
+        more=_rest(len(ledger), table),
+    )
+
+
+def _noise_grid(noise: pd.DataFrame) -> Grid:
+    numbers = (
+        ("reading_step_ml", 2),
+        ("start_step_ml", 2),
+        ("time_step_min", 0),
+        ("shortest_stall_h", 1),
+    )
+    rows = [
+        (
+            _plain(row["ward"]),
+            _plain(row["source"]),
+            _number(row["readings"], 0),
+            *(_number(row[name], decimals) for name, decimals in numbers),
+        )
+        for row in _rows(noise)
+    ]
+    return Grid(
+        caption="How fine the readings are, by ward, and the shortest stop they could "
+        "have shown",
+        head=(
+            "ward",
+            "volume charted",
+            "readings",
+            "reading step, mL",
+            "start step, mL",
+            "time step, min",
+            "shortest stop, h",
+        ),
+        rows=rows,
+        numeric=frozenset(range(2, 7)),
+    )

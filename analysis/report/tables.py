@@ -1,0 +1,227 @@
+"""Output tables to CSV and back: the report is made from what was published.
+
+The order of columns, their types and their decimals are those of `analysis.columns`.
+Nothing depends on the machine: UTF-8, a line feed after each row, times in whole seconds
+with their offset, so that two audits of one log give the same bytes.
+"""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analysis.audit import AuditResult
+from analysis.columns import OUTPUT, Column, Kind, Table
+from analysis.errors import OutputError
+from analysis.policy import Policy
+from analysis.report.manifest import read_manifest
+
+FOLDER = "tables"
+
+# A spreadsheet takes a cell that starts with one of these for a formula. Apostrophes
+# before it are counted in, so that guarding can be undone without a doubt.
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+
+def table_files() -> list[str]:
+    """Name the files that `write_tables` writes, relative to its folder."""
+    return [f"{FOLDER}/{table.name}.csv" for table in OUTPUT]
+
+
+def write_tables(result: AuditResult, folder: Path) -> None:
+    """Write every output table to ``folder/tables``.
+
+    Parameters
+    ----------
+    result : AuditResult
+        What to write; missing values become empty cells.
+    folder : Path
+        Folder of the report; it must exist.
+
+    Raises
+    ------
+    KeyError
+        A frame lacks a column of the data dictionary.
+    """
+    (folder / FOLDER).mkdir(exist_ok=True)
+    for table in OUTPUT:
+        text = as_text(getattr(result, table.name), table, result.policy)
+        text.to_csv(
+            folder / FOLDER / f"{table.name}.csv",
+            index=False,
+            encoding="utf-8",
+            lineterminator="\n",
+        )
+
+
+def as_text(frame: pd.DataFrame, table: Table, policy: Policy) -> pd.DataFrame:
+    """Give a table as it stands in its file.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        With the columns of `table`, in any order.
+    table : Table
+        Its entry in the data dictionary.
+    policy : Policy
+        Times are written in its zone.
+
+    Returns
+    -------
+    DataFrame of str
+        Columns in the dictionary's order; an empty text for a missing value. A text
+        that a spreadsheet would take for a formula starts with an apostrophe.
+    """
+    return pd.DataFrame(
+        {
+            column.name: _written(frame[column.name], column, policy)
+            for column in table.columns
+        },
+        columns=table.names,
+        dtype="str",
+    )
+
+
+def read_tables(folder: Path | str) -> AuditResult:
+    """Read a published audit back from its tables and ``run.json``.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Folder of a report.
+
+    Returns
+    -------
+    AuditResult
+        As published: numbers to their printed decimals, times to the second, missing
+        values NaN or NaT, text as it was before it was guarded.
+
+    Raises
+    ------
+    OutputError
+        The folder is not one of ours, or a table is missing.
+    """
+    folder = Path(folder)
+    run = read_manifest(folder)
+    policy = Policy.parse(
+        run["policy"]["text"],
+        run["policy"]["path"],
+        is_example=run["policy"]["is_example"],
+    )
+    tables = {table.name: _read(folder, table, policy) for table in OUTPUT}
+    return AuditResult(
+        month=run["month"],
+        is_part_of_month=run["is_part_of_month"],
+        log_start=pd.Timestamp(run["log_start"]).tz_convert(policy.zone),
+        log_end=pd.Timestamp(run["log_end"]).tz_convert(policy.zone),
+        policy=policy,
+        account=_records(run["account"]),
+        noise=_records(run["noise"]),
+        not_in_export=run["not_in_export"],
+        notes=tuple(run["notes"]),
+        **tables,
+    )
+
+
+def _records(part: dict[str, list[object]]) -> pd.DataFrame:
+    return pd.DataFrame(part["rows"], columns=pd.Index(part["columns"]))
+
+
+def _written(values: pd.Series, column: Column, policy: Policy) -> list[str]:
+    if column.kind in {Kind.NUMBER, Kind.COUNT}:
+        return _numbers(values, 0 if column.kind is Kind.COUNT else column.decimals)
+    if column.kind is Kind.TIME:
+        return _times(values, policy)
+    return [_guarded(text) for text in texts(values)]
+
+
+def texts(values: pd.Series) -> list[str]:
+    """Give values as texts, empty where missing.
+
+    Parameters
+    ----------
+    values : Series, shape (n,)
+        Of any type.
+
+    Returns
+    -------
+    list of str
+        Of the same length.
+    """
+    return ["" if pd.isna(value) else str(value) for value in values.tolist()]
+
+
+def _guarded(text: str) -> str:
+    return "'" + text if _FORMULA.match(text) else text
+
+
+def _unguarded(text: str) -> str:
+    return text[1:] if _GUARDED.match(text) else text
+
+
+def _numbers(values: pd.Series, decimals: int) -> list[str]:
+    # Adding 0 turns the -0.0 that rounding leaves into 0.0.
+    rounded = values.astype("float64").round(decimals) + 0.0
+    return ["" if np.isnan(x) else f"{x:.{decimals}f}" for x in rounded.tolist()]
+
+
+def _times(values: pd.Series, policy: Policy) -> list[str]:
+    if values.isna().all():
+        return [""] * len(values)
+    moments = pd.to_datetime(values, utc=True).dt.floor("s")
+    local = moments.dt.tz_convert(policy.zone).dt.tz_localize(None)
+    minutes = (local - moments.dt.tz_localize(None)).dt.total_seconds() / 60
+    clock = np.datetime_as_string(local.to_numpy().astype("datetime64[s]"))
+    return [
+        "" if np.isnan(offset) else text + _offset(int(offset))
+        for text, offset in zip(clock.tolist(), minutes.tolist(), strict=True)
+    ]
+
+
+def _offset(minutes: int) -> str:
+    hours, rest = divmod(abs(minutes), 60)
+    return f"{'-' if minutes < 0 else '+'}{hours:02}:{rest:02}"
+
+
+def _read(folder: Path, table: Table, policy: Policy) -> pd.DataFrame:
+    path = folder / FOLDER / f"{table.name}.csv"
+    try:
+        raw = pd.read_csv(
+            path,
+            dtype=str,
+            keep_default_na=False,
+            na_values=[],
+            encoding="utf-8",
+            lineterminator="\n",
+        )
+    except (OSError, pd.errors.ParserError) as error:
+        raise OutputError(f"{path}: cannot be read ({error}); audit again") from None
+    if list(raw.columns) != table.names:
+        raise OutputError(f"{path}: has other columns than this version writes")
+    parsed = {
+        column.name: _parsed(raw[column.name], column, policy)
+        for column in table.columns
+    }
+    return pd.DataFrame(parsed, columns=table.names)
+
+
+def _parsed(cells: pd.Series, column: Column, policy: Policy) -> pd.Series:
+    parse: dict[Kind, Callable[[pd.Series], pd.Series]] = {
+        Kind.NUMBER: lambda cells: pd.to_numeric(cells).astype("float64"),
+        Kind.COUNT: _whole,
+        Kind.TIME: lambda cells: pd.to_datetime(
+            cells, utc=True, format="ISO8601"
+        ).dt.tz_convert(policy.zone),
+    }
+    filled = cells.mask(cells == "")
+    if column.kind in parse:
+        return parse[column.kind](filled)
+    return filled.map(_unguarded, na_action="ignore").astype("str")
+
+
+def _whole(cells: pd.Series) -> pd.Series:
+    numbers = pd.to_numeric(cells)
+    return numbers.astype("float64" if numbers.isna().any() else "int64")
