@@ -227,7 +227,8 @@ class SyntheticLog:
         ``hours_equivalent`` is its size over the rate first set.
     truth_other : DataFrame
         One row a thing planted elsewhere, columns `TRUTH_OTHER`; ``line`` counts the
-        header as 1.
+        header as 1. ``began`` and ``ended`` are true times, not as the ward wrote them:
+        of a reaction, its onset and the first check that recorded it.
     """
 
     checks: pd.DataFrame
@@ -348,6 +349,7 @@ class _Line:
     reacts_at: int = 0
     falls_at: int = 0
     signs: str = ""
+    is_seen: bool = False
     removed: int | None = None
     reason: str = ""
 
@@ -425,8 +427,9 @@ def _stay(plan: _Plan, place: int, arrival: float, homes: list[int]) -> list[_St
     )
     if not plan.chance(plan.planting.second_driver_share):
         return [stay]
-    second = replace(stay, start=start + int(plan.between(15, 50)))
-    return [stay, second]
+    # Both drivers of a patient run on to the end: nobody dies twice.
+    stay = replace(stay, fate=EndReason.COMPLETED)
+    return [stay, replace(stay, start=start + int(plan.between(15, 50)))]
 
 
 def _take_driver(plan: _Plan, pools: list[list[_Driver]], stay: _Stay) -> _Driver:
@@ -508,10 +511,13 @@ def _syringe(
         slower = round(start_ml / _PLANNED_H * plan.between(0.6, 0.85), 2)
         new_rate = (plan.between(3, hours - 4), slower)
     event = None
-    is_whole = start >= plan.first and start + hours * _HOUR < plan.end
+    # The end as it will be written, rounded to the ward's step, is within the log.
+    latest = plan.end - ward.time_step_min // 2
+    is_whole = start >= plan.first and start + round(hours * _HOUR) < latest
     if is_whole and fate and hours >= SHORTEST_WITH_EVENT_H:
         event = _event(plan, hours) if plan.chance(planting.event_share) else None
-    hours = _until_empty(plan, hours, fate, event)
+    if fate is EndReason.COMPLETED:
+        hours = _until_empty(plan, hours, start, event)
     half_step = ward.reading_step_ml / 2
     offset = ward.offset_ml + ward.offset_sd_ml * rng.standard_normal()
     return _Syringe(
@@ -530,15 +536,14 @@ def _syringe(
     )
 
 
-def _until_empty(
-    plan: _Plan, hours: float, fate: EndReason | None, event: _Event | None
-) -> float:
+def _until_empty(plan: _Plan, hours: float, start: int, event: _Event | None) -> float:
     """Let a third of the syringes that stopped for a while run on until empty."""
     if event is None or event.kind is not FindingKind.STALL:
         return hours
     longer = hours + min(event.end_h - event.onset_h, 4.0)
-    waits = plan.chance(1 / 3) and fate is EndReason.COMPLETED
-    return longer if waits else hours
+    # An infusion with an event ends within the log, however its end is rounded.
+    is_whole = start + longer * _HOUR < plan.end - 30
+    return longer if plan.chance(1 / 3) and is_whole else hours
 
 
 def _event(plan: _Plan, hours: float) -> _Event:
@@ -749,6 +754,8 @@ def _state_cells(plan: _Plan, row: _Row, volume: float) -> dict[str, str]:
     if not plan.chance(ward.blank_share):
         used = (row.minute - syringe.stay.start) / _HOUR % 96
         cells["battery_pct"] = str(int(99 - 0.75 * used))
+    if volume <= 0 and plan.chance(0.5):
+        return cells | {"running": str(YesNo.NO), "alarm": "end of infusion"}
     return cells | _running_cells(plan, syringe, hour)
 
 
@@ -986,13 +993,15 @@ def _look_at_site(
         row.cells["site_id"] = str(id(cannula))
     else:
         row.cells["site_changed"] = str(YesNo.NO)
-    reason = _reason_to_resite(row, cannula, is_seen=is_looked_at and is_reacting)
+    is_seen = is_looked_at and is_reacting
+    if is_seen and not cannula.is_seen:
+        cannula.is_seen = True
+        truths.append(_reaction(row, cannula))
+    reason = _reason_to_resite(row, cannula, is_seen=is_seen)
     if reason is None or row.entry is Entry.END:
         return
     if reason is RemovalReason.REACTION and plan.chance(0.2):
         return  # left until the next check
-    if reason is RemovalReason.REACTION:
-        truths.append(_reaction(row, cannula))
     new = _new_cannula(plan, row.syringe.stay, row.place, row.minute + 5)
     fitted.change(cannula, new, str(reason))
     if not ward.has_line_ids:
@@ -1005,8 +1014,8 @@ def _reaction(row: _Row, cannula: _Line) -> _Truth:
         row=row,
         line=cannula,
         began=cannula.reacts_at,
-        ended=row.minute + 5,
-        hours=(row.minute + 5 - cannula.reacts_at) / _HOUR,
+        ended=row.minute,
+        hours=(row.minute - cannula.reacts_at) / _HOUR,
         truth=cannula.signs,
     )
 
@@ -1508,7 +1517,7 @@ def write_log(log: SyntheticLog, folder: Path) -> None:
 # The demo log -------------------------------------------------------------------------
 
 
-DEMO_SEED = 20260907
+DEMO_SEED = 20260917
 DEMO_FIRST_DAY = date(2026, 8, 30)
 DEMO_DAYS = 65
 
@@ -1693,9 +1702,9 @@ DEMO_PLANTING = Planting(
 def demo_log() -> SyntheticLog:
     """Make the log that stands in ``synthetic_data``: September and October 2026.
 
-    The seed is the first from 20260901 on whose log holds every kind of event
-    and slip, and rows in both passes of the hour that comes twice; nothing else was
-    looked at.
+    The seed is the first from 20260901 on whose log holds every kind of event and slip,
+    185 to 215 infusions in either month, and rows in both passes of the hour that comes
+    twice; nothing else was looked at.
     """
     return make_log(
         rng=np.random.default_rng(DEMO_SEED),
