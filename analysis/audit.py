@@ -1,10 +1,23 @@
 """The monthly audit, start to end: the main path of the package."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from analysis.columns import INFUSION_RESULTS, READINGS
+from analysis.compliance import IN_HOURS, Adherence, judge_adherence
+from analysis.compliance.units import count_exclusions, measure_units, stack_units
+from analysis.delivery import Delivery, judge_delivery
+from analysis.errors import PeriodError
+from analysis.findings import collect_findings
+from analysis.intake import Log, read_exports
 from analysis.policy import Policy
+from analysis.sites import MEASURE as SITE_REACTIONS
+from analysis.sites import judge_sites
+from analysis.wards import compare_wards
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,3 +68,138 @@ rejected, set_aside : DataFrame
     comparisons: pd.DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
+
+
+def run_audit(
+    exports: Sequence[Path], policy: Policy, *, month: str | None = None
+) -> AuditResult:
+    """Audit a check log.
+
+    Parameters
+    ----------
+    exports : sequence of Path
+        CSV files of canonical tables, in any mix.
+    policy : Policy
+        The limits in force.
+    month : str, optional
+        Month of the report, YYYY-MM; without it the log decides (`choose_month`).
+
+    Returns
+    -------
+    AuditResult
+        All tables of the whole log.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as a whole.
+    PeriodError
+        The month is not a month, or the log has no row in it.
+    """
+    log = read_exports(exports, policy)
+    month, is_part = choose_month(log.checks["checked_at"], month)
+    delivery = judge_delivery(log, policy)
+    adherence = judge_adherence(log, policy)
+    sites = judge_sites(log, policy)
+    units = pd.concat(
+        [adherence.units, stack_units({SITE_REACTIONS: sites.units})], ignore_index=True
+    )
+    measures = measure_units(units, adherence.names, IN_HOURS)
+    return AuditResult(
+        month=month,
+        is_part_of_month=is_part,
+        log_start=log.checks["checked_at"].iloc[0],
+        log_end=log.checks["checked_at"].iloc[-1],
+        policy=policy,
+        account=log.account,
+        noise=delivery.noise,
+        not_in_export={**adherence.not_in_export, **sites.not_in_export},
+        notes=(*log.notes, *sites.notes),
+        findings=collect_findings(
+            [delivery.findings, *adherence.findings, sites.findings]
+        ),
+        infusions=_infusion_results(log, delivery, adherence),
+        readings=_reading_results(log, delivery),
+        measures=measures,
+        exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
+        units=units,
+        rates=sites.rates,
+        comparisons=compare_wards(measures, policy),
+        rejected=log.rejected,
+        set_aside=log.set_aside,
+    )
+
+
+def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
+    """Choose the month of the report.
+
+    Without `month`: the month of the log's last row if that is within 24 h of its end,
+    else the month before; if the log has no such month, the latest, marked as part of
+    a month.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        Times of the accepted rows, in order, in the policy's zone.
+    month : str or None
+        Month asked for, YYYY-MM.
+
+    Returns
+    -------
+    month : str
+        YYYY-MM.
+    is_part : bool
+        True where the log begins more than 24 h after the month's start or ends more
+        than 24 h before its end.
+
+    Raises
+    ------
+    PeriodError
+        `month` is not written as YYYY-MM, or the log has no row in it.
+    """
+    local = times.dt.tz_localize(None)
+    held = set(local.dt.strftime("%Y-%m"))
+    first, last = local.iloc[0], local.iloc[-1]
+    if month is not None:
+        parsed = pd.to_datetime(month, format="%Y-%m", errors="coerce")
+        if pd.isna(parsed) or len(month) != 7:
+            msg = f"--month {month}: write the month as YYYY-MM, such as 2026-10"
+            raise PeriodError(msg)
+        if month not in held:
+            msg = f"--month {month}: the log has no row in that month; it runs from "
+            raise PeriodError(f"{msg}{first:%Y-%m-%d} to {last:%Y-%m-%d}")
+        return month, _is_part(pd.Period(month), first, last)
+    this = last.to_period("M")
+    if last >= (this + 1).start_time - pd.Timedelta(hours=24):
+        return str(this), _is_part(this, first, last)
+    before = this - 1
+    chosen = before if str(before) in held else this
+    return str(chosen), _is_part(chosen, first, last)
+
+
+def _is_part(month: pd.Period, first: pd.Timestamp, last: pd.Timestamp) -> bool:
+    day = pd.Timedelta(hours=24)
+    return bool(first > month.start_time + day or last < (month + 1).start_time - day)
+
+
+def _infusion_results(
+    log: Log, delivery: Delivery, adherence: Adherence
+) -> pd.DataFrame:
+    """Put together what is known of each infusion."""
+    rows = log.checks[log.checks["set_rate_ml_h"] > 0]
+    table = log.infusions.join(delivery.infusions).join(adherence.ends)
+    table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
+    table["month"] = table["started_at"].dt.strftime("%Y-%m")
+    table["event_probability"] = np.nan
+    return table.reset_index()[INFUSION_RESULTS.names]
+
+
+def _reading_results(log: Log, delivery: Delivery) -> pd.DataFrame:
+    """Put the expected line beside every accepted row."""
+    added = delivery.lines[["elapsed_h", "expected_ml", "residual_ml", "sd_ml"]]
+    table = log.checks.join(added)
+    is_doubtful = delivery.lines["is_doubtful"].reindex(table.index, fill_value=False)
+    table["doubtful"] = np.where(is_doubtful, "yes", "no")
+    table["month"] = table["checked_at"].dt.strftime("%Y-%m")
+    table["slip_probability"] = np.nan
+    return table[READINGS.names]

@@ -164,9 +164,7 @@ CHECKS = Table(
             low=0,
             high=60,
         ),
-        _number(
-            "battery_pct", "%", "battery as shown", low=0, high=100, decimals=0
-        ),
+        _number("battery_pct", "%", "battery as shown", low=0, high=100, decimals=0),
         _yes_no("running", "running light seen"),
         _text("alarm", "alarm found"),
         _text("action", "action taken"),
@@ -199,9 +197,7 @@ INFUSIONS = Table(
     "infusions",
     "one syringe run",
     (
-        Column(
-            name="infusion_id", meaning="one syringe run", required=True
-        ),
+        Column(name="infusion_id", meaning="one syringe run", required=True),
         _text("ward", "ward or team where it was started"),
         _text("patient_id", "patient; a pseudonym is enough"),
         _DRIVER,

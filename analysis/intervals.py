@@ -11,6 +11,9 @@ from statsmodels.stats.proportion import proportion_confint
 
 CONFIDENCE = 0.95
 
+#: Fewer patients than this say too little of the variance between patients.
+FEWEST_CLUSTERS = 10
+
 Limits = tuple[np.ndarray, np.ndarray]
 
 
@@ -89,17 +92,20 @@ def effective_number(
     Returns
     -------
     float
-        NaN with fewer than two patients, or where the ratio is 0, 1 or has no variance.
+        NaN with fewer than ten patients, whose variance tells too little, and where the
+        ratio is 0, 1 or has no variance.
 
     Notes
     -----
     Cochran WG (1977) Sampling Techniques, 3rd ed., section 6.5 (from memory).
     """
-    sums = pd.DataFrame({"x": numerator, "n": denominator}).groupby(
-        cluster.to_numpy()
-    ).sum()
+    sums = (
+        pd.DataFrame({"x": numerator, "n": denominator})
+        .groupby(cluster.to_numpy())
+        .sum()
+    )
     clusters, total = len(sums), sums["n"].sum()
-    if clusters < 2 or total <= 0:
+    if clusters < FEWEST_CLUSTERS or total <= 0:
         return np.nan
     ratio = sums["x"].sum() / total
     spread = ((sums["x"] - ratio * sums["n"]) ** 2).sum() * clusters / (clusters - 1)

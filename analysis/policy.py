@@ -48,8 +48,10 @@ def _words(allowed: set[str]) -> Callable[[Any], str]:
             and all(isinstance(word, str) and word in allowed for word in value)
             and len(set(value)) == len(value)
         )
-        return "" if good else "a list of different words out of: " + ", ".join(
-            sorted(allowed)
+        return (
+            ""
+            if good
+            else "a list of different words out of: " + ", ".join(sorted(allowed))
         )
 
     return check
@@ -260,7 +262,9 @@ class Policy:
 
 def example_text() -> str:
     """Give the example policy as the text of a TOML file, to start from."""
-    return resources.files("analysis").joinpath("example_policy.toml").read_text("utf-8")
+    return (
+        resources.files("analysis").joinpath("example_policy.toml").read_text("utf-8")
+    )
 
 
 def _frozen(value: Any) -> Any:
@@ -358,7 +362,10 @@ def _contradictions(
 ) -> list[str]:
     """Name limits that cannot both be meant."""
     faults = []
-    for where, own in [("", {}), *((f'wards."{ward}": ', w) for ward, w in wards.items())]:
+    for where, own in [
+        ("", {}),
+        *((f'wards."{ward}": ', w) for ward, w in wards.items()),
+    ]:
         limits = {**values, **own}
         interval, grace = limits["check_interval_h"], limits["grace_h"]
         if interval is not None and grace >= interval:

@@ -1,0 +1,327 @@
+"""Checks: covered time, and checks on time.
+
+A gap is the running time between successive check rows of one infusion, and from its
+last row to its observed end. Times are whole seconds.
+"""
+
+import numpy as np
+import pandas as pd
+
+from analysis.compliance.units import UNIT_COLUMNS
+from analysis.intake import Log
+from analysis.intake.infusions import short_hash
+from analysis.lookup import by_key
+from analysis.policy import Policy
+from analysis.terms import (
+    BETWEEN_WARDS,
+    CheckOutcome,
+    EndKind,
+    Exclusion,
+    GapOutcome,
+    Tally,
+)
+
+_SECOND = pd.Timedelta(seconds=1)
+
+
+def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.DataFrame:
+    """List the gaps between checks of every infusion.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    ends : DataFrame
+        As given by `observe`.
+    policy : Policy
+        Gives interval and graces by ward.
+
+    Returns
+    -------
+    DataFrame
+        One row a gap: infusion_id, patient_id, ward (where the check was due, between
+        wards across a transfer), from_at, to_at, seconds, is_closed (a check row closes
+        it), exclusion (empty, or why it takes no part), interval_s, grace_s,
+        missed_after_s, first_source, last_source. Rows at one moment are one visit;
+        rows after the observed end make no gap.
+    """
+    rows = log.checks[log.checks["infusion_id"] != ""]
+    end = by_key(rows["infusion_id"], ends["observed_end"])
+    rows = rows[rows["checked_at"] <= end].sort_values(
+        ["infusion_id", "checked_at"], kind="stable"
+    )
+    rows = rows[~rows.duplicated(["infusion_id", "checked_at"], keep="last")]
+    by = rows.groupby("infusion_id")
+    gaps = pd.DataFrame(
+        {
+            "infusion_id": rows["infusion_id"],
+            "patient_id": rows["patient_id"],
+            "ward": rows["ward"],
+            "from_at": rows["checked_at"],
+            "to_at": by["checked_at"].shift(-1),
+            "ward_after": by["ward"].shift(-1),
+            "is_paused": rows["is_paused_after"],
+            "first_source": rows["source"],
+            "last_source": by["source"].shift(-1),
+        }
+    )
+    gaps["is_closed"] = gaps["to_at"].notna()
+    own = ends.reindex(gaps["infusion_id"]).set_axis(gaps.index)
+    gaps["is_closed"] |= own["is_closed"]
+    gaps["to_at"] = gaps["to_at"].fillna(own["observed_end"])
+    gaps["last_source"] = gaps["last_source"].fillna(gaps["first_source"])
+    gaps["seconds"] = (gaps["to_at"] - gaps["from_at"]) // _SECOND
+    gaps = gaps[gaps["seconds"] > 0].copy()
+    crosses = gaps["ward_after"].notna() & (gaps["ward_after"] != gaps["ward"])
+    for limit in ("check_interval_h", "grace_h", "missed_after_h"):
+        hours = policy.by_ward(limit, gaps["ward"])
+        gaps[limit.replace("_h", "_s").replace("check_", "")] = (hours * 3600).round()
+    gaps["exclusion"] = np.select(
+        [crosses, gaps["is_paused"], gaps["interval_s"].isna()],
+        [str(Exclusion.HAND_OVER), str(Exclusion.PAUSED), str(Exclusion.NO_RULE_SET)],
+        default="",
+    )
+    gaps.loc[crosses, "ward"] = BETWEEN_WARDS
+    return gaps.drop(columns=["ward_after", "is_paused"]).reset_index(drop=True)
+
+
+def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:
+    """Covered time: each gap adds min(gap, interval + grace) to the hours covered.
+
+    Parameters
+    ----------
+    gaps : DataFrame
+        As given by `gaps_between_checks`.
+
+    Returns
+    -------
+    DataFrame
+        One unit a gap; numerator and denominator in hours.
+    """
+    covered = np.minimum(gaps["seconds"], gaps["interval_s"] + gaps["grace_s"])
+    is_whole = covered >= gaps["seconds"]
+    units = _units(gaps, gaps["interval_s"])
+    units["outcome"] = np.where(
+        gaps["exclusion"] != "",
+        gaps["exclusion"],
+        np.where(is_whole, str(GapOutcome.COVERED), str(GapOutcome.PARTLY_COVERED)),
+    )
+    units["tally"] = str(Tally.COUNTED)
+    units["numerator"] = covered / 3600
+    units["denominator"] = gaps["seconds"] / 3600
+    return _without_excluded(units)
+
+
+def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataFrame:
+    """Checks on time: a gap up to interval + grace that a check closes is one on time.
+
+    A longer gap of g hours holds ceil((g - grace) / interval) - 1 checks not on time.
+    The last of them is late if the closing check came less than missed_after overdue;
+    the others, and those of a gap that no check closes, are missed. A short last gap
+    that no check closes counts nothing.
+
+    Parameters
+    ----------
+    gaps : DataFrame
+        As given by `gaps_between_checks`.
+    grace_h : float, optional
+        Another grace than the ward's own [h].
+
+    Returns
+    -------
+    DataFrame
+        One unit a check that was due, or a gap that is excluded.
+    """
+    grace = (
+        gaps["grace_s"]
+        if grace_h is None
+        else pd.Series(round(grace_h * 3600), index=gaps.index, dtype="float64")
+    )
+    judged = gaps["exclusion"] == ""
+    over = gaps["seconds"] - grace
+    not_on_time = (np.ceil(over / gaps["interval_s"]) - 1).clip(lower=0)
+    not_on_time = not_on_time.where(judged, 0).astype("int64")
+    is_on_time = judged & (not_on_time == 0) & gaps["is_closed"]
+    listed = gaps[is_on_time | ~judged]
+    on_time = _units(listed, listed["interval_s"])
+    on_time["outcome"] = np.where(
+        listed["exclusion"] == "", str(CheckOutcome.ON_TIME), listed["exclusion"]
+    )
+    long = gaps[not_on_time > 0]
+    times = not_on_time[not_on_time > 0]
+    each = long.loc[long.index.repeat(times)]
+    order = each.groupby(level=0).cumcount() + 1
+    due_after = order * each["interval_s"]
+    overdue = each["seconds"] - due_after
+    is_last = order.to_numpy() == times.loc[each.index].to_numpy()
+    is_late = is_last & each["is_closed"] & (overdue < each["missed_after_s"])
+    other = _units(each, due_after)
+    other["outcome"] = np.where(
+        is_late, str(CheckOutcome.LATE), str(CheckOutcome.MISSED)
+    )
+    units = pd.concat([on_time, other], ignore_index=True)
+    counted = units["outcome"] == CheckOutcome.ON_TIME
+    units["tally"] = np.where(counted, str(Tally.COUNTED), str(Tally.NOT_COUNTED))
+    units["numerator"] = counted.astype("float64")
+    units["denominator"] = 1.0
+    return _without_excluded(units)
+
+
+def _units(gaps: pd.DataFrame, due_after_s: pd.Series) -> pd.DataFrame:
+    """Give units of gaps that fall due so many seconds after the gap began."""
+    due = gaps["from_at"] + pd.to_timedelta(due_after_s.fillna(0), unit="s")
+    stamp = due.dt.tz_convert("UTC").dt.strftime("%Y%m%dT%H%M%SZ")
+    units = pd.DataFrame(
+        {
+            "unit_id": gaps["infusion_id"] + " " + stamp,
+            "ward": gaps["ward"],
+            "patient_id": gaps["patient_id"],
+            "infusion_id": gaps["infusion_id"],
+            "line_id": "",
+            "due_at": due,
+            "reason": gaps["exclusion"],
+            "first_source": gaps["first_source"],
+            "last_source": gaps["last_source"],
+        }
+    )
+    return units.reset_index(drop=True)
+
+
+def _without_excluded(units: pd.DataFrame) -> pd.DataFrame:
+    """Set the tally of excluded units; they add nothing to either side."""
+    excluded = units["reason"] != ""
+    units.loc[excluded, "tally"] = str(Tally.EXCLUDED)
+    units.loc[excluded, ["numerator", "denominator"]] = np.nan
+    return units[UNIT_COLUMNS]
+
+
+def check_findings(units: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
+    """Give one finding for each missed check.
+
+    Parameters
+    ----------
+    units : DataFrame
+        Units of `checks_on_time`.
+    infusions : DataFrame
+        Gives the driver, by infusion_id.
+
+    Returns
+    -------
+    DataFrame
+        Findings without id and month.
+    """
+    missed = units[units["outcome"] == CheckOutcome.MISSED]
+    due = missed["due_at"]
+    return pd.DataFrame(
+        {
+            "ward": missed["ward"],
+            "patient_id": missed["patient_id"],
+            "infusion_id": missed["infusion_id"],
+            "driver_id": by_key(missed["infusion_id"], infusions["driver_id"]),
+            "group": "check",
+            "kind": "check_missed",
+            "anchor": due.map(lambda t: t.tz_convert("UTC").isoformat()),
+            "happened_at": due,
+            "began_earliest": due,
+            "first_source": missed["first_source"],
+            "last_source": missed["last_source"],
+            "sentence": [
+                f"No check is charted near the one due {time.day} {time:%b %H:%M}."
+                for time in due
+            ],
+        }
+    )
+
+
+def running_findings(
+    log: Log, ends: pd.DataFrame, last_source: pd.Series
+) -> pd.DataFrame:
+    """Give one finding for each infusion that may still be running at the log's end.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    ends : DataFrame
+        As given by `observe`.
+    last_source : Series of str
+        Source of each infusion's last row, by infusion_id.
+
+    Returns
+    -------
+    DataFrame
+        Findings without id and month.
+    """
+    ids = ends.index[ends["end_kind"] == EndKind.RUNNING]
+    infusions, ends = log.infusions.loc[ids], ends.loc[ids]
+    sentences = [
+        f"Started {start.day} {start:%b %H:%M}, last row {last.day} {last:%b %H:%M}, no "
+        f"end charted and the log ends before its planned end, {planned.day} "
+        f"{planned:%b %H:%M}: it may still be running."
+        for start, last, planned in zip(
+            infusions["started_at"],
+            infusions["last_row"],
+            ends["planned_end"],
+            strict=True,
+        )
+    ]
+    return pd.DataFrame(
+        {
+            "ward": infusions["ward"],
+            "patient_id": infusions["patient_id"],
+            "infusion_id": ids,
+            "driver_id": infusions["driver_id"],
+            "group": "continuity",
+            "kind": "may_still_be_running",
+            "anchor": "",
+            "happened_at": ends["observed_end"],
+            "began_earliest": infusions["started_at"],
+            "first_source": last_source.reindex(ids),
+            "last_source": last_source.reindex(ids),
+            "sentence": pd.Series(sentences, index=ids, dtype="str"),
+        }
+    ).reset_index(drop=True)
+
+
+def after_end_findings(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
+    """Give one charting finding for each row charted after its infusion's end.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    ends : DataFrame
+        As given by `observe`.
+
+    Returns
+    -------
+    DataFrame
+        Findings without id and month.
+    """
+    rows = log.checks[log.checks["infusion_id"] != ""]
+    end = by_key(rows["infusion_id"], ends["observed_end"])
+    late = rows[rows["checked_at"] > end]
+    end = end[late.index]
+    return pd.DataFrame(
+        {
+            "ward": late["ward"],
+            "patient_id": late["patient_id"],
+            "infusion_id": late["infusion_id"],
+            "driver_id": late["driver_id"],
+            "group": "charting",
+            "kind": "row_after_end",
+            "anchor": late["checked_at"].map(
+                lambda t: f"{t.tz_convert('UTC').isoformat()} checked_at"
+            ),
+            "happened_at": late["checked_at"],
+            "first_visible": late["checked_at"],
+            "first_source": late["source"],
+            "last_source": late["source"],
+            "sentence": [
+                f"Row charted at {at.day} {at:%b %H:%M}, after the end of its infusion, "
+                f"{over.day} {over:%b %H:%M}: one of the two times is doubtful. No check "
+                "was due any more."
+                for at, over in zip(late["checked_at"], end, strict=True)
+            ],
+        }
+    )

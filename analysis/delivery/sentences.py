@@ -1,0 +1,254 @@
+"""Findings of the delivery stage in words: consistent with, never cause or blame."""
+
+import numpy as np
+import pandas as pd
+
+from analysis.delivery.decision import Event
+from analysis.delivery.noise import LIMIT_SD
+from analysis.intake import Log
+from analysis.lookup import by_key
+from analysis.terms import FindingGroup, FindingKind
+
+#: Columns of a finding before it has an id and a month; anchor and happened_at make
+#: both, the rest are those of the findings table.
+FINDING_COLUMNS = [
+    "ward",
+    "patient_id",
+    "infusion_id",
+    "driver_id",
+    "group",
+    "kind",
+    "anchor",
+    "happened_at",
+    "began_earliest",
+    "began_latest",
+    "ended_earliest",
+    "ended_latest",
+    "first_visible",
+    "volume_ml",
+    "volume_low_ml",
+    "volume_high_ml",
+    "hours_equivalent",
+    "first_source",
+    "last_source",
+    "sentence",
+]
+
+_IN_WORDS = {
+    FindingKind.STALL: "delivery that stopped for a while",
+    FindingKind.STALL_TO_END: "delivery that stopped and is not seen to move again",
+    FindingKind.SLOW: "slow delivery throughout",
+    FindingKind.OVER_DELIVERY: "fast delivery throughout",
+    FindingKind.SURGE: "an excess given within one gap between checks",
+}
+
+
+def clock(time: pd.Timestamp) -> str:
+    """Write a time for a sentence.
+
+    Examples
+    --------
+    >>> clock(pd.Timestamp("2026-10-03 04:05"))
+    '3 Oct 04:05'
+    """
+    return f"{time.day} {time:%b %H:%M}"
+
+
+def event_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str:
+    """Say what the readings are consistent with, in numbers a nurse can check.
+
+    Parameters
+    ----------
+    event : Event
+        The finding.
+    rows : DataFrame
+        The infusion's readings, as `Event` counts them.
+    infusion : Series
+        The infusion, for its start.
+
+    Returns
+    -------
+    str
+        Two or three sentences.
+    """
+    at = rows.iloc[event.largest]
+    when = clock(at["checked_at"])
+    if event.kind is FindingKind.VOLUME_RISE:
+        return _rise_in_words(event, rows, infusion)
+    off = abs(event.volume_ml)
+    side = "ahead of" if event.volume_ml > 0 else "behind"
+    hours = off / at["rate_ml_h"]
+    text = (
+        f"{at['observed_ml']:.1f} mL left at {when}, {off:.1f} mL {side} the expected "
+        f"{at['expected_ml']:.1f} mL (limit {LIMIT_SD * at['sd_ml']:.1f} mL): "
+    )
+    if not rows["is_floored"].iloc[0]:
+        text = (
+            f"Volume charted as given is {off:.1f} mL {side} the set-rate line at "
+            f"{when} (limit {LIMIT_SD * at['sd_ml']:.1f} mL): "
+        )
+    if event.kind is FindingKind.START_OFFSET:
+        likely = (
+            "the priming volume counted in the start volume"
+            if event.volume_ml > 0
+            else "a start somewhat later than charted, or start-up lag"
+        )
+        return (
+            f"{text}a fixed offset from the first reading on, with delivery at the set "
+            f"rate afterwards. Consistent with {likely}."
+        )
+    text += f"about {hours:.1f} h of delivery. Consistent with {_IN_WORDS[event.kind]}"
+    if np.isfinite(event.ratio):
+        text += f", at about {event.ratio:.2f} of the set rate"
+    text += "." + _outcome(event, rows)
+    if event.rests_on_one:
+        text += " Rests on one reading, the last."
+    return text
+
+
+def _outcome(event: Event, rows: pd.DataFrame) -> str:
+    if event.volume_ml > 0:
+        return " Volume given early."
+    last = rows.iloc[-1]
+    emptied = last["is_floored"] and last["observed_ml"] <= last["reading_sd_ml"] * 2
+    return (
+        " Delayed: the syringe later emptied."
+        if emptied
+        else (
+            f" Not delivered by the last reading: {max(last['residual_ml'], 0):.1f} mL."
+        )
+    )
+
+
+def _rise_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str:
+    level = np.r_[rows["base_ml"].iloc[0], rows["observed_ml"].to_numpy(float)]
+    times = [infusion["started_at"], *rows["checked_at"]]
+    jump = int(np.argmax(np.diff(level)))
+    text = (
+        f"The charted volume rises from {level[jump]:.1f} mL at {clock(times[jump])} to "
+        f"{level[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver cannot "
+        "do. Consistent with a syringe changed or refilled without a row for it, or "
+        "with a reading of another driver."
+    )
+    return text + (" Rests on one reading, the last." if event.rests_on_one else "")
+
+
+def doubtful_reading(
+    infusion_id: str, rows: pd.DataFrame, position: int, log: Log
+) -> dict[str, object]:
+    """Write the charting finding of one doubtful reading.
+
+    Parameters
+    ----------
+    infusion_id : str
+        The infusion.
+    rows : DataFrame
+        Its readings in order of time.
+    position : int
+        Which reading.
+    log : Log
+        Gives sources and the charted column.
+
+    Returns
+    -------
+    dict
+        The keys of `FINDING_COLUMNS`, quoting both readings.
+    """
+    at = rows.iloc[position]
+    column = f"volume_{at['source']}_ml"
+    charted = log.checks.loc[rows.index[position], column]
+    before = log.checks.loc[rows.index[position - 1], column] if position else np.nan
+    side = "behind" if at["residual_ml"] > 0 else "ahead of"
+    text = (
+        f"{charted:g} mL charted at {clock(at['checked_at'])} is "
+        f"{abs(at['residual_ml']):.1f} mL {side} the expected line (limit "
+        f"{LIMIT_SD * at['sd_ml']:.1f} mL)"
+    )
+    if position + 1 < len(rows):
+        after = rows.iloc[position + 1]
+        value = log.checks.loc[rows.index[position + 1], f"volume_{after['source']}_ml"]
+        text += (
+            f", and the next reading, {value:g} mL at {clock(after['checked_at'])}, is "
+            "back: a driver does not catch up"
+        )
+    text += ". Consistent with a slip in charting"
+    text += ", a value carried down from the row before." if charted == before else "."
+    return {
+        **_of_row(log, rows.index[position]),
+        "infusion_id": infusion_id,
+        "kind": str(FindingKind.DOUBTFUL_READING),
+        "anchor": _anchor(at["checked_at"], column),
+        "volume_ml": np.nan,
+        "sentence": text,
+    }
+
+
+def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
+    """Write a charting finding for each rate on one row that the volumes do not follow."""
+    return [
+        {
+            **_of_row(log, index),
+            "kind": str(FindingKind.DOUBTFUL_RATE),
+            "anchor": _anchor(row["checked_at"], "set_rate_ml_h"),
+            "sentence": (
+                f"Rate {log.checks.loc[index, 'set_rate_ml_h']:g} mL/h at "
+                f"{clock(row['checked_at'])} stands on one row only and the volumes do "
+                "not follow it; the rates around it were used."
+            ),
+        }
+        for index, row in lines[lines["is_doubtful_rate"]].iterrows()
+    ]
+
+
+def volumes_that_disagree(
+    log: Log, lines: pd.DataFrame, noise: pd.DataFrame
+) -> list[dict[str, object]]:
+    """Write a charting finding where remaining and delivered do not make the start volume.
+
+    Rows with both columns are tested against the start volume, within three standard
+    deviations of two rounded readings and the rounded start volume.
+    """
+    checks = log.checks.loc[lines.index]
+    both = checks["volume_remaining_ml"] + checks["volume_delivered_ml"]
+    start = by_key(lines["infusion_id"], log.infusions["start_volume_ml"])
+    step = noise.groupby("ward")[["reading_step_ml", "start_step_ml"]].max()
+    own = lines[["ward"]].join(step, on="ward")
+    limit = LIMIT_SD * np.sqrt(
+        (2 * own["reading_step_ml"] ** 2 + own["start_step_ml"] ** 2) / 12
+    )
+    off = (both - start).abs() > limit
+    return [
+        {
+            **_of_row(log, index),
+            "kind": str(FindingKind.VOLUMES_DISAGREE),
+            "anchor": _anchor(lines.loc[index, "checked_at"], "volume_delivered_ml"),
+            "sentence": (
+                f"{checks.loc[index, 'volume_remaining_ml']:g} mL remaining and "
+                f"{checks.loc[index, 'volume_delivered_ml']:g} mL delivered at "
+                f"{clock(lines.loc[index, 'checked_at'])} make {both[index]:.1f} mL, "
+                f"while the syringe held {start[index]:g} mL at the start. The volume "
+                "remaining was used."
+            ),
+        }
+        for index in lines.index[off]
+    ]
+
+
+def _of_row(log: Log, index: object) -> dict[str, object]:
+    """Give the parts of a charting finding that come from its row."""
+    row = log.checks.loc[index]  # type: ignore[index]
+    return {
+        "ward": row["ward"],
+        "patient_id": row["patient_id"],
+        "infusion_id": row["infusion_id"],
+        "driver_id": row["driver_id"],
+        "group": str(FindingGroup.CHARTING),
+        "happened_at": row["checked_at"],
+        "first_visible": row["checked_at"],
+        "first_source": row["source"],
+        "last_source": row["source"],
+    }
+
+
+def _anchor(time: pd.Timestamp, column: str) -> str:
+    return f"{time.tz_convert('UTC').isoformat()} {column}"

@@ -1,0 +1,48 @@
+"""Findings of all stages in one table, each with an id that stays from run to run."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from analysis.columns import FINDINGS, Kind
+from analysis.intake.infusions import short_hash
+
+
+def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Give findings an id and a month, and put them in order.
+
+    finding_id is the first 12 base32 characters of the SHA-256 of group, infusion_id
+    (for lines and sites: line_id) and anchor.
+
+    Parameters
+    ----------
+    parts : sequence of DataFrame
+        Findings of the stages: columns of the findings table as far as they have them,
+        with anchor, happened_at and, for lines and sites, line_id.
+
+    Returns
+    -------
+    DataFrame
+        The findings table, sorted by ward, patient, time and id.
+    """
+    some = [part for part in parts if len(part)]
+    if not some:
+        return pd.DataFrame(columns=FINDINGS.names)
+    every = pd.concat(
+        [part.dropna(axis="columns", how="all") for part in some], ignore_index=True
+    )
+    every = every.reindex(columns=[*FINDINGS.names, "anchor", "happened_at", "line_id"])
+    for column in FINDINGS.columns:
+        if column.kind in (Kind.TEXT, Kind.CHOICE):
+            every[column.name] = every[column.name].astype("str").fillna("")
+    owner = every["line_id"].fillna(every["infusion_id"])
+    anchor = every["anchor"].astype("str").fillna("")
+    every["finding_id"] = [
+        short_hash(group, str(who), str(where))
+        for group, who, where in zip(every["group"], owner, anchor, strict=True)
+    ]
+    every["month"] = every["happened_at"].dt.strftime("%Y-%m")
+    every = every.sort_values(
+        ["ward", "patient_id", "happened_at", "finding_id"], kind="stable"
+    )
+    return every[FINDINGS.names].reset_index(drop=True)

@@ -1,0 +1,122 @@
+"""Cells of one column to values; what cannot be read is told apart from what is empty."""
+
+import pandas as pd
+
+from analysis.columns import Column, Kind
+from analysis.terms import RejectReason
+
+#: Words for yes and no that mean nothing else.
+_YES_NO = {
+    "y": "yes", "true": "yes", "1": "yes", "n": "no", "false": "no", "0": "no",
+}  # fmt: skip
+
+_FAULT_COLUMNS = ["column", "value", "reason", "sentence"]
+
+
+def no_faults() -> pd.DataFrame:
+    """Give an empty frame of faults: column, value, reason, sentence."""
+    return pd.DataFrame(columns=_FAULT_COLUMNS, dtype="str")
+
+
+def faults_of(
+    bad: pd.Series, column: str, reason: RejectReason, sentence: str
+) -> pd.DataFrame:
+    """Give one fault for each cell of `bad`, on its index; {value} is filled in."""
+    return pd.DataFrame(
+        {
+            "column": column,
+            "value": bad,
+            "reason": str(reason),
+            "sentence": [sentence.replace("{value}", value) for value in bad],
+        },
+        index=bad.index,
+    )
+
+
+def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFrame]:
+    """Read plain decimal numbers within the column's hard limits.
+
+    Parameters
+    ----------
+    text : Series of str, shape (n,)
+        Cells; empty where nothing is charted.
+    column : Column
+        Its limits are inclusive.
+
+    Returns
+    -------
+    values : Series of float, shape (n,)
+        NaN where the cell is empty or set aside.
+    faults : DataFrame
+        One row a cell set aside, on the index of `text`.
+    """
+    is_number = text.str.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+    values = pd.to_numeric(text.where(is_number), errors="coerce").astype("float64")
+    unit = f" {column.unit}" if column.unit else ""
+    word = faults_of(
+        text[~is_number & (text != "")],
+        column.name,
+        RejectReason.NOT_A_NUMBER,
+        f"{column.name} reads '{{value}}', which is not a number; the row is kept "
+        "without it",
+    )
+    low = -float("inf") if column.low is None else column.low
+    high = float("inf") if column.high is None else column.high
+    is_possible = values.isna() | values.between(low, high)
+    out = faults_of(
+        text[~is_possible],
+        column.name,
+        RejectReason.IMPOSSIBLE_NUMBER,
+        f"{column.name} of {{value}}{unit} is outside {low:g} to {high:g}{unit}; the "
+        "row is kept without it",
+    )
+    return values.where(is_possible), _joined(word, out)
+
+
+def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFrame]:
+    """Read words of a closed list, whatever their case; several where allowed.
+
+    Parameters
+    ----------
+    text : Series of str, shape (n,)
+        Cells; empty where nothing is charted.
+    column : Column
+        Its closed list.
+
+    Returns
+    -------
+    values : Series of str, shape (n,)
+        Words of the list, several joined by ``;``; empty where nothing was read.
+    faults : DataFrame
+        One row a word set aside, on the index of `text`.
+    """
+    found = {
+        cell: _words_of(cell, column) for cell in text.unique() if cell
+    }  # few different cells, many rows
+    values = text.map({cell: ";".join(known) for cell, (known, _) in found.items()})
+    unknown = text.map({cell: ";".join(rest) for cell, (_, rest) in found.items()})
+    bad = unknown.astype("str").fillna("")
+    faults = faults_of(
+        bad[bad != ""],
+        column.name,
+        RejectReason.NOT_IN_LIST,
+        f"{column.name} reads '{{value}}', which is none of: "
+        f"{', '.join(column.choices)}; the row is kept without it",
+    )
+    return values.astype("str").fillna(""), faults
+
+
+def _words_of(cell: str, column: Column) -> tuple[list[str], list[str]]:
+    parts = cell.split(";") if column.kind is Kind.CHOICES else [cell]
+    words = [word for part in parts if (word := part.strip().casefold())]
+    if set(column.choices) == {"yes", "no"}:
+        words = [_YES_NO.get(word, word) for word in words]
+    known = list(dict.fromkeys(word for word in words if word in column.choices))
+    if "none" in known and len(known) > 1:  # nothing seen, and something seen
+        return [], [cell]
+    return known, [word for word in words if word not in column.choices]
+
+
+def _joined(*frames: pd.DataFrame) -> pd.DataFrame:
+    some = [frame for frame in frames if len(frame)]
+    return pd.concat(some) if some else no_faults()

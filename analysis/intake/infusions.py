@@ -1,0 +1,284 @@
+"""Which syringe run a row belongs to, and what is known of each run.
+
+Where the export has no infusion_id it is derived: one run on one driver (else one
+patient) begins at a start or syringe_change row, after an end row, or where the volume
+rises by half a syringe. A derived id hashes the driver (else the patient) and the first
+charted time, never a counter, so that it stays the same when more rows are exported.
+"""
+
+import base64
+import hashlib
+
+import numpy as np
+import pandas as pd
+
+from analysis.lookup import by_key
+from analysis.terms import Entry
+
+DERIVED = "derived-"
+
+#: A rise by this share of the run's largest reading is a new syringe; trade rule of
+#: thumb, "jump of half of the start volume with no event" (common practice, no source).
+NEW_SYRINGE_SHARE = 0.5
+
+#: Rows at whose own time a new rate, or running again, takes effect.
+STEPS_HERE = (Entry.RATE_CHANGE, Entry.RESUME, Entry.START, Entry.SYRINGE_CHANGE)
+
+
+def short_hash(*parts: str) -> str:
+    """Give the first 12 base32 characters of the SHA-256 of `parts`.
+
+    Examples
+    --------
+    >>> short_hash("delivery", "SP001/26", "")
+    'S7TKBTRKMCNY'
+    """
+    digest = hashlib.sha256("\x1f".join(parts).encode()).digest()
+    return base64.b32encode(digest).decode()[:12]
+
+
+def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Give every row its infusion, and say what had to be derived.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Accepted rows in order of time, with infusion_id empty where none is charted.
+
+    Returns
+    -------
+    checks : DataFrame
+        The same rows with infusion_id filled where it can be, and infusion_note saying
+        how; rows that nobody can assign keep an empty id.
+    notes : list of str
+        What was done, in words, with numbers of rows.
+    """
+    out = checks.copy()
+    out["infusion_note"] = ""
+    notes: list[str] = []
+    out = _split_by_patient(out, notes)
+    blank = out["infusion_id"] == ""
+    if not blank.any():
+        return out, notes
+    has_ids = out["patient_id"].isin(out.loc[~blank, "patient_id"])
+    out = _place_between(out, blank & has_ids, notes)
+    return _derive(out, blank & ~has_ids, notes), notes
+
+
+def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
+    """Part infusions whose id stands under two patients; a run belongs to one."""
+    known = checks[checks["infusion_id"] != ""]
+    patients = known.groupby("infusion_id")["patient_id"].nunique()
+    shared = patients.index[patients > 1]
+    if len(shared):
+        rows = checks["infusion_id"].isin(shared)
+        checks["infusion_id"] = checks["infusion_id"].mask(
+            rows, checks["infusion_id"] + " of " + checks["patient_id"]
+        )
+        notes.append(
+            f"{len(shared)} infusion ids stand under more than one patient (first: "
+            f"{shared[0]}); each patient's rows are read as an infusion of their own."
+        )
+    return checks
+
+
+def _place_between(
+    checks: pd.DataFrame, rows: pd.Series, notes: list[str]
+) -> pd.DataFrame:
+    """Place rows without an id in the one charted infusion that surrounds them."""
+    if not rows.any():
+        return checks
+    known = checks[checks["infusion_id"] != ""]
+    spans = known.groupby("infusion_id").agg(
+        patient_id=("patient_id", "first"),
+        driver_id=("driver_id", _first_text),
+        begins=("checked_at", "min"),
+        ends=("checked_at", "max"),
+    )
+    loose = checks.loc[rows, ["patient_id", "driver_id", "checked_at"]].reset_index()
+    pairs = loose.merge(
+        spans.reset_index(), on="patient_id", suffixes=("", "_of_infusion")
+    )
+    same_driver = (
+        (pairs["driver_id"] == pairs["driver_id_of_infusion"])
+        | (pairs["driver_id"] == "")
+        | (pairs["driver_id_of_infusion"] == "")
+    )
+    inside = pairs["checked_at"].between(pairs["begins"], pairs["ends"])
+    pairs = pairs[same_driver & inside]
+    single = pairs[~pairs.duplicated("index", keep=False)].set_index("index")
+    checks.loc[single.index, "infusion_id"] = single["infusion_id"]
+    checks.loc[single.index, "infusion_note"] = "placed: within one charted infusion"
+    left = int(rows.sum()) - len(single)
+    if len(single):
+        notes.append(
+            f"{len(single)} rows without an infusion id lie within one charted infusion "
+            "of their patient and are read as part of it."
+        )
+    if left:
+        notes.append(
+            f"{left} rows without an infusion id could belong to more than one infusion "
+            "or to none; they are kept, and stand in no measure."
+        )
+    return checks
+
+
+def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataFrame:
+    """Derive infusions for patients whose rows carry no id at all."""
+    if not rows.any():
+        return checks
+    loose = checks[rows]
+    driver = _drivers_filled(loose)
+    lost = driver.isna()
+    loose, driver = loose[~lost], driver[~lost]
+    owner = driver.where(driver != "", "patient " + loose["patient_id"])
+    key = owner + "\x1f" + loose["patient_id"]
+    run = _runs(loose, key)
+    first = loose.groupby([key, run])["checked_at"].transform("min")
+    stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    pairs = pd.DataFrame({"owner": owner, "stamp": stamp})
+    ids = {
+        pair: DERIVED + short_hash(*pair)
+        for pair in pairs.drop_duplicates().itertuples(index=False, name=None)
+    }
+    checks.loc[loose.index, "infusion_id"] = [
+        ids[pair] for pair in pairs.itertuples(index=False, name=None)
+    ]
+    checks.loc[loose.index, "infusion_note"] = "derived"
+    checks.loc[loose.index, "driver_id"] = driver
+    notes.append(
+        f"{len(loose)} rows carry no infusion id; {len(set(ids.values()))} infusions "
+        "were derived from driver (else patient), start rows and volume rises. Their "
+        f"ids begin with {DERIVED}."
+    )
+    if lost.any():
+        notes.append(
+            f"{int(lost.sum())} rows name no driver while their patient had more than "
+            "one; nobody can say whose they are. They are kept, and stand in no measure."
+        )
+    return checks
+
+
+def _drivers_filled(rows: pd.DataFrame) -> pd.Series:
+    """Give each row's driver: NaN where blank and the patient had several."""
+    named = rows[rows["driver_id"] != ""].groupby("patient_id")["driver_id"]
+    count = by_key(rows["patient_id"], named.nunique()).fillna(0)
+    only = by_key(rows["patient_id"], named.first())
+    blank = rows["driver_id"] == ""
+    driver = rows["driver_id"].mask(blank & (count == 1), only)
+    return driver.mask(blank & (count > 1))
+
+
+def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
+    """Number the syringe runs of each key, in order of time."""
+    given = rows["volume_delivered_ml"]
+    left = rows["volume_remaining_ml"].where(
+        rows["volume_remaining_ml"].notna(), -given
+    )
+    before = left.groupby(key).transform(lambda v: v.ffill().shift())
+    size = left.abs().groupby(key).transform("max")
+    rises = (left - before) > NEW_SYRINGE_SHARE * size
+    opens = rows["entry"].isin([Entry.START, Entry.SYRINGE_CHANGE])
+    after_end = (
+        (rows["entry"] == Entry.END).groupby(key).shift(fill_value=False).astype(bool)
+    )
+    return (opens | after_end | rises).astype("int64").groupby(key).cumsum()
+
+
+def paused_after(rows: pd.DataFrame) -> pd.Series:
+    """Tell whether the driver is on a documented pause after each row.
+
+    A pause lasts until a resume, a rate change, a new syringe, or the first row that
+    sees the driver running.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows in order of time, with infusion_id.
+
+    Returns
+    -------
+    Series of bool
+        On the index of `rows`; false where no pause is charted.
+    """
+    state = pd.Series(np.nan, index=rows.index)
+    state[(rows["running"] == "yes") | rows["entry"].isin(STEPS_HERE)] = 0.0
+    state[rows["entry"] == Entry.PAUSE] = 1.0
+    return state.groupby(rows["infusion_id"]).ffill().fillna(0.0) == 1.0
+
+
+def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """Bring together what checks and the infusions table say of each syringe run.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Accepted rows in order of time, with infusion_id.
+    table : DataFrame
+        Accepted rows of the infusions table; may be empty.
+
+    Returns
+    -------
+    DataFrame
+        One row an infusion, indexed by infusion_id: the columns of the infusions table,
+        first_row, last_row (times of its first and last row), checks, has_start_row,
+        is_derived. The table leads; the rows fill what it leaves empty. started_at is
+        the start row's time, else the first row's; start_volume_ml the start row's
+        reading. Empty text, NaN and NaT are "not known".
+    """
+    known = checks[checks["infusion_id"] != ""]
+    by_row = known.groupby("infusion_id").agg(
+        ward=("ward", "first"),
+        patient_id=("patient_id", "first"),
+        driver_id=("driver_id", _first_text),
+        first_row=("checked_at", "min"),
+        last_row=("checked_at", "max"),
+        checks=("checked_at", "size"),
+        is_derived=("infusion_note", lambda note: bool((note == "derived").any())),
+    )
+    given = _merged_table(table)
+    out = given.reindex(given.index.union(by_row.index))
+    for name in ("ward", "patient_id", "driver_id"):
+        own = out[name].astype("str").fillna("")
+        out[name] = own.where(own != "", by_row[name].reindex(out.index).fillna(""))
+    for name in ("diluent", "contents", "end_reason"):
+        out[name] = out[name].astype("str").fillna("")
+    for name in ("first_row", "last_row"):
+        out[name] = by_row[name].reindex(out.index)
+    out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
+    out["is_derived"] = by_row["is_derived"].reindex(out.index, fill_value=False)
+    start = _start_rows(known)
+    out["has_start_row"] = out.index.isin(start.index)
+    start_time = start["checked_at"].reindex(out.index)
+    out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
+    out["start_volume_ml"] = out["start_volume_ml"].fillna(
+        start["volume_remaining_ml"].reindex(out.index)
+    )
+    return out.rename_axis("infusion_id")
+
+
+def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
+    """Give one row an infusion: the first value charted for each column."""
+    names = [n for n in table.columns if n not in _PROVENANCE and n != "infusion_id"]
+    text = [n for n in names if pd.api.types.is_string_dtype(table[n])]
+    frame = table.copy()
+    frame[text] = frame[text].replace("", np.nan)
+    return frame.groupby("infusion_id")[names].first()
+
+
+_PROVENANCE = ("source", "file", "line", "row_text")
+
+
+def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:
+    """Give the row each infusion starts with, where one is charted."""
+    first = ~checks.duplicated("infusion_id")
+    opens = (checks["entry"] == Entry.START) | (
+        (checks["entry"] == Entry.SYRINGE_CHANGE) & first
+    )
+    starts = checks[opens]
+    return starts[~starts.duplicated("infusion_id")].set_index("infusion_id")
+
+
+def _first_text(column: pd.Series) -> str:
+    some = column[column != ""]
+    return str(some.iloc[0]) if len(some) else ""
