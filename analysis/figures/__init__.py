@@ -1,4 +1,4 @@
-"""Parts of a result to Axes, in one house style, and to pictures that travel in a page."""
+"""Parts of a result to Axes in one house style, and to pictures inside a page."""
 
 from analysis.figures.delivery import delivery_alt, delivery_line
 from analysis.figures.style import figure, house_style, svg_source

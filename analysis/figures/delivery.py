@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from analysis.figures.style import INK, SHADE, SHADE_DARK, SOFT
 
@@ -128,12 +129,13 @@ def _axes(ax: Axes, last: float) -> None:
     ax.set_xlim(-0.03 * last - 0.1, last * 1.03 + 0.1)
     ax.set_ylim(bottom=0)
     ax.margins(y=0.12)
+    ax.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
     ax.set_xlabel("hours since the start")
     ax.set_ylabel("volume remaining, mL")
 
 
 def _clock(ax: Axes, started_at: pd.Timestamp) -> None:
-    """Add the clock above the plot: local time at the same marks, date where it turns."""
+    """Add the clock above the plot: local time at the same marks, and the date."""
     clock = ax.secondary_xaxis("top")
     marks = list(ax.get_xticks())
     moments = [
@@ -172,10 +174,14 @@ def delivery_alt(
         Made from the numbers alone.
     """
     points = "; ".join(
-        f"{row.elapsed_h:.1f} h {row.observed_ml:.1f} mL"
-        + (f" (expected {row.expected_ml:.1f})" if pd.notna(row.expected_ml) else "")
-        + (" doubtful" if row.is_doubtful else "")
-        for row in readings.itertuples(index=False)
+        f"{row['elapsed_h']:.1f} h {row['observed_ml']:.1f} mL"
+        + (
+            f" (expected {row['expected_ml']:.1f})"
+            if pd.notna(row["expected_ml"])
+            else ""
+        )
+        + (" doubtful" if row["is_doubtful"] else "")
+        for row in readings.to_dict("records")
     )
     return (
         f"Volume remaining of infusion {finding['infusion_id']} over hours since the "

@@ -2,7 +2,7 @@
 
 import base64
 import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -16,9 +16,11 @@ FAINT = "#c9c9c9"
 SHADE = "#e4e4e4"
 SHADE_DARK = "#cfcfcf"
 
-_HOUSE: Mapping[str, Any] = {
+_HOUSE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 8.0,
+    # A dollar sign in a name of a ward is a dollar sign.
+    "text.parse_math": False,
     "axes.titlesize": 8.5,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
@@ -52,7 +54,7 @@ _HOUSE: Mapping[str, Any] = {
 @contextmanager
 def house_style() -> Iterator[None]:
     """Draw in the house style; matplotlib's own settings are as before afterwards."""
-    with mpl.rc_context(dict(_HOUSE)):
+    with mpl.rc_context(_HOUSE):
         yield
 
 

@@ -1,5 +1,6 @@
 """Wards side by side: a dot and its interval, in alphabetical order, never ranked."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -53,7 +54,7 @@ def ward_dots(rows: Sequence[DotRow], title: str, *, ax: Axes) -> Axes:
     ax.set_xlim(0, 102)
     ax.set_xticks([0, 25, 50, 75, 100])
     ax.set_xlabel("%, with 95 % interval")
-    ax.set_title(title)
+    ax.set_title(textwrap.fill(title, 22))
     ax.tick_params(axis="y", length=0)
     ax.spines["left"].set_visible(False)
     return ax
@@ -85,6 +86,4 @@ def ward_alt(rows: Sequence[DotRow], title: str) -> str:
 
 
 def _short(ward: str) -> str:
-    # A dollar sign would switch matplotlib to formulas.
-    text = ward if len(ward) <= 24 else ward[:23] + "\N{HORIZONTAL ELLIPSIS}"
-    return text.replace("$", r"\$")
+    return ward if len(ward) <= 24 else ward[:23] + "\N{HORIZONTAL ELLIPSIS}"

@@ -21,15 +21,16 @@ _COVERED = Definition(
     label="Covered time",
     unit="h",
     meaning="Share of running time that lies within the interval and its grace of the "
-    "check before it. Each gap between two checks adds at most interval + grace; paused "
-    "time and gaps across a transfer are left out. Extra checks cannot flatter it.",
+    "check before it. Each gap between two checks adds at most interval + grace; "
+    "paused time and gaps across a transfer are left out. Extra checks cannot "
+    "flatter it.",
 )
 _ON_TIME = Definition(
     label="Checks on time",
     unit="checks",
-    meaning="Of the checks that fell due, those made within the interval and its grace. "
-    "A longer gap holds as many checks not on time as fell due in it: the last is late if "
-    "it came soon enough, the others are missed.",
+    meaning="Of the checks that fell due, those made within the interval and its "
+    "grace. A longer gap holds as many checks not on time as fell due in it: the last "
+    "is late if it came soon enough, the others are missed.",
 )
 
 MEASURES: dict[str, Definition] = {
@@ -38,10 +39,10 @@ MEASURES: dict[str, Definition] = {
     "lines_changed_in_time": Definition(
         label="Extension sets changed in time",
         unit="sets",
-        meaning="Of the extension sets that reached their limit or were replaced, those "
-        "replaced within it. A set whose age cannot be settled (a date alone, a change "
-        "between two checks) is indeterminate; one that ended with the treatment before "
-        "the limit was never due; neither is counted.",
+        meaning="Of the extension sets that reached their limit or were replaced, "
+        "those replaced within it. A set whose age cannot be settled (a date alone, a "
+        "change between two checks) is indeterminate; one that ended with the "
+        "treatment before the limit was never due; neither is counted.",
     ),
     "sites_rotated_in_time": Definition(
         label="Sites rotated in time",
@@ -51,8 +52,8 @@ MEASURES: dict[str, Definition] = {
     "syringe_changed_in_time": Definition(
         label="Syringe changed in time",
         unit="changes",
-        meaning="Of the changes in treatments that went on, those after which a syringe "
-        "was running again without a gap.",
+        meaning="Of the changes in treatments that went on, those after which a "
+        "syringe was running again without a gap.",
     ),
     "gap_hours": Definition(
         label="Hours without a running syringe",
@@ -116,9 +117,9 @@ MEASURES: dict[str, Definition] = {
         unit="sites",
         meaning="Events per 1,000 site-days. One cannula placement is one site and has "
         "at most one reaction: the earliest of a sign the policy names, enough minor "
-        "signs, or removal for a reaction. A site already showing one when first seen is "
-        "left out; signs not recorded are not the same as none. Limits assume that sites "
-        "are independent of each other.",
+        "signs, or removal for a reaction. A site already showing one when first seen "
+        "is left out; signs not recorded are not the same as none. Limits assume that "
+        "sites are independent of each other.",
     ),
 }
 
@@ -173,22 +174,23 @@ def cautions(result: AuditResult) -> list[str]:
     set_by = "the shipped example" if policy.is_example else f"{policy.name}"
     read, used = int(account["rows_read"].sum()), int(account["accepted"].sum())
     return [
-        "This looks back at recorded values. It is not for watching a running infusion, "
-        "for alarms or for dosing. If someone may be affected now, go to the patient.",
-        "The volume column shows where the plunger stood, not what reached the patient. "
-        "A leak, a dislodged cannula, or fluid stored behind a block and released later "
-        "cannot be seen in it.",
+        "This looks back at recorded values. It is not for watching a running "
+        "infusion, for alarms or for dosing. If someone may be affected now, go to "
+        "the patient.",
+        "The volume column shows where the plunger stood, not what reached the "
+        "patient. A leak, a dislodged cannula, or fluid stored behind a block and "
+        "released later cannot be seen in it.",
         _shortest_stop(result.noise),
-        "A flag is a reason to read the chart, not a finding of fault. The same pattern "
-        "fits a block, a pause, a flat battery, transport or a copied reading.",
+        "A flag is a reason to read the chart, not a finding of fault. The same "
+        "pattern fits a block, a pause, a flat battery, transport or a copied reading.",
         "A row in the log is not proof that a check was made, and a missing row is not "
         "proof that none was.",
         f"Limits: checks every {policy.check_interval_h:g} h with {policy.grace_h:g} h "
         f"grace; extension sets {policy.extension_set_life_h:g} h with "
         f"{policy.extension_set_grace_h:g} h grace; flow accuracy "
         f"{policy.flow_accuracy_pct:g} %. Set by {set_by}; local policy decides.",
-        f"Times are in {policy.time_zone}; hours between two times are true hours, also "
-        "across a clock change.",
+        f"Times are in {policy.time_zone}; hours between two times are true "
+        "hours, also across a clock change.",
         f"{used:,} of {read:,} rows were used. What was not used is listed with its "
         "reason; nothing was corrected.",
         "Intervals treat units as independent. Checks of one patient tend to resemble "

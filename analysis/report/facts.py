@@ -7,6 +7,7 @@ findings are put in an order, by what a reader should look at first.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -174,6 +175,25 @@ class Trust:
     doubtful_readings: int
 
 
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Give the rows of a frame as dicts by column name.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Any.
+
+    Returns
+    -------
+    list of dict
+        In the order of the frame; missing values as they are.
+    """
+    return [
+        {str(name): value for name, value in row.items()}
+        for row in frame.to_dict("records")
+    ]
+
+
 def words(kind: str) -> str:
     """Say a kind or a group in words; an unknown one stands as it is.
 
@@ -275,17 +295,21 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
         findings["kind"] == FindingKind.MAY_STILL_BE_RUNNING
     )
     ordered = in_order(findings[wanted])
-    charts = ordered.groupby(
-        [
-            texts(ordered["ward"]),
-            texts(ordered["patient_id"]),
-            texts(ordered["infusion_id"]),
-        ],
-        sort=False,
+    charts: dict[tuple[str, ...], list[int]] = {}
+    keys = zip(
+        *(texts(ordered[name]) for name in ("ward", "patient_id", "infusion_id")),
+        strict=True,
     )
+    for place, key in enumerate(keys):
+        charts.setdefault(key, []).append(place)
     listed = [
-        Pull(ward=ward, patient_id=patient, infusion_id=infusion, findings=rows)
-        for (ward, patient, infusion), rows in charts
+        Pull(
+            ward=key[0],
+            patient_id=key[1],
+            infusion_id=key[2],
+            findings=ordered.iloc[places],
+        )
+        for key, places in charts.items()
     ]
     return PullList(charts=tuple(listed[:limit]), more=max(len(listed) - limit, 0))
 
@@ -369,16 +393,16 @@ def all_measured(result: AuditResult) -> dict[tuple[str, str, str], Measured]:
         From the comparisons table, which says what may be shown.
     """
     return {
-        (str(row.measure), str(row.ward), str(row.period)): Measured(
-            shown=str(row.shown),
-            numerator=float(row.numerator),
-            denominator=float(row.denominator),
-            patients=_count(row.patients),
-            proportion=float(row.proportion),
-            low=float(row.low),
-            high=float(row.high),
+        (row["measure"], row["ward"], row["period"]): Measured(
+            shown=row["shown"],
+            numerator=float(row["numerator"]),
+            denominator=float(row["denominator"]),
+            patients=_count(row["patients"]),
+            proportion=float(row["proportion"]),
+            low=float(row["low"]),
+            high=float(row["high"]),
         )
-        for row in result.comparisons.itertuples(index=False)
+        for row in rows_of(result.comparisons)
     }
 
 
@@ -396,15 +420,15 @@ def all_rates(result: AuditResult) -> dict[tuple[str, str, str], Rate]:
         From the rates table.
     """
     return {
-        (str(row.measure), str(row.ward), str(row.period)): Rate(
-            events=_count(row.events),
-            exposure_days=float(row.exposure_days),
-            patients=_count(row.patients),
-            per_1000=float(row.rate_per_1000),
-            low=float(row.low),
-            high=float(row.high),
+        (row["measure"], row["ward"], row["period"]): Rate(
+            events=_count(row["events"]),
+            exposure_days=float(row["exposure_days"]),
+            patients=_count(row["patients"]),
+            per_1000=float(row["rate_per_1000"]),
+            low=float(row["low"]),
+            high=float(row["high"]),
         )
-        for row in result.rates.itertuples(index=False)
+        for row in rows_of(result.rates)
     }
 
 
@@ -512,8 +536,8 @@ def exclusions(
         (table["ward"] == ward) & (table["period"] == period) & (table["units"] > 0)
     ]
     found: dict[str, dict[str, int]] = {}
-    for row in own.itertuples(index=False):
-        found.setdefault(str(row.measure), {})[str(row.reason)] = _count(row.units)
+    for row in rows_of(own):
+        found.setdefault(row["measure"], {})[row["reason"]] = _count(row["units"])
     return found
 
 

@@ -114,11 +114,11 @@ def read_manifest(folder: Path | str) -> dict[str, Any]:
     path = Path(folder) / FILE
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        content = None
+    except (OSError, ValueError) as error:
+        msg = f"{folder}: is not a folder written by steadyfall audit ({error})"
+        raise OutputError(msg) from None
     if not isinstance(content, dict) or content.get(MARK) != KIND:
-        msg = f"{folder}: is not a folder written by steadyfall audit"
-        raise OutputError(msg)
+        raise OutputError(f"{folder}: is not a folder written by steadyfall audit")
     return content
 
 

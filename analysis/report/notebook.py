@@ -46,7 +46,8 @@ def load_notebook(name: str) -> NotebookNode:
         Without outputs.
     """
     text = resources.files("analysis._notebooks").joinpath(name).read_text("utf-8")
-    return nbformat.reads(text, as_version=4)
+    notebook: NotebookNode = nbformat.reads(text, as_version=4)
+    return notebook
 
 
 def with_parameters(
@@ -71,7 +72,7 @@ def with_parameters(
     NotebookError
         A parameter is not in the cell, or the notebook has no such cell.
     """
-    changed = nbformat.from_dict(notebook)
+    changed: NotebookNode = nbformat.from_dict(notebook)
     cells = [c for c in changed.cells if PARAMETERS in c.metadata.get("tags", [])]
     if len(cells) != 1:
         raise NotebookError("the notebook needs one cell tagged parameters")
@@ -123,7 +124,7 @@ def run_notebook(
     NotebookError
         A cell failed, or the kernel did not start or died: one sentence.
     """
-    executed = nbformat.from_dict(notebook)
+    executed: NotebookNode = nbformat.from_dict(notebook)
     with tempfile.TemporaryDirectory(
         prefix="steadyfall-", ignore_cleanup_errors=True
     ) as own:

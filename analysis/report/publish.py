@@ -1,8 +1,8 @@
 """A report into its folder: written beside it, then swapped in by renames.
 
 A reader finds the old report whole or the new one whole. Two hidden folders beside the
-folder of the report exist while this runs; what a killed run left of them is put right at
-the next start.
+folder of the report exist while this runs; what a killed run left of them is put right
+at the next start.
 """
 
 import os
@@ -178,7 +178,7 @@ def _silent(words: str) -> None:
     del words
 
 
-# --- what may be replaced ---------------------------------------------------------------
+# --- what may be replaced ---
 
 
 def _check_ours(out: Path) -> None:
@@ -213,7 +213,7 @@ def _check_ours(out: Path) -> None:
 
 
 def _files(out: Path) -> Iterator[str]:
-    """Name the files of a report's folder; a folder that is not ours counts as a file."""
+    """Name the files of a report; a folder that is not ours counts as a file."""
     for path in out.iterdir():
         if path.name in _DROPPINGS:
             continue
@@ -241,7 +241,7 @@ def _missing_parents(out: Path) -> list[Path]:
     return [folder for folder in out.parents if not folder.exists()]
 
 
-# --- the swap ---------------------------------------------------------------------------
+# --- the swap ---
 
 
 def _staged(out: Path) -> Path:
@@ -267,7 +267,7 @@ def _swap(staged: Path, out: Path) -> None:
 
 
 def _repair(out: Path) -> None:
-    """Finish or undo what a killed run left: the old report first, then no leftovers."""
+    """Undo what a killed run left: the old report back, then no leftovers."""
     aside, staged = _aside(out), _staged(out)
     if aside.exists() and not out.exists():
         aside.rename(out)

@@ -1,11 +1,12 @@
 """Sections of the monthly report: facts in, HTML out.
 
-Each function is one call of the notebook. It takes the audit and gives a `Section`, which
-shows itself in a notebook and in the page made from it. Text of a log reaches HTML through
-jinja2 with escaping on, and in no other way.
+Each function is one call of the notebook. It takes the audit and gives a `Section`,
+which shows itself in a notebook and in the page made from it. Text of a log reaches
+HTML through jinja2 with escaping on, and in no other way.
 """
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -55,8 +56,8 @@ class Section:
 class Grid:
     """A table as it is printed: a caption, headings, and rows of text.
 
-    ``numeric`` holds the places of columns that are set to the right; ``more`` says where
-    the rows are that the page does not show.
+    ``numeric`` holds the places of columns that are set to the right; ``more`` says
+    where the rows are that the page does not show.
     """
 
     caption: str
@@ -89,8 +90,8 @@ def first_screen(result: AuditResult, list_limit: int) -> Section:
         "first_screen",
         month=_month(result.month),
         result=result,
-        log_start=_when(result.log_start),
-        log_end=_when(result.log_end),
+        log_start=_date(result.log_start),
+        log_end=_date(result.log_end),
         standings=standings,
         running=_finding_lines(now.running, result),
         over=_finding_lines(now.over, result),
@@ -147,7 +148,7 @@ def delivery_findings(result: AuditResult) -> Section:
     standing = facts.standings(result)[-1]
     return _section(
         "delivery",
-        findings=[_delivery_view(row, result) for row in _rows(findings)],
+        findings=[_delivery_view(row, result) for row in facts.rows_of(findings)],
         standing=standing,
         is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
@@ -294,7 +295,7 @@ def _section(name: str, **facts_of: object) -> Section:
     return Section(name, page.render(**facts_of))
 
 
-# --- words ------------------------------------------------------------------------------
+# --- words ---
 
 
 def _month(month: str) -> str:
@@ -305,10 +306,17 @@ def _when(moment: object) -> str:
     """Say a local time; where the clocks change that day, with its zone."""
     if not isinstance(moment, pd.Timestamp):
         return _UNKNOWN
+    return f"{moment.day} {moment:%b} {_clock(moment)}"
+
+
+def _clock(moment: pd.Timestamp) -> str:
     day = moment.normalize()
-    turns = day.utcoffset() != (day + pd.DateOffset(days=1)).utcoffset()
-    zone = f" {moment:%Z}" if turns else ""
-    return f"{moment.day} {moment:%b %Y %H:%M}{zone}"
+    turns = f"{day:%z}" != f"{day + pd.DateOffset(days=1):%z}"
+    return f"{moment:%H:%M %Z}" if turns else f"{moment:%H:%M}"
+
+
+def _date(moment: pd.Timestamp) -> str:
+    return f"{moment.day} {moment:%B %Y}, {_clock(moment)}"
 
 
 def _number(value: float, decimals: int = 1) -> str:
@@ -316,7 +324,7 @@ def _number(value: float, decimals: int = 1) -> str:
 
 
 def _amount(value: float, unit: str) -> str:
-    """Give the numerator or denominator of a measure: whole units, hours with one place."""
+    """Give a part of a measure: whole units, hours with one place."""
     return _number(value, 1 if unit == "h" else 0)
 
 
@@ -347,7 +355,7 @@ def _volume(row: Mapping[str, Any]) -> str:
     volume = row["volume_ml"]
     if pd.isna(volume):
         return ""
-    way = "behind" if volume < 0 else "ahead"
+    way = "behind" if volume < 0 else "ahead of"
     low, high = sorted((abs(row["volume_low_ml"]), abs(row["volume_high_ml"])))
     between = "" if math.isnan(low) else f" (95 % interval {low:.1f} to {high:.1f})"
     if row["volume_low_ml"] * row["volume_high_ml"] < 0:
@@ -364,8 +372,13 @@ def _hours(row: Mapping[str, Any]) -> str:
 
 
 def _sources(row: Mapping[str, Any]) -> str:
+    """Say the rows behind a finding: file:first to last, the file once if it is one."""
     first, last = _plain(row["first_source"]), _plain(row["last_source"])
-    return first if first == last or not last else f"{first} to {last}"
+    if first == last or not last:
+        return first
+    file, _, _ = first.rpartition(":")
+    other, _, line = last.rpartition(":")
+    return f"{first} to {line if file == other else last}"
 
 
 def _plain(value: object) -> str:
@@ -373,23 +386,20 @@ def _plain(value: object) -> str:
 
 
 def _span(first: object, last: object) -> str:
-    """Say a window; one time where both ends are the same."""
-    one, two = _when(first), _when(last)
-    return one if one == two else f"{one} to {two}"
+    """Say a window: one time where both ends are one, a day once where it is one."""
+    if not isinstance(first, pd.Timestamp) or not isinstance(last, pd.Timestamp):
+        return f"{_when(first)} to {_when(last)}" if first is not last else _UNKNOWN
+    if first == last:
+        return _when(first)
+    is_one_day = first.date() == last.date()
+    return f"{_when(first)} to {_clock(last) if is_one_day else _when(last)}"
 
 
-# --- the first screen -------------------------------------------------------------------
-
-
-def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return [
-        {str(name): value for name, value in row.items()}
-        for row in frame.to_dict("records")
-    ]
+# --- the first screen ---
 
 
 def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
-    """Give findings as lines of a list; those of the month with a plot can be gone to."""
+    """Give findings as lines of a list; those with a plot can be gone to."""
     plotted = set(texts(facts.delivery_findings(result)["finding_id"]))
     return [
         {
@@ -400,7 +410,7 @@ def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str
             "sentence": _plain(row["sentence"]),
             "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
         }
-        for row in _rows(findings)
+        for row in facts.rows_of(findings)
     ]
 
 
@@ -428,11 +438,11 @@ def _pull_grid(pulls: facts.PullList, result: AuditResult) -> Grid:
 
 def _reason(findings: pd.DataFrame) -> tuple[str, str]:
     """Say what puts a chart in its place, and what else is in it."""
-    rows = _rows(findings)
+    rows = facts.rows_of(findings)
     first = rows[0]
     volume = pd.notna(first["volume_ml"]) and _volume(first).split(" (")[0]
-    also = pd.Series([facts.words(row["kind"]) for row in rows[1:]], dtype="str")
-    counted = also.value_counts(sort=False)
+    also = [facts.words(row["kind"]) for row in rows[1:]]
+    counted = Counter(also)
     others = ", ".join(
         f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
     )
@@ -441,7 +451,7 @@ def _reason(findings: pd.DataFrame) -> tuple[str, str]:
 
 
 def _pull_sources(findings: pd.DataFrame) -> str:
-    return _sources(_rows(findings)[0])
+    return _sources(facts.rows_of(findings)[0])
 
 
 def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> Grid:
@@ -490,7 +500,7 @@ def _reactions_cell(rate: facts.Rate | None) -> str:
 def _ward_figure(
     standings: Sequence[facts.Standing], result: AuditResult
 ) -> dict[str, str] | None:
-    """Draw the leading measures of the wards side by side; None with nothing to draw."""
+    """Draw the leading measures side by side; None with nothing to draw."""
     wards = [standing for standing in standings if standing.ward != ALL]
     shown = [
         name
@@ -502,7 +512,7 @@ def _ward_figure(
         return None
     rows = {name: [_dot(standing, name) for standing in wards] for name in shown}
     with figures.house_style():
-        drawn = figures.figure(7.6, 0.75 + 0.24 * len(wards))
+        drawn = figures.figure(7.6, 0.95 + 0.22 * len(wards))
         axes = drawn.subplots(1, len(shown), sharey=True, squeeze=False)[0]
         for ax, name in zip(axes, shown, strict=True):
             figures.ward_dots(rows[name], definition(name).label, ax=ax)
@@ -528,7 +538,7 @@ def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
     )
 
 
-# --- each ward --------------------------------------------------------------------------
+# --- each ward ---
 
 
 def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
@@ -622,7 +632,7 @@ def _exclusion_lines(result: AuditResult, ward: str) -> list[str]:
     ]
 
 
-# --- findings ---------------------------------------------------------------------------
+# --- findings ---
 
 
 def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any]:
@@ -650,21 +660,24 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
 
 def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
     unseen = facts.unseen_h(row)
-    began, seen = _when(row["began_earliest"]), _when(row["first_visible"])
+    between = _span(row["began_earliest"], row["first_visible"])
     pairs = [
         ("began", _span(row["began_earliest"], row["began_latest"])),
-        ("ended", _span(row["ended_earliest"], row["ended_latest"])),
+        ("ended", _ended(row)),
         ("volume", _volume(row)),
         ("as hours of delivery", _hours(row)),
-        (
-            "time unseen",
-            "" if math.isnan(unseen) else f"{unseen:.1f} h ({began} to {seen})",
-        ),
+        ("time unseen", "" if math.isnan(unseen) else f"{unseen:.1f} h, {between}"),
         ("rows in the log", _sources(row)),
         ("finding", _plain(row["finding_id"])),
     ]
     pairs += _probabilities(row)
     return [(name, value) for name, value in pairs if value]
+
+
+def _ended(row: Mapping[str, Any]) -> str:
+    if pd.isna(row["ended_earliest"]) and pd.isna(row["ended_latest"]):
+        return "not seen to end"
+    return _span(row["ended_earliest"], row["ended_latest"])
 
 
 def _probabilities(row: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -697,7 +710,7 @@ def _group_grid(group: str, rows: pd.DataFrame, result: AuditResult) -> Grid:
             _plain(row["sentence"]),
             _sources(row),
         )
-        for row in _rows(rows.head(_MOST_ROWS))
+        for row in facts.rows_of(rows.head(_MOST_ROWS))
     ]
     return Grid(
         caption=f"{_GROUP_CAPTIONS.get(group, facts.words(group))}: {len(rows):,}",
@@ -712,7 +725,7 @@ def _rest(rows: int, table: str) -> str:
     return f"{more:,} more in tables/{table}.csv" if more > 0 else ""
 
 
-# --- the log ----------------------------------------------------------------------------
+# --- the log ---
 
 
 def _text_rows(frame: pd.DataFrame, names: Iterable[str]) -> list[tuple[str, ...]]:
@@ -736,7 +749,7 @@ def _account_grid(account: pd.DataFrame) -> Grid:
             *(_number(row[name], 0) for name in names),
             _plain(row["sha256"])[:12],
         )
-        for row in _rows(account)
+        for row in facts.rows_of(account)
     ]
     return Grid(
         caption="Every row of every file: rows read = accepted + rejected + superseded "
@@ -782,7 +795,7 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             _number(row["readings"], 0),
             *(_number(row[name], decimals) for name, decimals in numbers),
         )
-        for row in _rows(noise)
+        for row in facts.rows_of(noise)
     ]
     return Grid(
         caption="How fine the readings are, by ward, and the shortest stop they could "

@@ -1,8 +1,8 @@
 """Output tables to CSV and back: the report is made from what was published.
 
 The order of columns, their types and their decimals are those of `analysis.columns`.
-Nothing depends on the machine: UTF-8, a line feed after each row, times in whole seconds
-with their offset, so that two audits of one log give the same bytes.
+Nothing depends on the machine: UTF-8, a line feed after each row, times in whole
+seconds with their offset, so that two audits of one log give the same bytes.
 """
 
 import re
