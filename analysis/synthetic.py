@@ -1420,30 +1420,30 @@ def _lines(plan: _Plan, lines: list[_Line]) -> pd.DataFrame:
 
 
 def _truth_infusions(syringes: list[_Syringe], ids: dict[int, str]) -> pd.DataFrame:
-    rows: list[dict[str, str]] = []
-    for syringe in syringes:
-        event = syringe.event
-        row = {
+    """Write `truth_infusions`, in order of id."""
+    with_event = [(syringe, syringe.event) for syringe in syringes if syringe.event]
+    onsets = _local([s.start + round(e.onset_h * _HOUR) for s, e in with_event])
+    ends = _local([s.start + round(e.end_h * _HOUR) for s, e in with_event])
+    events = {}
+    for (syringe, event), onset, ended in zip(with_event, onsets, ends, strict=True):
+        volume = _event_volume(syringe)
+        events[id(syringe)] = {
+            "kind": str(event.kind),
+            "onset": onset,
+            "ended": ended,
+            "volume_ml": f"{volume:.3f}",
+            "hours_equivalent": f"{abs(volume) / syringe.rate:.3f}",
+            "factor": f"{event.factor:.3f}",
+        }
+    rows = [
+        {
             "infusion_id": ids[id(syringe)],
-            "kind": NO_EVENT,
             "flow_factor": f"{syringe.flow:.4f}",
             "start_offset_ml": f"{syringe.offset_ml:.3f}",
         }
-        if event:
-            volume = _event_volume(syringe)
-            onset, ended = (
-                syringe.start + round(hour * _HOUR)
-                for hour in (event.onset_h, event.end_h)
-            )
-            row |= {
-                "kind": str(event.kind),
-                "onset": _local([onset])[0],
-                "ended": _local([ended])[0],
-                "volume_ml": f"{volume:.3f}",
-                "hours_equivalent": f"{abs(volume) / syringe.rate:.3f}",
-                "factor": f"{event.factor:.3f}",
-            }
-        rows.append(row)
+        | events.get(id(syringe), {"kind": NO_EVENT})
+        for syringe in syringes
+    ]
     rows.sort(key=lambda row: row["infusion_id"])
     return _frame(rows, TRUTH_INFUSIONS)
 
@@ -1452,15 +1452,20 @@ def _truth_other(
     plan: _Plan, truths: list[_Truth], ids: dict[int, str], file_lines: dict[int, int]
 ) -> pd.DataFrame:
     """Write `truth_other`; leaves out what lies outside the log."""
-    rows = []
+    kept = []
     for truth in truths:
         syringe = truth.row.syringe if truth.row else truth.syringe
         is_outside = truth.row is not None and id(truth.row) not in file_lines
         is_unknown = syringe is not None and id(syringe) not in ids
         is_later = truth.began is not None and truth.began >= plan.end
-        if is_outside or is_unknown or is_later:
-            continue
-        rows.append(_truth_row(plan, truth, ids, file_lines))
+        if not (is_outside or is_unknown or is_later):
+            kept.append(truth)
+    began = _local([truth.began for truth in kept])
+    ended = _local([truth.ended for truth in kept])
+    rows = [
+        _truth_row(plan, truth, ids, file_lines) | {"began": one, "ended": two}
+        for truth, one, two in zip(kept, began, ended, strict=True)
+    ]
     rows.sort(key=lambda row: (row["kind"], row["line"].zfill(9), row["infusion_id"]))
     return _frame(rows, TRUTH_OTHER)
 
@@ -1474,7 +1479,6 @@ def _truth_row(
         place = truth.row.place if truth.row else stay.place_at(minute)
     elif truth.line:
         stay, place = truth.line.stay, truth.line.place
-    began, ended = _local([truth.began, truth.ended])
     return {
         "kind": truth.kind,
         "file": "checks.csv" if truth.row else "",
@@ -1483,8 +1487,6 @@ def _truth_row(
         "patient_id": stay.patient,
         "infusion_id": ids[id(syringe)] if syringe else "",
         "line_id": truth.line.line_id if truth.line else "",
-        "began": began,
-        "ended": ended,
         "hours": "" if truth.hours is None else f"{truth.hours:.2f}",
         "written": truth.written,
         "truth": truth.truth,

@@ -232,6 +232,31 @@ def test_the_file_line_of_a_slip_or_fault_holds_what_was_written(
     assert (planted["written"] != planted["truth"]).all()
 
 
+def test_a_site_reaction_is_written_where_the_truth_says_it_was_first_seen(
+    busy: SyntheticLog,
+) -> None:
+    planted = busy.truth_other[busy.truth_other["kind"] == "site_reaction"]
+    rows = busy.checks.iloc[planted["line"].astype(int) - 2]
+    assert len(planted) > 10
+    assert list(rows["site_signs"]) == list(planted["truth"])
+    ids = rows["site_id"] != ""
+    assert list(rows["site_id"][ids]) == list(planted["line_id"][ids.to_numpy()])
+    assert (instants(planted["began"]) <= instants(planted["ended"])).all()
+
+
+def test_the_extension_sets_of_the_truth_are_those_over_72_h(
+    demo: SyntheticLog,
+) -> None:
+    sets = demo.lines[demo.lines["kind"] == "extension_set"]
+    timed = sets[(sets["ward"] != "Teasel Ward") & (sets["removed_at"] != "")]
+    age = instants(timed["removed_at"]) - instants(timed["inserted_at"])
+    over = set(timed.loc[age > pd.Timedelta(hours=72), "line_id"])
+    other = demo.truth_other
+    planted = set(other.loc[other["kind"] == "line_overdue", "line_id"])
+    assert len(over) > 3
+    assert planted & set(timed["line_id"]) == over
+
+
 def test_an_exact_duplicate_follows_its_original(demo: SyntheticLog) -> None:
     planted = demo.truth_other[demo.truth_other["kind"] == "fault_duplicate"]
     lines = planted["line"].astype(int).to_numpy() - 2
