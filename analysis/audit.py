@@ -1,6 +1,6 @@
 """The monthly audit, start to end: the main path of the package."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -70,8 +70,16 @@ rejected, set_aside : DataFrame
     set_aside: pd.DataFrame
 
 
+#: Stages that `run_audit` names to its caller as it comes to them.
+STAGES = ("reading the export", "delivery", "adherence", "sites", "adding up")
+
+
 def run_audit(
-    exports: Sequence[Path], policy: Policy, *, month: str | None = None
+    exports: Sequence[Path],
+    policy: Policy,
+    *,
+    month: str | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> AuditResult:
     """Audit a check log.
 
@@ -83,6 +91,8 @@ def run_audit(
         The limits in force.
     month : str, optional
         Month of the report, YYYY-MM; without it the log decides (`choose_month`).
+    progress : callable, optional
+        Called with each of `STAGES` as it begins.
 
     Returns
     -------
@@ -96,11 +106,22 @@ def run_audit(
     PeriodError
         The month is not a month, or the log has no row in it.
     """
+    stages = iter(STAGES)
+
+    def next_stage() -> None:
+        if progress:
+            progress(next(stages))
+
+    next_stage()
     log = read_exports(exports, policy)
     month, is_part = choose_month(log.checks["checked_at"], month)
+    next_stage()
     delivery = judge_delivery(log, policy)
+    next_stage()
     adherence = judge_adherence(log, policy)
+    next_stage()
     sites = judge_sites(log, policy)
+    next_stage()
     units = pd.concat(
         [adherence.units, stack_units({SITE_REACTIONS: sites.units})], ignore_index=True
     )

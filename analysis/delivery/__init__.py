@@ -158,10 +158,10 @@ def _findings(
     infusion_id: str, rows: pd.DataFrame, verdict: Verdict, log: Log
 ) -> list[dict[str, object]]:
     """Write the findings of one infusion."""
-    infusion = log.infusions.loc[infusion_id]
+    infusion = log.infusions.loc[[infusion_id]].iloc[0]
     source = log.checks["source"]
     found = [
-        sentences.doubtful_reading(infusion_id, rows, position, log)
+        sentences.doubtful_reading(infusion_id, rows, int(position), log)
         for position in np.flatnonzero(verdict.is_doubtful)
     ]
     if verdict.event:

@@ -6,11 +6,15 @@ off by itself is a finding that rests on one reading.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
+from analysis.delivery.noise import FLOW_SD, LIMIT_SD, OFFSET_SD_ML
 from analysis.terms import FindingKind
+
+Array = npt.NDArray[Any]
 
 #: Constant ratios of delivered to set volume within 1 +/- this are no event.
 RATIO_BAND = 0.10
@@ -32,27 +36,30 @@ class Readings:
     The line starts at elapsed 0 with base_ml; the start reading is not among them.
     """
 
-    elapsed_h: np.ndarray
-    observed_ml: np.ndarray
-    expected_ml: np.ndarray
-    delivered_ml: np.ndarray
-    sd_ml: np.ndarray
-    reading_sd_ml: np.ndarray
+    elapsed_h: Array
+    observed_ml: Array
+    expected_ml: Array
+    delivered_ml: Array
+    sd_ml: Array
+    reading_sd_ml: Array
     base_ml: float
     is_floored: bool
 
     @property
-    def residual_ml(self) -> np.ndarray:
+    def residual_ml(self) -> Array:
         """Observed minus expected; positive is behind."""
-        return np.round(self.observed_ml - self.expected_ml, 3)
+        residual: Array = np.round(self.observed_ml - self.expected_ml, 3)
+        return residual
 
     @property
-    def side(self) -> np.ndarray:
+    def side(self) -> Array:
         """+1 beyond the limit and behind, -1 beyond it and ahead, 0 within it."""
         residual = self.residual_ml
-        return np.sign(residual) * (np.abs(residual) > LIMIT_SD * self.sd_ml)
+        beyond = np.abs(residual) > LIMIT_SD * self.sd_ml
+        side: Array = np.sign(residual) * beyond
+        return side
 
-    def subset(self, keep: np.ndarray) -> "Readings":
+    def subset(self, keep: Array) -> "Readings":
         """Give the readings where `keep` is true."""
         return Readings(
             elapsed_h=self.elapsed_h[keep],
@@ -103,10 +110,10 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The event of an infusion, if any, and its doubtful readings (bool, shape (k,))."""
+    """The event of an infusion, if any, and its doubtful readings (bool, (k,))."""
 
     event: Event | None
-    is_doubtful: np.ndarray
+    is_doubtful: Array
 
 
 def decide(readings: Readings) -> Verdict:
@@ -137,7 +144,7 @@ def decide(readings: Readings) -> Verdict:
     return Verdict(event, doubtful)
 
 
-def _runs(side: np.ndarray) -> list[tuple[int, int]]:
+def _runs(side: Array) -> list[tuple[int, int]]:
     """Give first and last position of each run of readings off on one side."""
     edges = np.flatnonzero(np.diff(side)) + 1
     starts, ends = np.r_[0, edges], np.r_[edges - 1, len(side) - 1]
@@ -181,44 +188,38 @@ def _could_be_driver(readings: Readings, last: int, pair_sd: float) -> bool:
     return bool(-slack <= fell <= _FASTEST * set_fall + slack)
 
 
-def _classify(readings: Readings, found: np.ndarray, good: np.ndarray) -> Event | None:
-    """Name the event behind the readings in `found`, by its shape over good readings."""
-    positions = np.flatnonzero(good)
-    shape = readings.subset(good)
+def _classify(readings: Readings, found: Array, good: Array) -> Event | None:
+    """Name the event behind the readings `found`, by its shape over good ones."""
     off = np.flatnonzero(found)
-    size = np.abs(readings.residual_ml[off])
-    largest = int(off[np.argmax(size)])
-    rise = _rise(shape)
-    residual = readings.residual_ml[largest]
-    common = {
-        "first_visible": int(off[0]),
-        "largest": largest,
-        "sd_ml": float(np.hypot(readings.reading_sd_ml[largest], OFFSET_SD_ML)),
-        "rests_on_one": len(off) == 1,
-    }
-    if rise is not None:
-        began = _between(shape, rise)
-        return Event(
-            kind=FindingKind.VOLUME_RISE,
-            began_h=began,
-            ended_h=began,
-            volume_ml=np.nan,
-            **common,
-        )
-    if offset := _start_offset(shape, positions, found):
-        return Event(volume_ml=-residual, **offset, **common)
-    fits = [_throughout(shape), _stall(shape) if residual > 0 else _surge(shape)]
+    largest = int(off[np.argmax(np.abs(readings.residual_ml[off]))])
+    is_behind = bool(readings.residual_ml[largest] > 0)
+    fit = _best_fit(readings.subset(good), found[good], is_behind=is_behind)
+    if fit is None:
+        return None
+    is_rise = fit.kind is FindingKind.VOLUME_RISE
+    return Event(
+        kind=fit.kind,
+        began_h=fit.began_h,
+        ended_h=fit.ended_h,
+        first_visible=int(off[0]),
+        largest=largest,
+        volume_ml=np.nan if is_rise else float(-readings.residual_ml[largest]),
+        sd_ml=float(np.hypot(readings.reading_sd_ml[largest], OFFSET_SD_ML)),
+        rests_on_one=len(off) == 1,
+        ratio=fit.ratio,
+    )
+
+
+def _best_fit(shape: Readings, found: Array, *, is_behind: bool) -> "_Fit | None":
+    """Give the shape that fits best; None for a constant ratio that is no event."""
+    special = _rise(shape) or _start_offset(shape, found)
+    if special:
+        return special
+    fits = [_throughout(shape), _stall(shape) if is_behind else _surge(shape)]
     best = min(fits, key=lambda fit: fit.cost)
     if np.isfinite(best.ratio) and abs(best.ratio - 1) <= RATIO_BAND:
         return None
-    return Event(
-        kind=best.kind,
-        began_h=best.began_h,
-        ended_h=best.ended_h,
-        ratio=best.ratio,
-        volume_ml=-residual,
-        **common,
-    )
+    return best
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,23 +233,18 @@ class _Fit:
     ratio: float = np.nan
 
 
-def _rise(shape: Readings) -> int | None:
-    """Give the first reading well above the one before, at which a volume rose."""
-    if not shape.is_floored:
-        before = shape.observed_ml[:-1]
-        after = shape.observed_ml[1:]
-        sd = np.hypot(shape.reading_sd_ml[:-1], shape.reading_sd_ml[1:])
-        start = 1
-    else:
-        before = np.r_[shape.base_ml, shape.observed_ml[:-1]]
-        after = shape.observed_ml
-        sd = np.hypot(
-            np.r_[OFFSET_SD_ML, shape.reading_sd_ml[:-1]], shape.reading_sd_ml
-        )
-        start = 0
+def _rise(shape: Readings) -> _Fit | None:
+    """Find the first reading well above the one before: a volume that rose."""
+    level, sd = shape.observed_ml, shape.reading_sd_ml
+    if shape.is_floored:
+        level, sd = np.r_[shape.base_ml, level], np.r_[OFFSET_SD_ML, sd]
     # Reading at another ring of the stopper is worth up to 1.5 mL (common practice).
-    up = np.flatnonzero(after - before > np.maximum(LIMIT_SD * sd, PRIMING_ML))
-    return int(up[0]) + start if len(up) else None
+    least = np.maximum(LIMIT_SD * np.hypot(sd[:-1], sd[1:]), PRIMING_ML)
+    up = np.flatnonzero(np.diff(level) > least)
+    if not len(up):
+        return None
+    window = _between(shape, int(up[0]) + (0 if shape.is_floored else 1))
+    return _Fit(kind=FindingKind.VOLUME_RISE, cost=0.0, began_h=window, ended_h=window)
 
 
 def _between(shape: Readings, position: int) -> tuple[float, float]:
@@ -257,42 +253,40 @@ def _between(shape: Readings, position: int) -> tuple[float, float]:
     return float(before), float(shape.elapsed_h[position])
 
 
-def _start_offset(
-    shape: Readings, positions: np.ndarray, found: np.ndarray
-) -> dict[str, object]:
-    """Give the parts of a start offset: off by one amount from the first reading on."""
+def _start_offset(shape: Readings, found: Array) -> _Fit | None:
+    """Find a start offset: off by one amount from the first reading on."""
     residual = shape.residual_ml
     amount = residual[0]
-    if not -PRIMING_ML <= amount <= START_UP_ML or found[positions].sum() < 2:
-        return {}
+    if not -PRIMING_ML <= amount <= START_UP_ML or found.sum() < 2:
+        return None
     later = shape.delivered_ml - shape.delivered_ml[0]
     spread = np.sqrt(
-        shape.reading_sd_ml**2 + shape.reading_sd_ml[0] ** 2 + (0.025 * later) ** 2
+        shape.reading_sd_ml**2 + shape.reading_sd_ml[0] ** 2 + (FLOW_SD * later) ** 2
     )
     # An emptied syringe can be no further ahead: its readings say nothing.
     tells = shape.expected_ml > abs(amount) if shape.is_floored else later >= 0
     is_flat = np.abs(residual - amount) <= LIMIT_SD * spread
     if tells.sum() < 2 or not is_flat[tells].all():
-        return {}
-    return {
-        "kind": FindingKind.START_OFFSET,
-        "began_h": (0.0, float(shape.elapsed_h[0])),
-        "ended_h": (0.0, float(shape.elapsed_h[0])),
-    }
+        return None
+    window = (0.0, float(shape.elapsed_h[0]))
+    return _Fit(kind=FindingKind.START_OFFSET, cost=0.0, began_h=window, ended_h=window)
 
 
-def _predicted(shape: Readings, lost: np.ndarray) -> np.ndarray:
+def _predicted(shape: Readings, lost: Array) -> Array:
     """Give the residuals that a lost volume leaves, the syringe never below empty."""
     level = shape.base_ml - shape.delivered_ml + lost
     if shape.is_floored:
         level = np.clip(level, 0, None)
-    return level - shape.expected_ml
+    residual: Array = level - shape.expected_ml
+    return residual
 
 
-def _cost(shape: Readings, lost: np.ndarray) -> np.ndarray:
+def _cost(shape: Readings, lost: Array) -> Array:
     """Give weighted squares of residuals about a shape; the last axis is readings."""
     variance = shape.reading_sd_ml**2 + (OFFSET_SD_ML / 2) ** 2
-    return (((shape.residual_ml - _predicted(shape, lost)) ** 2) / variance).sum(-1)
+    off = shape.residual_ml - _predicted(shape, lost)
+    cost: Array = (off**2 / variance).sum(-1)
+    return cost
 
 
 def _throughout(shape: Readings) -> _Fit:

@@ -49,7 +49,7 @@ def expected_lines(
     )
     key = rows["infusion_id"]
     started = by_key(key, infusions["started_at"])
-    elapsed = (rows["checked_at"] - started) / pd.Timedelta(hours=1)
+    elapsed = (rows["checked_at"] - started).dt.total_seconds() / 3600
     out = pd.DataFrame(
         {"infusion_id": key, "ward": rows["ward"], "elapsed_h": elapsed.clip(lower=0)}
     )

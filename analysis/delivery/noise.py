@@ -9,6 +9,8 @@ commonly stated device allowance), and an offset of the start volume by priming,
 space and start-up lag (0.2 to 0.8 mL: common practice, no source).
 """
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -79,17 +81,23 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
         start = infusions.loc[infusions["ward"] == ward, "start_volume_ml"]
         local = group["checked_at"].dt
         minutes = (local.hour * 60 + local.minute).astype("float64")
+        reading_step = coarsest_step(group["observed_ml"], _VOLUME_STEPS_ML)
+        start_step = coarsest_step(start, _VOLUME_STEPS_ML)
+        time_step = coarsest_step(minutes, _TIME_STEPS_MIN)
         row = {
             "ward": ward,
             "source": source,
             "readings": len(group),
-            "reading_step_ml": coarsest_step(group["observed_ml"], _VOLUME_STEPS_ML),
-            "start_step_ml": coarsest_step(start, _VOLUME_STEPS_ML),
-            "time_step_min": coarsest_step(minutes, _TIME_STEPS_MIN),
+            "reading_step_ml": reading_step,
+            "start_step_ml": start_step,
+            "time_step_min": time_step,
         }
         rate = group["rate_ml_h"].median()
         half = group["delivered_ml"].groupby(group["infusion_id"]).max().median() / 2
-        sd = np.sqrt(_reading_variance(row, rate) + _line_variance(row, half))
+        sd = np.sqrt(
+            _reading_variance(reading_step, time_step, rate)
+            + _line_variance(start_step, half)
+        )
         row["shortest_stall_h"] = round(float((LIMIT_SD + _POWER_80) * sd / rate), 1)
         rows.append(row)
     return pd.DataFrame(rows, columns=_COLUMNS)
@@ -106,16 +114,14 @@ _COLUMNS = [
 ]
 
 
-def _reading_variance(step: dict[str, object] | pd.DataFrame, rate: object) -> object:
-    """Give the part that differs from reading to reading [mL^2]."""
-    reading, minutes = step["reading_step_ml"], step["time_step_min"]
-    return reading**2 / 12 + (rate * minutes / 60) ** 2 / 12  # type: ignore[operator]
+def _reading_variance(reading_step: Any, time_step: Any, rate: Any) -> Any:
+    """Give the part that differs from reading to reading [mL^2]; scalars or Series."""
+    return reading_step**2 / 12 + (rate * time_step / 60) ** 2 / 12
 
 
-def _line_variance(step: dict[str, object] | pd.DataFrame, delivered: object) -> object:
-    """Give the part that readings of one infusion share [mL^2]."""
-    start = step["start_step_ml"]
-    return start**2 / 12 + OFFSET_SD_ML**2 + (FLOW_SD * delivered) ** 2  # type: ignore[operator]
+def _line_variance(start_step: Any, delivered: Any) -> Any:
+    """Give the part that readings of one infusion share [mL^2]; scalars or Series."""
+    return start_step**2 / 12 + OFFSET_SD_ML**2 + (FLOW_SD * delivered) ** 2
 
 
 def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.DataFrame:
@@ -138,8 +144,11 @@ def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.Data
     ]
     where = pd.MultiIndex.from_frame(lines[["ward", "source"]])
     own = steps.reindex(where).set_axis(lines.index)
-    reading = _reading_variance(own, lines["rate_ml_h"])
-    shared = _line_variance(own, lines["delivered_ml"]) + lines["step_variance_ml2"]
+    reading = _reading_variance(
+        own["reading_step_ml"], own["time_step_min"], lines["rate_ml_h"]
+    )
+    shared = _line_variance(own["start_step_ml"], lines["delivered_ml"])
+    shared = shared + lines["step_variance_ml2"]
     out = lines.copy()
     out["reading_sd_ml"] = np.sqrt(reading)
     out["sd_ml"] = np.sqrt(reading + shared).round(3)

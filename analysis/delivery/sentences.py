@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.decision import Event
-from analysis.delivery.noise import LIMIT_SD
+from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import by_key, clock
 from analysis.terms import FindingGroup, FindingKind
 
 #: Columns of a finding before it has an id and a month; anchor and happened_at make
@@ -41,17 +41,6 @@ _IN_WORDS = {
     FindingKind.OVER_DELIVERY: "fast delivery throughout",
     FindingKind.SURGE: "an excess given within one gap between checks",
 }
-
-
-def clock(time: pd.Timestamp) -> str:
-    """Write a time for a sentence.
-
-    Examples
-    --------
-    >>> clock(pd.Timestamp("2026-10-03 04:05"))
-    '3 Oct 04:05'
-    """
-    return f"{time.day} {time:%b %H:%M}"
 
 
 def event_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str:
@@ -125,9 +114,9 @@ def _rise_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str
     times = [infusion["started_at"], *rows["checked_at"]]
     jump = int(np.argmax(np.diff(level)))
     text = (
-        f"The charted volume rises from {level[jump]:.1f} mL at {clock(times[jump])} to "
-        f"{level[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver cannot "
-        "do. Consistent with a syringe changed or refilled without a row for it, or "
+        f"The charted volume rises from {level[jump]:.1f} mL at {clock(times[jump])} "
+        f"to {level[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver "
+        "cannot do. Consistent with a syringe changed or refilled without a row for it, or "
         "with a reading of another driver."
     )
     return text + (" Rests on one reading, the last." if event.rests_on_one else "")
@@ -169,8 +158,9 @@ def doubtful_reading(
         value = log.checks.loc[rows.index[position + 1], f"volume_{after['source']}_ml"]
         text += (
             f", and the next reading, {value:g} mL at {clock(after['checked_at'])}, is "
-            "back: a driver does not catch up"
+            "back on it"
         )
+        text += ": a driver does not catch up" if at["residual_ml"] > 0 else ""
     text += ". Consistent with a slip in charting"
     text += ", a value carried down from the row before." if charted == before else "."
     return {
@@ -184,7 +174,7 @@ def doubtful_reading(
 
 
 def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
-    """Write a charting finding for each rate on one row that the volumes do not follow."""
+    """Write a finding for each rate on one row that the volumes do not follow."""
     return [
         {
             **_of_row(log, index),
@@ -196,27 +186,29 @@ def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
                 "not follow it; the rates around it were used."
             ),
         }
-        for index, row in lines[lines["is_doubtful_rate"]].iterrows()
+        for index, row in zip(
+            lines.index[lines["is_doubtful_rate"]].tolist(),
+            lines[lines["is_doubtful_rate"]].to_dict("records"),
+            strict=True,
+        )
     ]
 
 
 def volumes_that_disagree(
     log: Log, lines: pd.DataFrame, noise: pd.DataFrame
 ) -> list[dict[str, object]]:
-    """Write a charting finding where remaining and delivered do not make the start volume.
+    """Write a finding where remaining and delivered do not add up.
 
-    Rows with both columns are tested against the start volume, within three standard
-    deviations of two rounded readings and the rounded start volume.
+    The sum of both is one constant of an infusion, whatever was primed away: rows are
+    tested against its median, within three standard deviations of two rounded readings
+    and the start-up lag.
     """
     checks = log.checks.loc[lines.index]
     both = checks["volume_remaining_ml"] + checks["volume_delivered_ml"]
-    start = by_key(lines["infusion_id"], log.infusions["start_volume_ml"])
-    step = noise.groupby("ward")[["reading_step_ml", "start_step_ml"]].max()
-    own = lines[["ward"]].join(step, on="ward")
-    limit = LIMIT_SD * np.sqrt(
-        (2 * own["reading_step_ml"] ** 2 + own["start_step_ml"] ** 2) / 12
-    )
-    off = (both - start).abs() > limit
+    usual = both.groupby(lines["infusion_id"]).transform("median")
+    step = by_key(lines["ward"], noise.groupby("ward")["reading_step_ml"].max())
+    off = (both - usual).abs() > LIMIT_SD * np.sqrt(step**2 / 6 + OFFSET_SD_ML**2)
+    off &= ~lines["is_doubtful"]
     return [
         {
             **_of_row(log, index),
@@ -226,17 +218,17 @@ def volumes_that_disagree(
                 f"{checks.loc[index, 'volume_remaining_ml']:g} mL remaining and "
                 f"{checks.loc[index, 'volume_delivered_ml']:g} mL delivered at "
                 f"{clock(lines.loc[index, 'checked_at'])} make {both[index]:.1f} mL, "
-                f"while the syringe held {start[index]:g} mL at the start. The volume "
-                "remaining was used."
+                f"while the infusion's other rows make {usual[index]:.1f} mL. The "
+                "volume remaining was used."
             ),
         }
-        for index in lines.index[off]
+        for index in lines.index[off].tolist()
     ]
 
 
-def _of_row(log: Log, index: object) -> dict[str, object]:
+def _of_row(log: Log, index: int) -> dict[str, object]:
     """Give the parts of a charting finding that come from its row."""
-    row = log.checks.loc[index]  # type: ignore[index]
+    row = log.checks.loc[index]
     return {
         "ward": row["ward"],
         "patient_id": row["patient_id"],

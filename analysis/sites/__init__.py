@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import Log
+from analysis.lookup import clock
 from analysis.policy import Policy
 from analysis.sites.episodes import rows_of_sites, site_episodes
 from analysis.sites.rates import MEASURE, exposure, reaction_rates
@@ -134,11 +135,11 @@ def _findings(episodes: pd.DataFrame) -> pd.DataFrame:
             "last_source": hit["last_source"],
             "sentence": [
                 f"Site {site}: a reaction by the policy's definition is charted at "
-                f"{time.day} {time:%b %H:%M}, {days:.1f} days after it was first watched."
+                f"{clock(time)}, {days:.1f} days after it was first watched."
                 for site, time, days in zip(
                     hit.index,
                     at,
-                    (at - hit["starts_at"]) / pd.Timedelta(days=1),
+                    (at - hit["starts_at"]).dt.total_seconds() / 86400,
                     strict=True,
                 )
             ],

@@ -7,6 +7,7 @@ are derived from site_changed and location, and marked as derived.
 
 import numpy as np
 import pandas as pd
+from pandas.api.typing import SeriesGroupBy
 
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
@@ -69,7 +70,7 @@ def _in_place(rows: pd.DataFrame, cannulas: pd.DataFrame) -> pd.Series:
 
 
 def _derived(rows: pd.DataFrame) -> pd.Series:
-    """Number sites by site_changed rows and changes of location, per patient and driver."""
+    """Tell sites apart by site_changed rows and changes of location, per driver."""
     order = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
     keys = [order["patient_id"], order["driver_id"]]
     place = order["site_location"].replace("", np.nan).groupby(keys).ffill()
@@ -82,7 +83,8 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     text = order["patient_id"] + "\x1f" + order["driver_id"] + "\x1f" + stamp
     labels = {key: DERIVED + short_hash(key) for key in text.unique()}
-    return text.map(labels)
+    named: pd.Series = text.map(labels)
+    return named
 
 
 def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
@@ -113,12 +115,12 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     table = table.set_index("line_id")
     seen = rows.assign(is_reaction=_is_reaction(rows["site_signs"], policy))
     removed = _middle(table["removed_at"], table["removed_at_latest"])
+    removed = removed.reindex(table.index.union(pd.Index(seen["site"].unique())))
     cut = by_key(seen["site"], table["removed_at_latest"])
     seen = seen[cut.isna() | (seen["checked_at"] <= cut)]
     by = seen.groupby("site")
     out = pd.DataFrame(index=table.index.union(by.size().index))
-    first, last = by["checked_at"].min(), by["checked_at"].max()
-    out["first_row"], out["last_row"] = first, last
+    out["first_row"], out["last_row"] = by["checked_at"].min(), by["checked_at"].max()
     for name in ("patient_id", "ward"):
         out[name] = by[name].first()
         out[name] = out[name].fillna(table[name]).astype("str").fillna("")
@@ -129,18 +131,28 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     out["event_at"] = hit["checked_at"].min()
     out["event_ward"] = hit["ward"].first()
     by_removal = table["removal_reason"].isin(policy.reaction_removal_reasons)
-    reason_at = removed.where(by_removal).reindex(out.index)
-    out["event_at"] = out["event_at"].fillna(reason_at)
+    by_removal = by_removal.reindex(out.index, fill_value=False)
+    out["event_at"] = out["event_at"].fillna(removed.where(by_removal))
     out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
-    watched = removed.reindex(out.index).fillna(out["last_row"])
+    watched = removed.fillna(out["last_row"])
     watched = watched.where(watched > out["last_row"], out["last_row"]).fillna(watched)
     out["ends_at"] = out["event_at"].fillna(watched)
-    _add_outcome(out, by_removal.reindex(out.index, fill_value=False))
-    source = table["source"].reindex(out.index)
-    out["first_source"] = by["source"].first().reindex(out.index).fillna(source)
-    out["last_source"] = hit["source"].first().reindex(out.index)
-    out["last_source"] = out["last_source"].fillna(by["source"].last()).fillna(source)
+    _add_outcome(out, by_removal)
+    _add_sources(out, by["source"], hit["source"].first(), table["source"])
     return out
+
+
+def _add_sources(
+    out: pd.DataFrame,
+    looks: "SeriesGroupBy[str, tuple[()]]",
+    shown: pd.Series,
+    listed: pd.Series,
+) -> None:
+    """Add first_source and last_source: rows of the log, else of the lines table."""
+    own = listed.reindex(out.index)
+    out["first_source"] = looks.first().reindex(out.index).fillna(own)
+    last = shown.reindex(out.index).fillna(looks.last())
+    out["last_source"] = last.fillna(own)
 
 
 def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
@@ -175,7 +187,7 @@ def _add_start(out: pd.DataFrame, table: pd.DataFrame, log: Log) -> None:
 
 
 def _add_outcome(out: pd.DataFrame, removed_for_it: pd.Series) -> None:
-    """Add outcome and exclusion; what cannot be judged is told apart from no reaction."""
+    """Add outcome and exclusion; not judged is told apart from no reaction."""
     at_first_look = (out["event_at"] <= out["first_row"]) & ~(
         out["starts_at"] < out["first_row"]
     )

@@ -9,7 +9,6 @@ from analysis.lookup import by_key
 from analysis.terms import ALL
 
 MEASURE = "site_reactions"
-_DAY = pd.Timedelta(days=1)
 
 
 def exposure(episodes: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
@@ -49,7 +48,7 @@ def exposure(episodes: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     out = pd.concat(frames, ignore_index=True) if frames else _no_pieces()
     out["patient_id"] = by_key(out["site"], episodes["patient_id"])
     keys = ["site", "patient_id", "ward", "month"]
-    return out.groupby(keys, as_index=False)["days"].sum()
+    return out.groupby(keys)[["days"]].sum().reset_index()
 
 
 def _no_pieces() -> pd.DataFrame:
@@ -72,9 +71,9 @@ def _months(pieces: pd.DataFrame) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
 def _within(
     pieces: pd.DataFrame, first: pd.Timestamp, after: pd.Timestamp
 ) -> pd.DataFrame:
-    days = (
-        pieces["to_at"].clip(upper=after) - pieces["from_at"].clip(lower=first)
-    ) / _DAY
+    ends = pieces["to_at"].where(pieces["to_at"] < after, after)
+    begins = pieces["from_at"].where(pieces["from_at"] > first, first)
+    days = (ends - begins).dt.total_seconds() / 86400
     out = pieces[["site", "ward"]].assign(month=f"{first:%Y-%m}", days=days)
     return out[days > 0]
 
@@ -109,7 +108,9 @@ def reaction_rates(episodes: pd.DataFrame, pieces: pd.DataFrame) -> pd.DataFrame
     ]
     table = pd.DataFrame(rows, columns=RATES.names)
     table = table[(table["exposure_days"] > 0) | (table["ward"] == ALL)]
-    low, high = poisson_exact(table["events"], table["exposure_days"])
+    low, high = poisson_exact(
+        table["events"].to_numpy(), table["exposure_days"].to_numpy()
+    )
     days = table["exposure_days"].where(table["exposure_days"] > 0)
     table = table.assign(
         rate_per_1000=1000 * table["events"] / days, low=1000 * low, high=1000 * high

@@ -1,0 +1,230 @@
+"""The ``steadyfall`` command: arguments, progress and exit status; the only print."""
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from analysis.errors import SteadyfallError
+
+# Everything heavy is imported where a command needs it, so that help comes at once.
+if TYPE_CHECKING:
+    from analysis.audit import AuditResult
+    from analysis.policy import Policy
+
+_NOT_USED = 2  # exit status where the input or the request could not be used
+_FAULT = 3  # exit status of a fault of the program
+
+#: Steps of `publish`, for the length of the progress bar.
+_PUBLISHING = 4
+
+_EXPORTS = click.argument(
+    "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+_POLICY = click.option(
+    "--policy",
+    "policy_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Limits of your service (TOML); `steadyfall policy` prints one to start from.",
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="steadyfall", message="steadyfall %(version)s")
+def steadyfall() -> None:
+    """Audit logs of syringe-driver checks, looking back.
+
+    Compares the volumes charted with the delivery that was set, checks and line changes
+    with your policy, and counts site reactions. It is no alarm and gives no dosing
+    advice; a finding is a reason to read the chart. Local policy and licensed staff
+    decide.
+    """
+
+
+@steadyfall.command()
+@_EXPORTS
+@click.option("--month", metavar="YYYY-MM", help="Month of the report.")
+@_POLICY
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder of the report. Without it: reports/<month>.",
+)
+@click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
+def audit(
+    exports: tuple[Path, ...],
+    month: str | None,
+    policy_file: Path | None,
+    out: Path | None,
+    *,
+    tables_only: bool,
+) -> None:
+    """Audit a check log: EXPORT... are CSV files of checks, infusions and lines.
+
+    Which table a file holds is told by its columns; a check log alone is enough.
+    """
+    from analysis.policy import Policy
+
+    policy = Policy.load(policy_file) if policy_file else Policy.example()
+    _audit(exports, policy, month, out, tables_only=tables_only)
+
+
+@steadyfall.command()
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("reports/demo"),
+    metavar="DIR",
+    help="Folder of the report.",
+    show_default=True,
+)
+def demo(out: Path) -> None:
+    """Audit the demo log of an invented health service."""
+    from analysis.policy import Policy
+
+    with resources.as_file(resources.files("analysis._demo")) as folder:
+        policy = Policy.load(folder / "policy.toml")
+        exports = [
+            folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
+        ]
+        _audit(exports, policy, None, out, tables_only=False)
+
+
+@steadyfall.command()
+def policy() -> None:
+    """Print the example policy: save it, and write your own limits into it."""
+    from analysis.policy import example_text
+
+    click.echo(example_text(), nl=False)
+
+
+@steadyfall.command()
+@click.option("--output", "is_output", is_flag=True, help="Tables written, not read.")
+def dictionary(*, is_output: bool) -> None:
+    """Print the data dictionary: every column, its unit and its meaning."""
+    from analysis.columns import CANONICAL, OUTPUT, dictionary_markdown
+
+    click.echo(dictionary_markdown(OUTPUT if is_output else CANONICAL), nl=False)
+
+
+@steadyfall.command()
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    metavar="DIR",
+    help="Folder for the files; made if it is not there.",
+)
+def simulate(out: Path) -> None:
+    """Write the demo log and its planted truth, byte for byte as shipped."""
+    from analysis.synthetic import demo_log, write_log
+
+    out.mkdir(parents=True, exist_ok=True)
+    write_log(demo_log(), out)
+    click.echo(f"Written: {out}")
+
+
+def _audit(
+    exports: Sequence[Path],
+    policy: "Policy",
+    month: str | None,
+    out: Path | None,
+    *,
+    tables_only: bool,
+) -> None:
+    """Run the audit, publish it and say what was done."""
+    from analysis.audit import STAGES, run_audit
+    from analysis.report import check_output_folder, publish
+
+    if out is not None:
+        check_output_folder(out)
+    steps = len(STAGES) + (0 if tables_only else _PUBLISHING)
+    with _progress(steps) as say:
+        result = run_audit(exports, policy, month=month, progress=say)
+        where = publish(
+            result,
+            out or Path("reports") / result.month,
+            tables_only=tables_only,
+            progress=say,
+        )
+    click.echo(_summary(result))
+    click.echo(f"{'Tables' if tables_only else 'Report'}: {where}")
+
+
+@contextmanager
+def _progress(steps: int) -> Iterator[Callable[[str], None]]:
+    """Show the steps on the terminal; nothing where there is none."""
+    from tqdm import tqdm
+
+    bar_format = "{desc:<28} {bar} {n_fmt}/{total_fmt}"
+    with tqdm(
+        total=steps, disable=None, leave=False, bar_format=bar_format, file=sys.stderr
+    ) as bar:
+
+        def say(words: str) -> None:
+            bar.set_description_str(words, refresh=False)
+            bar.update()
+
+        yield say
+
+
+def _summary(result: "AuditResult") -> str:
+    """Say in a few lines what was read and what was found."""
+    account = result.account
+    lines = [
+        f"{row['file']}: {row['rows_read']} rows read, {row['accepted']} accepted, "
+        f"{row['rejected']} rejected, {row['superseded']} superseded, "
+        f"{row['exact_duplicates']} exact duplicates"
+        for row in account.to_dict("records")
+    ]
+    if len(result.set_aside):
+        lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
+    evaluable = int((result.infusions["evaluable"] == "yes").sum())
+    lines.append(
+        f"{len(result.infusions)} infusions, {evaluable} compared with their expected "
+        "line"
+    )
+    mine = result.findings[result.findings["month"] == result.month]
+    counts = mine["group"].value_counts().sort_index()
+    told = ", ".join(f"{name} {count}" for name, count in counts.items())
+    lines.append(
+        f"{len(mine)} findings in {result.month}" + (f": {told}" if told else "")
+    )
+    if result.policy.is_example:
+        lines.append(
+            "The shipped example policy was used: local policy decides (--policy FILE)."
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run the command; every failure ends in one sentence and a non-zero status."""
+    try:
+        steadyfall.main(standalone_mode=False)
+    except SteadyfallError as error:
+        click.echo(f"steadyfall: {error}", err=True)
+        sys.exit(_NOT_USED)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("steadyfall: stopped; nothing was published", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(1)
+    except MemoryError:
+        click.echo("steadyfall: not enough memory for an export of this size", err=True)
+        sys.exit(_FAULT)
+    except Exception as error:  # noqa: BLE001 - the last resort: no traceback to a user
+        click.echo(
+            f"steadyfall: a fault of the program ({type(error).__name__}: {error}); "
+            "nothing was published, please report it",
+            err=True,
+        )
+        sys.exit(_FAULT)
