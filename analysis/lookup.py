@@ -1,6 +1,7 @@
-"""One look-up for all: values of another table, by key, on the index of the keys."""
+"""Two small things used everywhere: values by key, and times in sentences."""
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 
 def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
@@ -26,3 +27,24 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     [2.0, nan]
     """
     return values.reindex(keys).set_axis(keys.index)
+
+
+def clock(time: pd.Timestamp | NaTType) -> str:
+    """Write a time for a sentence.
+
+    Parameters
+    ----------
+    time : Timestamp
+        In the policy's zone.
+
+    Returns
+    -------
+    str
+        Day, month and clock time; "?" where it is not known.
+
+    Examples
+    --------
+    >>> clock(pd.Timestamp("2026-10-03 04:05"))
+    '3 Oct 04:05'
+    """
+    return f"{time.day} {time:%b %H:%M}" if isinstance(time, pd.Timestamp) else "?"

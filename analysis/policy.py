@@ -289,7 +289,7 @@ def _near(key: str, known: Mapping[str, Any]) -> str:
 def _read_entries(
     raw: Mapping[str, Any],
 ) -> tuple[dict[str, Any], dict[str, str], list[str]]:
-    """Take the general limits out of the file; faults are sentences without the file."""
+    """Take the general limits out of the file, and name what is wrong with them."""
     values: dict[str, Any] = {}
     set_by: dict[str, str] = {}
     faults = [
@@ -339,22 +339,26 @@ def _read_wards(raw: Any, faults: list[str]) -> dict[str, Mapping[str, Any]]:
             continue
         if not str(limits.get("set_by", "")).strip():
             faults.append(f"{where}: set_by must say who set its limits")
-        own: dict[str, Any] = {"set_by": str(limits.get("set_by", ""))}
-        for key, value in limits.items():
-            if key == "set_by":
-                continue
-            if key not in _WARD_LIMITS:
-                faults.append(
-                    f"{where}: a ward cannot set {key}{_near(key, _WARD_LIMITS)}"
-                )
-            elif value == NO_RULE and _WARD_LIMITS[key]:
-                own[key] = None
-            elif wanted := _CHECKS[key](value):
-                faults.append(f"{where}.{key}: found {value!r}, wanted {wanted}")
-            else:
-                own[key] = float(value)
-        wards[ward] = MappingProxyType(own)
+        wards[ward] = MappingProxyType(_read_ward(where, limits, faults))
     return wards
+
+
+def _read_ward(
+    where: str, limits: Mapping[str, Any], faults: list[str]
+) -> dict[str, Any]:
+    own: dict[str, Any] = {"set_by": str(limits.get("set_by", ""))}
+    for key, value in limits.items():
+        if key == "set_by":
+            continue
+        if key not in _WARD_LIMITS:
+            faults.append(f"{where}: a ward cannot set {key}{_near(key, _WARD_LIMITS)}")
+        elif value == NO_RULE and _WARD_LIMITS[key]:
+            own[key] = None
+        elif wanted := _CHECKS[key](value):
+            faults.append(f"{where}.{key}: found {value!r}, wanted {wanted}")
+        else:
+            own[key] = float(value)
+    return own
 
 
 def _contradictions(
@@ -375,8 +379,8 @@ def _contradictions(
             )
         if limits["missed_after_h"] < grace:
             faults.append(
-                f"{where}missed_after_h: {limits['missed_after_h']:g} h is shorter than "
-                f"grace_h, {grace:g} h"
+                f"{where}missed_after_h: {limits['missed_after_h']:g} h is shorter "
+                f"than grace_h, {grace:g} h"
             )
     both = set(values["reaction_signs"]) & set(values["minor_signs"])
     if both:

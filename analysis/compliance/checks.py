@@ -9,8 +9,7 @@ import pandas as pd
 
 from analysis.compliance.units import UNIT_COLUMNS
 from analysis.intake import Log
-from analysis.intake.infusions import short_hash
-from analysis.lookup import by_key
+from analysis.lookup import by_key, clock
 from analysis.policy import Policy
 from analysis.terms import (
     BETWEEN_WARDS,
@@ -20,8 +19,6 @@ from analysis.terms import (
     GapOutcome,
     Tally,
 )
-
-_SECOND = pd.Timedelta(seconds=1)
 
 
 def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.DataFrame:
@@ -70,7 +67,7 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     gaps["is_closed"] |= own["is_closed"]
     gaps["to_at"] = gaps["to_at"].fillna(own["observed_end"])
     gaps["last_source"] = gaps["last_source"].fillna(gaps["first_source"])
-    gaps["seconds"] = (gaps["to_at"] - gaps["from_at"]) // _SECOND
+    gaps["seconds"] = (gaps["to_at"] - gaps["from_at"]).dt.total_seconds()
     gaps = gaps[gaps["seconds"] > 0].copy()
     crosses = gaps["ward_after"].notna() & (gaps["ward_after"] != gaps["ward"])
     for limit in ("check_interval_h", "grace_h", "missed_after_h"):
@@ -86,7 +83,7 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
 
 
 def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:
-    """Covered time: each gap adds min(gap, interval + grace) to the hours covered.
+    """Add up covered time: each gap adds min(gap, interval + grace).
 
     Parameters
     ----------
@@ -113,7 +110,7 @@ def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:
 
 
 def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataFrame:
-    """Checks on time: a gap up to interval + grace that a check closes is one on time.
+    """Count checks on time: a gap up to interval + grace closed by a check is one.
 
     A longer gap of g hours holds ceil((g - grace) / interval) - 1 checks not on time.
     The last of them is late if the closing check came less than missed_after overdue;
@@ -139,7 +136,7 @@ def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataF
     )
     judged = gaps["exclusion"] == ""
     over = gaps["seconds"] - grace
-    not_on_time = (np.ceil(over / gaps["interval_s"]) - 1).clip(lower=0)
+    not_on_time = (over / gaps["interval_s"]).map(np.ceil).sub(1).clip(lower=0)
     not_on_time = not_on_time.where(judged, 0).astype("int64")
     is_on_time = judged & (not_on_time == 0) & gaps["is_closed"]
     listed = gaps[is_on_time | ~judged]
@@ -226,8 +223,7 @@ def check_findings(units: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
             "first_source": missed["first_source"],
             "last_source": missed["last_source"],
             "sentence": [
-                f"No check is charted near the one due {time.day} {time:%b %H:%M}."
-                for time in due
+                f"No check is charted near the one due {clock(time)}." for time in due
             ],
         }
     )
@@ -255,9 +251,8 @@ def running_findings(
     ids = ends.index[ends["end_kind"] == EndKind.RUNNING]
     infusions, ends = log.infusions.loc[ids], ends.loc[ids]
     sentences = [
-        f"Started {start.day} {start:%b %H:%M}, last row {last.day} {last:%b %H:%M}, no "
-        f"end charted and the log ends before its planned end, {planned.day} "
-        f"{planned:%b %H:%M}: it may still be running."
+        f"Started {clock(start)}, last row {clock(last)}, no end charted and the log "
+        f"ends before its planned end, {clock(planned)}: it may still be running."
         for start, last, planned in zip(
             infusions["started_at"],
             infusions["last_row"],
@@ -318,9 +313,9 @@ def after_end_findings(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
             "first_source": late["source"],
             "last_source": late["source"],
             "sentence": [
-                f"Row charted at {at.day} {at:%b %H:%M}, after the end of its infusion, "
-                f"{over.day} {over:%b %H:%M}: one of the two times is doubtful. No check "
-                "was due any more."
+                f"Row charted at {clock(at)}, after its infusion's end, {clock(over)}: "
+                "one of the two times is doubtful. No check was due any "
+                "more."
                 for at, over in zip(late["checked_at"], end, strict=True)
             ],
         }

@@ -26,7 +26,6 @@ from analysis.terms import (
 )
 
 _ENDED = (str(RemovalReason.END_OF_TREATMENT), str(RemovalReason.DIED))
-_HOUR = pd.Timedelta(hours=1)
 
 _EXCLUSION = {
     LineOutcome.INDETERMINATE: Exclusion.INDETERMINATE,
@@ -268,8 +267,8 @@ def age_span(segments: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
     """
     until_min = segments["removed_min"].fillna(segments["seen_until"])
     until_max = segments["removed_max"].fillna(segments["seen_until"])
-    youngest = (until_min - segments["inserted_max"]) / _HOUR
-    oldest = (until_max - segments["inserted_min"]) / _HOUR
+    youngest = (until_min - segments["inserted_max"]).dt.total_seconds() / 3600
+    oldest = (until_max - segments["inserted_min"]).dt.total_seconds() / 3600
     return youngest.clip(lower=0), oldest.clip(lower=0)
 
 
@@ -307,7 +306,8 @@ def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     """Give the earliest of change, limit and end of observation, each at its latest."""
     until = segments["removed_max"].fillna(segments["seen_until"])
     at_limit = segments["inserted_max"] + pd.to_timedelta(limit * 3600, unit="s")
-    return until.where(~(at_limit < until), at_limit).dt.round("s")
+    first: pd.Series = until.where(~(at_limit < until), at_limit).dt.round("s")
+    return first
 
 
 def line_findings(

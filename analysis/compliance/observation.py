@@ -96,7 +96,7 @@ def _own_end(rows: pd.DataFrame, index: pd.Index) -> tuple[pd.Series, pd.Series]
 
 
 def _next_start(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    """Give started_at of the next infusion on the driver (else patient), and its entry."""
+    """Give started_at and entry of the next infusion on the driver, else patient."""
     first_entry = rows.groupby("infusion_id")["entry"].first()
     frame = known[["patient_id", "driver_id", "started_at"]].copy()
     frame["entry"] = first_entry.reindex(known.index).fillna("")

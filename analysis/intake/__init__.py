@@ -29,8 +29,9 @@ class Log:
     Attributes
     ----------
     checks : DataFrame
-        Accepted rows of the check log in order of time: canonical columns, typed, with
-        source, file, line, time_note, infusion_note, is_paused_after. Times are datetime64 in the
+        Accepted rows of the check log in order of time: canonical columns, typed,
+        with source, file, line, time_note, infusion_note, is_paused_after. Times are
+        datetime64 in the
         policy's zone. Numbers not recorded are NaN, words not recorded are empty.
     infusions : DataFrame
         One row a syringe run, indexed by infusion_id (`describe_infusions`).

@@ -1,4 +1,4 @@
-"""Cells of one column to values; what cannot be read is told apart from what is empty."""
+"""Cells of one column to values; the unreadable is told apart from the empty."""
 
 import pandas as pd
 

@@ -112,13 +112,13 @@ def _place_between(
     left = int(rows.sum()) - len(single)
     if len(single):
         notes.append(
-            f"{len(single)} rows without an infusion id lie within one charted infusion "
-            "of their patient and are read as part of it."
+            f"{len(single)} rows without an infusion id lie within one charted "
+            "infusion of their patient and are read as part of it."
         )
     if left:
         notes.append(
-            f"{left} rows without an infusion id could belong to more than one infusion "
-            "or to none; they are kept, and stand in no measure."
+            f"{left} rows without an infusion id could belong to more than one "
+            "infusion or to none; they are kept, and stand in no measure."
         )
     return checks
 
@@ -154,7 +154,8 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     if lost.any():
         notes.append(
             f"{int(lost.sum())} rows name no driver while their patient had more than "
-            "one; nobody can say whose they are. They are kept, and stand in no measure."
+            "one; nobody can say whose they are. They are kept, and stand in no "
+            "measure."
         )
     return checks
 
@@ -170,7 +171,7 @@ def _drivers_filled(rows: pd.DataFrame) -> pd.Series:
 
 
 def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
-    """Number the syringe runs of each key, in order of time."""
+    """Tell the syringe runs of each key apart, in order of time."""
     given = rows["volume_delivered_ml"]
     left = rows["volume_remaining_ml"].where(
         rows["volume_remaining_ml"].notna(), -given

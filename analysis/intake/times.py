@@ -150,6 +150,6 @@ def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Serie
         lambda times: times.cummax().shift()
     )
     ran_back = frame["local"] < latest_before
-    # Once a chart has run back, all its later rows of that night are in the second hour.
+    # Once a chart has run back, its later rows of that night are in the second hour.
     second = ran_back.groupby(keys).cummax()
     return second.reindex(local.index, fill_value=False).astype(bool)
