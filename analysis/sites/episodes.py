@@ -114,8 +114,6 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
     table = table.set_index("line_id")
     seen = rows.assign(is_reaction=_is_reaction(rows["site_signs"], policy))
-    removed = _middle(table["removed_at"], table["removed_at_latest"])
-    removed = removed.reindex(table.index.union(pd.Index(seen["site"].unique())))
     cut = by_key(seen["site"], table["removed_at_latest"])
     seen = seen[cut.isna() | (seen["checked_at"] <= cut)]
     by = seen.groupby("site")
@@ -132,6 +130,8 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     out["event_ward"] = hit["ward"].first()
     by_removal = table["removal_reason"].isin(policy.reaction_removal_reasons)
     by_removal = by_removal.reindex(out.index, fill_value=False)
+    removed = _middle(table["removed_at"], table["removed_at_latest"])
+    removed = removed.reindex(out.index)
     out["event_at"] = out["event_at"].fillna(removed.where(by_removal))
     out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
     watched = removed.fillna(out["last_row"])
