@@ -14,6 +14,9 @@ _Z = 1.96
 
 _HOUR = pd.Timedelta(hours=1)
 
+# Marks of the time axis [h], and the longest time drawn with them.
+_STEPS_H = ((1, 8), (4, 36), (12, 120), (48, np.inf))
+
 
 def delivery_line(
     readings: pd.DataFrame,
@@ -56,7 +59,7 @@ def delivery_line(
     if started_at is not None:
         _clock(ax, started_at)
     if len(readings):
-        ax.legend(loc="upper right", handlelength=2.6, borderaxespad=0.1)
+        ax.legend(loc="best", handlelength=2.6, borderaxespad=0.1)
     return ax
 
 
@@ -124,7 +127,7 @@ def _elapsed(moment: object, started_at: pd.Timestamp) -> float:
 
 
 def _axes(ax: Axes, last: float) -> None:
-    step = 4 if last <= 36 else 12
+    step = next(s for s, most in _STEPS_H if last <= most)
     ax.set_xticks(np.arange(0, last + step / 2, step))
     ax.set_xlim(-0.03 * last - 0.1, last * 1.03 + 0.1)
     ax.set_ylim(bottom=0)

@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 INK = "#111111"
 SOFT = "#5a5a5a"
 FAINT = "#c9c9c9"
-SHADE = "#e4e4e4"
-SHADE_DARK = "#cfcfcf"
+SHADE = "#ececec"
+SHADE_DARK = "#d8d8d8"
 
 _HOUSE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",

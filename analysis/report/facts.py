@@ -50,16 +50,12 @@ _STEPS: tuple[tuple[FindingKind, ...], ...] = (
     (FindingKind.OVER_DELIVERY, FindingKind.SURGE),
     (FindingKind.STALL_TO_END, FindingKind.STALL, FindingKind.SLOW),
     (FindingKind.VOLUME_RISE,),
-    (
-        FindingKind.DOUBTFUL_READING,
-        FindingKind.DOUBTFUL_RATE,
-        FindingKind.VOLUMES_DISAGREE,
-        FindingKind.ROW_AFTER_END,
-        FindingKind.START_OFFSET,
-    ),
+    (FindingKind.DOUBTFUL_READING, FindingKind.DOUBTFUL_RATE),
+    (FindingKind.ROW_AFTER_END, FindingKind.START_OFFSET),
     (FindingKind.CHECK_MISSED,),
     (FindingKind.SITE_REACTION,),
     (FindingKind.LINE_OVERDUE,),
+    (FindingKind.VOLUMES_DISAGREE,),
 )
 _STEP_OF = {str(kind): step for step, kinds in enumerate(_STEPS) for kind in kinds}
 
@@ -112,11 +108,13 @@ class Rate:
 class ActNow:
     """What may need action today: rows of the findings table, in order.
 
-    ``running`` is of the whole log, since its end is nearest to now; ``over`` and
-    ``behind`` are of the month.
+    ``running`` are infusions of the whole log that may still be running, since its end
+    is nearest to now; ``running_flagged`` are the other findings of those infusions.
+    ``over`` and ``behind`` are of the month.
     """
 
     running: pd.DataFrame
+    running_flagged: pd.DataFrame
     over: pd.DataFrame
     behind: pd.DataFrame
 
@@ -268,8 +266,11 @@ def act_now(result: AuditResult) -> ActNow:
     """
     month = in_order(month_findings(result))
     every = in_order(result.findings)
+    is_running = every["kind"] == FindingKind.MAY_STILL_BE_RUNNING
+    running = set(texts(every.loc[is_running, "infusion_id"])) - {""}
     return ActNow(
-        running=every[every["kind"] == FindingKind.MAY_STILL_BE_RUNNING],
+        running=every[is_running],
+        running_flagged=every[every["infusion_id"].isin(running) & ~is_running],
         over=month[month["kind"].isin(_OVER)],
         behind=month[month["kind"].isin(_BEHIND)],
     )
@@ -281,7 +282,9 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
     Parameters
     ----------
     result : AuditResult
-        The audit. Findings of the month count, and whatever may still be running.
+        The audit. Findings of the month count, and those of any infusion that may still
+        be running. That alone is no reason to pull a chart: every log ends with
+        infusions under way.
     limit : int
         Longest list wanted.
 
@@ -291,9 +294,10 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
         A chart is an infusion; where a finding names none (a line, a site), a patient.
     """
     findings = result.findings
-    wanted = (findings["month"] == result.month) | (
-        findings["kind"] == FindingKind.MAY_STILL_BE_RUNNING
-    )
+    is_running = findings["kind"] == FindingKind.MAY_STILL_BE_RUNNING
+    flagged = set(texts(act_now(result).running_flagged["infusion_id"]))
+    wanted = (findings["month"] == result.month) & ~is_running
+    wanted |= findings["infusion_id"].isin(flagged)
     ordered = in_order(findings[wanted])
     charts: dict[tuple[str, ...], list[int]] = {}
     keys = zip(
@@ -558,8 +562,8 @@ def delivery_findings(result: AuditResult) -> pd.DataFrame:
     return in_order(month[month["group"] == FindingGroup.DELIVERY])
 
 
-def other_findings(result: AuditResult) -> dict[str, pd.DataFrame]:
-    """Give the month's other findings by group, each in order.
+def other_findings(result: AuditResult) -> dict[tuple[str, str], pd.DataFrame]:
+    """Give the month's other findings by group and kind, each in order.
 
     Parameters
     ----------
@@ -568,13 +572,17 @@ def other_findings(result: AuditResult) -> dict[str, pd.DataFrame]:
 
     Returns
     -------
-    dict of str to DataFrame
-        Groups in the order of the closed list; empty groups are left out.
+    dict of (str, str) to DataFrame
+        Groups and kinds in the order of their closed lists; empty ones are left out.
     """
     month = in_order(month_findings(result))
     groups = [str(g) for g in FindingGroup if g is not FindingGroup.DELIVERY]
-    found = {group: month[month["group"] == group] for group in groups}
-    return {group: rows for group, rows in found.items() if len(rows)}
+    found = {
+        (group, str(kind)): month[(month["group"] == group) & (month["kind"] == kind)]
+        for group in groups
+        for kind in FindingKind
+    }
+    return {key: rows for key, rows in found.items() if len(rows)}
 
 
 def readings_of(result: AuditResult, infusion_id: str) -> pd.DataFrame:

@@ -140,7 +140,7 @@ def run_notebook(
         )
         with (home / "kernel.log").open("w+b") as log:
             try:
-                client.execute(stdout=log, stderr=log)
+                client.execute(stdout=log, stderr=log, cleanup_kc=True)
             except CellExecutionError as error:
                 said = f"{error.ename}: {error.evalue}".splitlines()[0]
                 msg = f"the notebook stopped ({said}); nothing was published"

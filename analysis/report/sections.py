@@ -25,7 +25,9 @@ from analysis.report.tables import texts
 from analysis.terms import ALL
 
 #: Rows of a long table that the page shows; the rest is in the tables folder.
-_MOST_ROWS = 25
+_MOST_ROWS = 20
+#: Infusions that may still be running, named for each ward.
+_MOST_RUNNING = 12
 #: Months shown side by side, the report's own among them.
 _MOST_MONTHS = 4
 
@@ -93,10 +95,12 @@ def first_screen(result: AuditResult, list_limit: int) -> Section:
         log_start=_date(result.log_start),
         log_end=_date(result.log_end),
         standings=standings,
-        running=_finding_lines(now.running, result),
+        running=_running_lines(now.running),
+        running_total=len(now.running),
+        flagged=_finding_lines(now.running_flagged, result),
         over=_finding_lines(now.over, result),
         behind=_finding_lines(now.behind, result),
-        charts=_pull_grid(pulls, result),
+        charts=_pull_grid(pulls),
         standing=_standing_grid(standings, result),
         dots=_ward_figure(standings, result),
         trust=facts.trust(result),
@@ -171,7 +175,7 @@ def other_findings(result: AuditResult) -> Section:
     groups = facts.other_findings(result)
     return _section(
         "others",
-        grids=[_group_grid(group, rows, result) for group, rows in groups.items()],
+        grids=[_group_grid(*key, rows) for key, rows in groups.items()],
     )
 
 
@@ -320,7 +324,7 @@ def _date(moment: pd.Timestamp) -> str:
 
 
 def _number(value: float, decimals: int = 1) -> str:
-    return _UNKNOWN if pd.isna(value) else f"{value + 0.0:,.{decimals}f}"
+    return _UNKNOWN if math.isnan(value) else f"{value + 0.0:,.{decimals}f}"
 
 
 def _amount(value: float, unit: str) -> str:
@@ -388,34 +392,58 @@ def _plain(value: object) -> str:
 def _span(first: object, last: object) -> str:
     """Say a window: one time where both ends are one, a day once where it is one."""
     if not isinstance(first, pd.Timestamp) or not isinstance(last, pd.Timestamp):
-        return f"{_when(first)} to {_when(last)}" if first is not last else _UNKNOWN
+        known = first if isinstance(first, pd.Timestamp) else last
+        return _when(known)
     if first == last:
         return _when(first)
     is_one_day = first.date() == last.date()
     return f"{_when(first)} to {_clock(last) if is_one_day else _when(last)}"
 
 
+def _ended(first: object, last: object) -> str:
+    """Say when a finding ended; without a latest time it was not seen to end."""
+    if isinstance(last, pd.Timestamp):
+        return _span(first, last)
+    by = f" by {_when(first)}" if isinstance(first, pd.Timestamp) else ""
+    return f"not seen to end{by}"
+
+
 # --- the first screen ---
 
 
 def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
-    """Give findings as lines of a list; those with a plot can be gone to."""
+    """Give findings as short lines of a list; those with a plot can be gone to."""
     plotted = set(texts(facts.delivery_findings(result)["finding_id"]))
     return [
         {
             "ward": _plain(row["ward"]),
             "infusion": _plain(row["infusion_id"]),
+            "reason": _first_reason(row),
             "hours": _hours(row),
-            "volume": _volume(row),
-            "sentence": _plain(row["sentence"]),
             "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
         }
         for row in facts.rows_of(findings)
     ]
 
 
-def _pull_grid(pulls: facts.PullList, result: AuditResult) -> Grid:
-    del result
+def _running_lines(running: pd.DataFrame) -> list[str]:
+    """Name the infusions that may still be running, ward by ward."""
+    by_ward: dict[str, list[str]] = {}
+    for row in facts.rows_of(running.sort_values(["ward", "infusion_id"])):
+        by_ward.setdefault(_plain(row["ward"]), []).append(_plain(row["infusion_id"]))
+    return [
+        f"{ward}: {', '.join(ids[:_MOST_RUNNING])}"
+        + (f" and {len(ids) - _MOST_RUNNING} more" if len(ids) > _MOST_RUNNING else "")
+        for ward, ids in by_ward.items()
+    ]
+
+
+def _first_reason(row: Mapping[str, Any]) -> str:
+    volume = _volume(row).split(" (")[0]
+    return facts.words(row["kind"]) + (f", {volume}" if volume else "")
+
+
+def _pull_grid(pulls: facts.PullList) -> Grid:
     rows = [
         (
             str(place),
@@ -438,16 +466,12 @@ def _pull_grid(pulls: facts.PullList, result: AuditResult) -> Grid:
 
 def _reason(findings: pd.DataFrame) -> tuple[str, str]:
     """Say what puts a chart in its place, and what else is in it."""
-    rows = facts.rows_of(findings)
-    first = rows[0]
-    volume = pd.notna(first["volume_ml"]) and _volume(first).split(" (")[0]
-    also = [facts.words(row["kind"]) for row in rows[1:]]
-    counted = Counter(also)
+    first, *rest = facts.rows_of(findings)
+    counted = Counter(facts.words(row["kind"]) for row in rest)
     others = ", ".join(
         f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
     )
-    text = facts.words(first["kind"]) + (f", {volume}" if volume else "")
-    return (text + (f"; also {others}" if others else ""), _hours(first))
+    return _first_reason(first) + (f"; also {others}" if others else ""), _hours(first)
 
 
 def _pull_sources(findings: pd.DataFrame) -> str:
@@ -663,7 +687,7 @@ def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
     between = _span(row["began_earliest"], row["first_visible"])
     pairs = [
         ("began", _span(row["began_earliest"], row["began_latest"])),
-        ("ended", _ended(row)),
+        ("ended", _ended(row["ended_earliest"], row["ended_latest"])),
         ("volume", _volume(row)),
         ("as hours of delivery", _hours(row)),
         ("time unseen", "" if math.isnan(unseen) else f"{unseen:.1f} h, {between}"),
@@ -672,12 +696,6 @@ def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
     ]
     pairs += _probabilities(row)
     return [(name, value) for name, value in pairs if value]
-
-
-def _ended(row: Mapping[str, Any]) -> str:
-    if pd.isna(row["ended_earliest"]) and pd.isna(row["ended_latest"]):
-        return "not seen to end"
-    return _span(row["ended_earliest"], row["ended_latest"])
 
 
 def _probabilities(row: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -690,31 +708,29 @@ def _probabilities(row: Mapping[str, Any]) -> list[tuple[str, str]]:
     return said
 
 
-_GROUP_CAPTIONS = {
-    "charting": "Charting: readings and rows that do not fit the others",
-    "set_up": "Set-up: how the infusion was started",
-    "continuity": "Continuity: between one syringe and the next",
-    "check": "Checks that were missed",
-    "line": "Extension sets beyond their limit",
-    "site": "Sites with a reaction",
+_GROUP_WORDS = {
+    "charting": "Charting",
+    "set_up": "Set-up",
+    "continuity": "Continuity",
+    "check": "Checks",
+    "line": "Lines",
+    "site": "Sites",
 }
 
 
-def _group_grid(group: str, rows: pd.DataFrame, result: AuditResult) -> Grid:
-    del result
+def _group_grid(group: str, kind: str, rows: pd.DataFrame) -> Grid:
     shown = [
         (
             _plain(row["ward"]),
             _plain(row["infusion_id"]) or f"patient {_plain(row['patient_id'])}",
-            _when(row["began_earliest"]),
             _plain(row["sentence"]),
             _sources(row),
         )
         for row in facts.rows_of(rows.head(_MOST_ROWS))
     ]
     return Grid(
-        caption=f"{_GROUP_CAPTIONS.get(group, facts.words(group))}: {len(rows):,}",
-        head=("ward", "infusion", "from", "finding", "rows in the log"),
+        caption=f"{_GROUP_WORDS.get(group, group)}: {facts.words(kind)}, {len(rows):,}",
+        head=("ward", "infusion", "finding", "rows in the log"),
         rows=shown,
         more=_rest(len(rows), "findings"),
     )

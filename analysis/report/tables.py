@@ -6,7 +6,7 @@ seconds with their offset, so that two audits of one log give the same bytes.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +24,9 @@ FOLDER = "tables"
 # before it are counted in, so that guarding can be undone without a doubt.
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+# A cell with one of these stands in quotes.
+_SPECIAL = re.compile(r'[,"\r\n]')
 
 
 def table_files() -> list[str]:
@@ -49,12 +52,9 @@ def write_tables(result: AuditResult, folder: Path) -> None:
     (folder / FOLDER).mkdir(exist_ok=True)
     for table in OUTPUT:
         text = as_text(getattr(result, table.name), table, result.policy)
-        text.to_csv(
-            folder / FOLDER / f"{table.name}.csv",
-            index=False,
-            encoding="utf-8",
-            lineterminator="\n",
-        )
+        path = folder / FOLDER / f"{table.name}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            file.writelines(_lines(text))
 
 
 def as_text(frame: pd.DataFrame, table: Table, policy: Policy) -> pd.DataFrame:
@@ -124,6 +124,24 @@ def read_tables(folder: Path | str) -> AuditResult:
         notes=tuple(run["notes"]),
         **tables,
     )
+
+
+def _lines(text: pd.DataFrame) -> Iterator[str]:
+    """Give the lines of a CSV file.
+
+    Written here because the csv module of some Python versions leaves a lone carriage
+    return unquoted, which a spreadsheet takes for the end of a row.
+    """
+    yield ",".join(text.columns) + "\n"
+    columns = [[_quoted(cell) for cell in text[name].tolist()] for name in text]
+    for row in zip(*columns, strict=True):
+        yield ",".join(row) + "\n"
+
+
+def _quoted(cell: str) -> str:
+    if _SPECIAL.search(cell) is None:
+        return cell
+    return '"' + cell.replace('"', '""') + '"'
 
 
 def _records(part: dict[str, list[object]]) -> pd.DataFrame:

@@ -410,3 +410,13 @@ def empty(result: AuditResult) -> AuditResult:
 @pytest.fixture(scope="session")
 def built() -> Callable[..., AuditResult]:
     return make_result
+
+
+@pytest.fixture(scope="session")
+def hostile_note() -> str:
+    return HOSTILE_NOTE
+
+
+@pytest.fixture(scope="session")
+def hostile_ward() -> str:
+    return HOSTILE_WARD

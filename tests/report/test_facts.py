@@ -1,0 +1,231 @@
+"""Facts of a report, asked for as facts and not as HTML."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from analysis.audit import AuditResult
+from analysis.report import facts
+from analysis.report.definitions import cautions, definition
+from analysis.terms import FindingKind
+
+MONTH = "2026-10"
+
+
+def test_every_kind_of_finding_has_words() -> None:
+    assert set(facts.KIND_WORDS) == set(FindingKind)
+
+
+def test_findings_of_the_month_only(result: AuditResult) -> None:
+    found = facts.month_findings(result)
+    assert set(found["month"]) == {MONTH}
+    assert set(found["kind"]) == {str(kind) for kind in FindingKind}
+
+
+def test_order_of_what_to_look_at_first(result: AuditResult) -> None:
+    kinds = facts.in_order(facts.month_findings(result))["kind"].tolist()
+    assert kinds[:6] == [
+        "may_still_be_running",
+        "over_delivery",
+        "surge",
+        "stall_to_end",
+        "stall",
+        "slow",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("hours", "first"),
+    [
+        pytest.param([2.0, 9.0], "b", id="most hours first"),
+        pytest.param([-9.0, 2.0], "a", id="the sign of hours does not matter"),
+        pytest.param([None, 2.0], "b", id="hours that are not known come last"),
+        pytest.param([3.0, 3.0], "a", id="a tie is settled by the finding's id"),
+    ],
+)
+def test_order_within_a_step(
+    hours: list[float | None], first: str, result: AuditResult
+) -> None:
+    stalls = result.findings[result.findings["kind"] == "stall"].head(2)
+    pair = stalls.assign(
+        ward="W",
+        finding_id=["a", "b"],
+        volume_ml=-1.0,
+        hours_equivalent=pd.Series(hours, index=stalls.index, dtype="float64"),
+    )
+    assert facts.in_order(pair)["finding_id"].iloc[0] == first
+    assert facts.in_order(pair[::-1])["finding_id"].iloc[0] == first
+
+
+def test_a_running_infusion_with_another_finding_leads_the_list(
+    result: AuditResult,
+) -> None:
+    findings = result.findings.copy()
+    running = findings[findings["kind"] == "may_still_be_running"].iloc[0]
+    stall = findings.index[findings["kind"] == "stall"][0]
+    for name in ("infusion_id", "ward", "patient_id"):
+        findings.loc[stall, name] = running[name]
+    changed = replace(result, findings=findings)
+    now = facts.act_now(changed)
+    assert now.running_flagged["kind"].tolist() == ["stall"]
+    first = facts.charts_to_pull(changed, 12).charts[0]
+    assert first.infusion_id == running["infusion_id"]
+    assert first.findings["kind"].tolist() == ["may_still_be_running", "stall"]
+
+
+def test_running_alone_is_no_chart_to_pull(result: AuditResult) -> None:
+    listed = facts.charts_to_pull(result, 99).charts
+    kinds = {kind for pull in listed for kind in pull.findings["kind"]}
+    assert "may_still_be_running" not in kinds
+    assert len(facts.act_now(result).running) == 2
+
+
+@pytest.mark.parametrize("limit", [1, 5, 99])
+def test_no_chart_is_lost_by_the_limit(limit: int, result: AuditResult) -> None:
+    short = facts.charts_to_pull(result, limit)
+    full = facts.charts_to_pull(result, 1000)
+    assert len(short.charts) + short.more == len(full.charts)
+    assert [c.infusion_id for c in short.charts] == [
+        c.infusion_id for c in full.charts[:limit]
+    ]
+    assert sum(len(c.findings) for c in full.charts) == 14
+
+
+def test_wards_are_alphabetical_and_without_all(result: AuditResult) -> None:
+    names = facts.wards(result)
+    assert names == sorted(names)
+    assert "all" not in names
+    assert len(names) == 4
+
+
+def test_months_go_back_from_the_month_of_the_report(result: AuditResult) -> None:
+    assert facts.periods(result, 4) == [MONTH, "2026-09"]
+    september = replace(result, month="2026-09")
+    assert facts.periods(september, 4) == ["2026-09"]
+
+
+def test_a_measure_at_another_grace_stands_beside_its_own(result: AuditResult) -> None:
+    assert facts.measures(result) == [
+        "covered_time",
+        "checks_on_time",
+        "checks_on_time_grace_1.0",
+        "lines_changed_in_time",
+        "box_locked",
+    ]
+
+
+def test_standing_counts_evaluable_infusions_of_the_month(result: AuditResult) -> None:
+    month = result.infusions[result.infusions["month"] == MONTH]
+    *wards, total = facts.standings(result)
+    assert total.infusions + total.not_evaluable == len(month)
+    for name in ("infusions", "delivery", "not_evaluable"):
+        assert getattr(total, name) == sum(getattr(ward, name) for ward in wards)
+    assert total.delivery > 0
+
+
+def test_counts_only_have_no_percentage(result: AuditResult) -> None:
+    measured = facts.all_measured(result)
+    hidden = [m for m in measured.values() if m.shown != "proportion"]
+    assert hidden
+    assert all(pd.isna(m.proportion) and pd.isna(m.low) for m in hidden)
+
+
+def test_trust_adds_up(result: AuditResult) -> None:
+    trust = facts.trust(result)
+    assert trust.rows_read == (
+        trust.accepted + trust.rejected + trust.superseded + trust.exact_duplicates
+    )
+    assert trust.rejected == len(result.rejected)
+    assert trust.not_evaluable == {"no volume reading": 3}
+    assert trust.end_not_recorded == 2
+    assert trust.derived_infusions == 0
+
+
+def test_derived_ids_are_counted(result: AuditResult) -> None:
+    infusions = result.infusions.copy()
+    infusions.loc[infusions.index[:3], "infusion_id"] = ["derived-A", "derived-B", "C"]
+    assert facts.trust(replace(result, infusions=infusions)).derived_infusions == 2
+
+
+def test_readings_to_draw(result: AuditResult) -> None:
+    infusion = (
+        facts.month_findings(result)
+        .query("kind == 'doubtful_reading'")["infusion_id"]
+        .iloc[0]
+    )
+    drawn = facts.readings_of(result, infusion)
+    assert drawn["elapsed_h"].is_monotonic_increasing
+    assert drawn["observed_ml"].round(1).tolist() == [
+        16.0,
+        13.4,
+        13.4,
+        8.0,
+        5.2,
+        2.7,
+        0.3,
+    ]
+    assert drawn["is_doubtful"].tolist() == [False, False, True, *[False] * 4]
+
+
+def test_time_unseen_runs_from_earliest_onset_to_the_first_check() -> None:
+    row = {
+        "began_earliest": pd.Timestamp("2026-10-25 00:30", tz="Europe/London"),
+        "first_visible": pd.Timestamp("2026-10-25 04:30", tz="Europe/London"),
+    }
+    assert facts.unseen_h(row) == 5.0  # the clocks go back in between (IANA)
+    assert pd.isna(facts.unseen_h({**row, "first_visible": pd.NaT}))
+
+
+def test_exclusions_by_reason(result: AuditResult) -> None:
+    assert facts.exclusions(result, "all", MONTH) == {
+        "lines_changed_in_time": {"never due": 2}
+    }
+
+
+def test_groups_of_other_findings_hold_them_all(result: AuditResult) -> None:
+    groups = facts.other_findings(result)
+    others = facts.month_findings(result).query("group != 'delivery'")
+    assert sum(map(len, groups.values())) == len(others)
+    assert next(iter(groups)) == ("charting", "doubtful_reading")
+
+
+@pytest.mark.parametrize(
+    ("measure", "label"),
+    [
+        ("covered_time", "Covered time"),
+        ("checks_on_time_grace_1.0", "Checks on time, grace 1 h"),
+        ("not_known_yet", "Not known yet"),
+    ],
+)
+def test_definitions(measure: str, label: str) -> None:
+    assert definition(measure).label == label
+
+
+def test_every_measure_of_an_audit_is_defined(result: AuditResult) -> None:
+    names = [*facts.measures(result), facts.REACTIONS]
+    unknown = definition("not_known_yet").meaning
+    assert [n for n in names if definition(n).meaning == unknown] == []
+
+
+def test_cautions_carry_the_values_of_this_audit(
+    built: Callable[..., AuditResult],
+) -> None:
+    said = " ".join(cautions(built()))
+    for value in (
+        "2.5 h",
+        "0.1 mL",
+        "every 4 h",
+        "72 h",
+        "Europe/London",
+        "fewer than 5",
+    ):
+        assert value in said
+
+
+@pytest.mark.parametrize("name", ["wards", "standings", "delivery_findings", "trust"])
+def test_an_empty_month_has_facts_too(name: str, empty: AuditResult) -> None:
+    found = getattr(facts, name)(empty)
+    assert found is not None
+    assert facts.charts_to_pull(empty, 12).charts == ()

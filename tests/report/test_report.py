@@ -1,0 +1,206 @@
+"""The finished report: one page, whole in itself, in which text of a log stays text."""
+
+import io
+import re
+import zipfile
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from analysis.audit import AuditResult
+from analysis.report import publish, sections
+from analysis.report.workbook import COLUMNS, DECISIONS
+
+NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
+
+
+class Page(HTMLParser):
+    """Tags with their attributes, and the text between them."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self.said: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Keep a tag."""
+        self.tags.append((tag, {name: value or "" for name, value in attrs}))
+
+    def handle_data(self, data: str) -> None:
+        """Keep a text."""
+        self.said.append(data)
+
+    @property
+    def text(self) -> str:
+        """All text, with single spaces."""
+        return re.sub(r"\s+", " ", "".join(self.said))
+
+    def named(self, tag: str) -> list[dict[str, str]]:
+        """Attributes of every tag of a name."""
+        return [attrs for name, attrs in self.tags if name == tag]
+
+
+@pytest.fixture(scope="module")
+def folder(hostile: AuditResult, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return publish(hostile, tmp_path_factory.mktemp("reports") / "2026-10").parent
+
+
+@pytest.fixture(scope="module")
+def page(folder: Path) -> Page:
+    return Page((folder / "report.html").read_text(encoding="utf-8"))
+
+
+def test_nothing_is_fetched(folder: Path, page: Page) -> None:
+    for _, attrs in page.tags:
+        for name in NO_FETCH & set(attrs):
+            assert attrs[name].startswith(("#", "data:image/svg+xml;base64,"))
+    assert {"script", "iframe", "link", "object", "base"}.isdisjoint(
+        tag for tag, _ in page.tags
+    )
+    html = (folder / "report.html").read_text(encoding="utf-8")
+    assert re.findall(r"@import|url\(", html) == []
+
+
+def test_no_attribute_is_a_handler(page: Page) -> None:
+    handlers = {n for _, attrs in page.tags for n in attrs if n.startswith("on")}
+    assert handlers == set()
+
+
+def test_hostile_text_is_text(page: Page, hostile_ward: str) -> None:
+    assert hostile_ward in page.text
+    assert '"><img src=x onerror=alert(1)>' in page.text
+
+
+def test_no_code_is_shown(page: Page) -> None:
+    assert "read_tables" not in page.text
+    assert "list_limit" not in page.text
+
+
+def test_headings_go_down_one_step_at_a_time(page: Page) -> None:
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels.count(1) == 1
+    assert levels[0] == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+
+
+def test_page_can_be_found_ones_way_in(page: Page) -> None:
+    assert page.named("html")[0]["lang"] == "en"
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    targets = {attrs["href"][1:] for attrs in page.named("a")}
+    assert "main" in targets
+    assert targets <= set(ids)
+
+
+def test_every_table_has_a_caption_and_scopes(page: Page) -> None:
+    assert len(page.named("caption")) == len(page.named("table")) > 0
+    assert {attrs.get("scope") for attrs in page.named("th")} == {"row", "col"}
+
+
+def test_every_picture_says_its_numbers(page: Page) -> None:
+    alts = [attrs["alt"] for attrs in page.named("img")]
+    assert len(alts) == 1 + 6  # the wards, and each delivery finding
+    assert "Checks on time: " in alts[0]
+    assert all("mL (expected " in alt for alt in alts[1:])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Syringe-driver audit, October 2026",
+        "Example policy.",
+        "Is there something to act on now?",
+        "Which charts do I pull?",
+        "How do the wards stand?",
+        "Can I trust the log?",
+        "Not in this export:",
+        "No flag does not mean delivered. Not evaluable: 3.",
+        "10 more in tables/rejected.csv",
+        "check_interval_h",
+        "shows the plunger, not the patient",
+    ],
+)
+def test_says(text: str, page: Page) -> None:
+    assert text in page.text
+
+
+def test_says_once_what_is_not_computed(page: Page) -> None:
+    assert page.text.count("not computed in this version") == 1
+
+
+def test_published_notebook_opens_in_its_folder(folder: Path) -> None:
+    notebook = nbformat.read(folder / "report.ipynb", as_version=4)
+    nbformat.validate(notebook)
+    assert "rows about persons" in notebook.cells[0].source
+    assert notebook.cells[1].source.startswith("folder = '.'")
+    assert notebook.metadata.kernelspec.name == "python3"
+
+
+def test_two_pages_of_one_audit_are_the_same(
+    hostile: AuditResult, folder: Path, tmp_path: Path
+) -> None:
+    again = publish(hostile, tmp_path / "again").parent
+    for name in ("report.html", "report.ipynb", "review.xlsx"):
+        assert (again / name).read_bytes() == (folder / name).read_bytes()
+
+
+def test_workbook_holds_text_and_a_choice(
+    folder: Path, hostile: AuditResult, hostile_ward: str
+) -> None:
+    with zipfile.ZipFile(io.BytesIO((folder / "review.xlsx").read_bytes())) as book:
+        sheet = book.read("xl/worksheets/sheet1.xml").decode()
+        strings = book.read("xl/sharedStrings.xml").decode()
+        assert all("hyperlink" not in name for name in book.namelist())
+    assert "<f>" not in sheet
+    assert "<hyperlink" not in sheet
+    assert "=1+1 &lt;script&gt;" in strings
+    assert hostile_ward.startswith("=1+1 <script>")
+    assert f'"{",".join(DECISIONS)}"' in sheet
+    assert 'state="frozen"' in sheet
+    month = hostile.findings["month"] == hostile.month
+    assert sheet.count("<row ") == 1 + month.sum()
+    assert all(name in strings for name, _ in COLUMNS)
+
+
+@pytest.mark.parametrize(
+    "section",
+    [
+        lambda result: sections.first_screen(result, 12),
+        sections.each_ward,
+        sections.delivery_findings,
+        sections.other_findings,
+        sections.log_quality,
+        sections.definitions,
+        sections.policy_in_force,
+        sections.cautions,
+    ],
+)
+def test_a_month_with_nothing_in_it_has_its_sections(
+    section: Callable[[AuditResult], sections.Section], empty: AuditResult
+) -> None:
+    assert Page(section(empty)._repr_html_()).text.strip()
+
+
+def test_probabilities_are_shown_once_they_are_computed(result: AuditResult) -> None:
+    findings = result.findings.assign(
+        event_probability=0.93,
+        kind_probability=0.8,
+        rival_kind="slow",
+        rival_probability=0.1,
+    )
+    shown = Page(sections.delivery_findings(replace(result, findings=findings)).html)
+    assert "probability of a delivery event" in shown.text
+    assert "0.93" in shown.text
+    assert "not computed" not in shown.text
+
+
+def test_part_of_a_month_is_said(result: AuditResult) -> None:
+    part = replace(result, is_part_of_month=True)
+    assert "Part of a month." in Page(sections.first_screen(part, 12).html).text
+    assert "Part of a month." not in Page(sections.first_screen(result, 12).html).text
