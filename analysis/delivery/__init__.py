@@ -1,7 +1,8 @@
 """Delivery: the expected line, the noise of a ward's readings, and what happened."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -70,10 +71,11 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     lines["is_doubtful"] = False
     verdicts = _not_evaluable(lines, log.infusions)
     findings = []
+    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
     for infusion_id, rows in _worth_deciding(lines, verdicts):
         verdict = decide(_readings(rows))
         lines.loc[rows.index[verdict.is_doubtful], "is_doubtful"] = True
-        findings += _findings(infusion_id, rows, verdict, log)
+        findings += _findings(infusion_id, known[infusion_id], rows, verdict, log)
         if verdict.event and verdict.event.kind is not FindingKind.START_OFFSET:
             verdicts.loc[infusion_id, "kind"] = str(verdict.event.kind)
     findings += sentences.doubtful_rates(log, lines)
@@ -86,13 +88,13 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
 def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     """Say of each infusion whether its volumes can be judged, and if not, why."""
     by = lines.groupby("infusion_id")
-    has_volume = by["source"].agg(lambda s: bool((s != "").any()))
+    has_volume = (lines["source"] != "").groupby(lines["infusion_id"]).any()
     later = lines[~lines["is_start"] & lines["residual_ml"].notna()]
     readings = later.groupby("infusion_id").size()
     out = pd.DataFrame(index=infusions.index)
     readings = readings.reindex(out.index, fill_value=0)
     has_volume = has_volume.reindex(out.index, fill_value=False)
-    has_line = by["delivered_ml"].agg(lambda d: bool(d.notna().any()))
+    has_line = lines["delivered_ml"].notna().groupby(lines["infusion_id"]).any()
     has_line = has_line.reindex(out.index, fill_value=False)
     anchored = by["has_start_volume"].first().reindex(out.index, fill_value=False)
     reason = np.select(
@@ -155,10 +157,13 @@ def _readings(rows: pd.DataFrame) -> Readings:
 
 
 def _findings(
-    infusion_id: str, rows: pd.DataFrame, verdict: Verdict, log: Log
+    infusion_id: str,
+    infusion: Mapping[Hashable, Any],
+    rows: pd.DataFrame,
+    verdict: Verdict,
+    log: Log,
 ) -> list[dict[str, object]]:
     """Write the findings of one infusion."""
-    infusion = log.infusions.loc[[infusion_id]].iloc[0]
     source = log.checks["source"]
     found = [
         sentences.doubtful_reading(infusion_id, rows, int(position), log)
@@ -171,7 +176,7 @@ def _findings(
 
 def _event_finding(
     infusion_id: str,
-    infusion: pd.Series,
+    infusion: Mapping[Hashable, Any],
     rows: pd.DataFrame,
     event: Event,
     source: pd.Series,

@@ -1,5 +1,8 @@
 """Findings of the delivery stage in words: consistent with, never cause or blame."""
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -43,7 +46,9 @@ _IN_WORDS = {
 }
 
 
-def event_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str:
+def event_in_words(
+    event: Event, rows: pd.DataFrame, infusion: Mapping[Hashable, Any]
+) -> str:
     """Say what the readings are consistent with, in numbers a nurse can check.
 
     Parameters
@@ -52,8 +57,8 @@ def event_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str
         The finding.
     rows : DataFrame
         The infusion's readings, as `Event` counts them.
-    infusion : Series
-        The infusion, for its start.
+    infusion : mapping
+        The infusion, for its started_at.
 
     Returns
     -------
@@ -109,15 +114,17 @@ def _outcome(event: Event, rows: pd.DataFrame) -> str:
     )
 
 
-def _rise_in_words(event: Event, rows: pd.DataFrame, infusion: pd.Series) -> str:
+def _rise_in_words(
+    event: Event, rows: pd.DataFrame, infusion: Mapping[Hashable, Any]
+) -> str:
     level = np.r_[rows["base_ml"].iloc[0], rows["observed_ml"].to_numpy(float)]
     times = [infusion["started_at"], *rows["checked_at"]]
     jump = int(np.argmax(np.diff(level)))
     text = (
         f"The charted volume rises from {level[jump]:.1f} mL at {clock(times[jump])} "
         f"to {level[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver "
-        "cannot do. Consistent with a syringe changed or refilled without a row for it, or "
-        "with a reading of another driver."
+        "cannot do. Consistent with a syringe changed or refilled without a row for "
+        "it, or with a reading of another driver."
     )
     return text + (" Rests on one reading, the last." if event.rests_on_one else "")
 

@@ -88,13 +88,14 @@ def _place_between(
     """Place rows without an id in the one charted infusion that surrounds them."""
     if not rows.any():
         return checks
-    known = checks[checks["infusion_id"] != ""]
+    known = _with_named_driver(checks[checks["infusion_id"] != ""])
     spans = known.groupby("infusion_id").agg(
         patient_id=("patient_id", "first"),
-        driver_id=("driver_id", _first_text),
+        driver_id=("named_driver", "first"),
         begins=("checked_at", "min"),
         ends=("checked_at", "max"),
     )
+    spans["driver_id"] = spans["driver_id"].astype("str").fillna("")
     loose = checks.loc[rows, ["patient_id", "driver_id", "checked_at"]].reset_index()
     pairs = loose.merge(
         spans.reset_index(), on="patient_id", suffixes=("", "_of_infusion")
@@ -227,15 +228,16 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         the start row's time, else the first row's; start_volume_ml the start row's
         reading. Empty text, NaN and NaT are "not known".
     """
-    known = checks[checks["infusion_id"] != ""]
+    known = _with_named_driver(checks[checks["infusion_id"] != ""])
+    known = known.assign(is_derived=known["infusion_note"] == "derived")
     by_row = known.groupby("infusion_id").agg(
         ward=("ward", "first"),
         patient_id=("patient_id", "first"),
-        driver_id=("driver_id", _first_text),
+        driver_id=("named_driver", "first"),
         first_row=("checked_at", "min"),
         last_row=("checked_at", "max"),
         checks=("checked_at", "size"),
-        is_derived=("infusion_note", lambda note: bool((note == "derived").any())),
+        is_derived=("is_derived", "any"),
     )
     given = _merged_table(table)
     out = given.reindex(given.index.union(by_row.index))
@@ -280,6 +282,6 @@ def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:
     return starts[~starts.duplicated("infusion_id")].set_index("infusion_id")
 
 
-def _first_text(column: pd.Series) -> str:
-    some = column[column != ""]
-    return str(some.iloc[0]) if len(some) else ""
+def _with_named_driver(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add the driver as a column whose first value is the first one charted."""
+    return rows.assign(named_driver=rows["driver_id"].replace("", np.nan))

@@ -7,7 +7,6 @@ are derived from site_changed and location, and marked as derived.
 
 import numpy as np
 import pandas as pd
-from pandas.api.typing import SeriesGroupBy
 
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
@@ -122,7 +121,7 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     for name in ("patient_id", "ward"):
         out[name] = by[name].first()
         out[name] = out[name].fillna(table[name]).astype("str").fillna("")
-    out["has_signs"] = by["site_signs"].agg(lambda s: bool((s != "").any()))
+    out["has_signs"] = (seen["site_signs"] != "").groupby(seen["site"]).any()
     out["has_signs"] = out["has_signs"].fillna(value=False).astype(bool)
     _add_start(out, table, log)
     hit = seen[seen["is_reaction"]].groupby("site")
@@ -138,21 +137,22 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     watched = watched.where(watched > out["last_row"], out["last_row"]).fillna(watched)
     out["ends_at"] = out["event_at"].fillna(watched)
     _add_outcome(out, by_removal)
-    _add_sources(out, by["source"], hit["source"].first(), table["source"])
+    look = by["source"]
+    _add_sources(out, look.first(), look.last(), hit["source"].first(), table["source"])
     return out
 
 
 def _add_sources(
     out: pd.DataFrame,
-    looks: "SeriesGroupBy[str, tuple[()]]",
+    first: pd.Series,
+    last: pd.Series,
     shown: pd.Series,
     listed: pd.Series,
 ) -> None:
     """Add first_source and last_source: rows of the log, else of the lines table."""
     own = listed.reindex(out.index)
-    out["first_source"] = looks.first().reindex(out.index).fillna(own)
-    last = shown.reindex(out.index).fillna(looks.last())
-    out["last_source"] = last.fillna(own)
+    out["first_source"] = first.reindex(out.index).fillna(own)
+    out["last_source"] = shown.reindex(out.index).fillna(last).fillna(own)
 
 
 def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
