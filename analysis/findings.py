@@ -35,14 +35,26 @@ def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
     for column in FINDINGS.columns:
         if column.kind in (Kind.TEXT, Kind.CHOICE):
             every[column.name] = every[column.name].astype("str").fillna("")
-    owner = every["line_id"].fillna(every["infusion_id"])
-    anchor = every["anchor"].astype("str").fillna("")
-    every["finding_id"] = [
-        short_hash(group, str(who), str(where))
-        for group, who, where in zip(every["group"], owner, anchor, strict=True)
-    ]
+        elif column.kind is Kind.TIME:
+            every[column.name] = every[column.name].astype(every["happened_at"].dtype)
+        else:
+            every[column.name] = every[column.name].astype("float64")
+    every["finding_id"] = _ids(every)
     every["month"] = every["happened_at"].dt.strftime("%Y-%m")
     every = every.sort_values(
         ["ward", "patient_id", "happened_at", "finding_id"], kind="stable"
     )
     return every[FINDINGS.names].reset_index(drop=True)
+
+
+def _ids(every: pd.DataFrame) -> list[str]:
+    """Give each finding its id; what shares one moment is told apart by its order."""
+    line = every["line_id"].astype("str").fillna("")
+    owner = line.where(line != "", every["infusion_id"])
+    anchor = every["anchor"].astype("str").fillna("")
+    keys = [every["group"], owner, anchor]
+    again = every["sentence"].groupby(keys).rank(method="first").astype("int64") - 1
+    return [
+        short_hash(group, who, where if not more else f"{where} {more + 1}")
+        for group, who, where, more in zip(*keys, again, strict=True)
+    ]
