@@ -1,5 +1,6 @@
 """Facts of a report, asked for as facts and not as HTML."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -129,7 +130,8 @@ def test_counts_only_have_no_percentage(result: AuditResult) -> None:
     measured = facts.all_measured(result)
     hidden = [m for m in measured.values() if m.shown != "proportion"]
     assert hidden
-    assert all(pd.isna(m.proportion) and pd.isna(m.low) for m in hidden)
+    assert all(math.isnan(m.proportion) for m in hidden)
+    assert all(math.isnan(m.low) for m in hidden)
 
 
 def test_trust_adds_up(result: AuditResult) -> None:
@@ -175,7 +177,7 @@ def test_time_unseen_runs_from_earliest_onset_to_the_first_check() -> None:
         "first_visible": pd.Timestamp("2026-10-25 04:30", tz="Europe/London"),
     }
     assert facts.unseen_h(row) == 5.0  # the clocks go back in between (IANA)
-    assert pd.isna(facts.unseen_h({**row, "first_visible": pd.NaT}))
+    assert math.isnan(facts.unseen_h({**row, "first_visible": pd.NaT}))
 
 
 def test_exclusions_by_reason(result: AuditResult) -> None:

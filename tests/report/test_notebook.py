@@ -42,7 +42,8 @@ def codes(notebook: NotebookNode) -> list[NotebookNode]:
 def small(*sources: str) -> NotebookNode:
     cells = [nbformat.v4.new_code_cell(source) for source in sources]
     cells[0].metadata["tags"] = ["parameters"]
-    return nbformat.v4.new_notebook(cells=cells)
+    notebook: NotebookNode = nbformat.v4.new_notebook(cells=cells)
+    return notebook
 
 
 def test_there_is_a_monthly_audit() -> None:

@@ -241,7 +241,7 @@ def test_a_failure_leaves_what_was_there(  # noqa: PLR0913 - a table and its fix
     target = out.parent.parent / "elsewhere" / "deep" / "x" if is_new else out
     monkeypatch.setattr(MODULE, step, failing(error))
     with pytest.raises(OutputError, match=said):
-        publish(result, target)
+        publish(result, target, tables_only=step != "run_notebook")
     assert contents(out) == before
     assert [p.name for p in out.parent.iterdir()] == ["2026-10"]
     assert [p.name for p in out.parent.parent.iterdir()] == ["reports"]
