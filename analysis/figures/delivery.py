@@ -116,7 +116,8 @@ def _shade_window(
     ended = last if np.isnan(ended) else ended
     ax.axvspan(began, ended, color=SHADE, linewidth=0, zorder=0, label="window")
     surely_ended = ended if np.isnan(surely_ended) else surely_ended
-    if surely_began < surely_ended:
+    is_inside = (surely_began, surely_ended) != (began, ended)
+    if is_inside and surely_began < surely_ended:
         ax.axvspan(surely_began, surely_ended, color=SHADE_DARK, linewidth=0, zorder=0)
 
 

@@ -150,9 +150,10 @@ def delivery_findings(result: AuditResult) -> Section:
     """
     findings = facts.delivery_findings(result)
     standing = facts.standings(result)[-1]
+    drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
     return _section(
         "delivery",
-        findings=[_delivery_view(row, result) for row in facts.rows_of(findings)],
+        findings=[_delivery_view(row, drawn) for row in facts.rows_of(findings)],
         standing=standing,
         is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
@@ -306,6 +307,10 @@ def _month(month: str) -> str:
     return f"{pd.Timestamp(month + '-01'):%B %Y}"
 
 
+def _month_head(month: str, result: AuditResult) -> str:
+    return _month(month) + (" (part)" if facts.is_part(result, month) else "")
+
+
 def _when(moment: object) -> str:
     """Say a local time; where the clocks change that day, with its zone."""
     if not isinstance(moment, pd.Timestamp):
@@ -341,8 +346,8 @@ def _of(measured: facts.Measured, unit: str) -> str:
 
 
 def _percent(measured: facts.Measured) -> str:
-    if measured.shown == "nothing due":
-        return "nothing due"
+    if not measured.has_figure:
+        return measured.shown
     if math.isnan(measured.proportion):
         return "counts only"
     return f"{100 * measured.proportion:.1f} %"
@@ -507,8 +512,8 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
 def _standing_cell(measured: facts.Measured | None, name: str) -> str:
     if measured is None:
         return _EN_DASH
-    if measured.shown == "nothing due":
-        return "nothing due"
+    if not measured.has_figure:
+        return measured.shown
     counts = _of(measured, definition(name).unit)
     if math.isnan(measured.proportion):
         return counts
@@ -552,13 +557,14 @@ def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
         return figures.DotRow(
             ward=standing.ward, proportion=nan, low=nan, high=nan, counts="no figure"
         )
-    is_due = measured.shown != "nothing due"
     return figures.DotRow(
         ward=standing.ward,
         proportion=measured.proportion,
         low=measured.low,
         high=measured.high,
-        counts=_of(measured, definition(name).unit) if is_due else "nothing due",
+        counts=_of(measured, definition(name).unit)
+        if measured.has_figure
+        else measured.shown,
     )
 
 
@@ -583,7 +589,7 @@ def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Gri
             "counted of judged",
             "%",
             "95 % interval",
-            *(_month(month) for month in months[1:]),
+            *(_month_head(month, result) for month in months[1:]),
         ),
         rows=rows,
         numeric=frozenset(range(1, 4 + len(months))),
@@ -593,18 +599,18 @@ def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Gri
 def _measure_cells(found: Sequence[facts.Measured | None], unit: str) -> list[str]:
     now, *before = found
     if now is None:
-        cells = ["nothing due", "", ""]
+        cells = [facts.NOTHING_DUE, "", ""]
+    elif not now.has_figure:
+        cells = [now.shown, "", ""]
     else:
-        counts = "nothing due" if now.shown == "nothing due" else _of(now, unit)
-        percent = "" if now.shown == "nothing due" else _percent(now)
-        cells = [counts, percent, _interval(now.low, now.high, 100)]
+        cells = [_of(now, unit), _percent(now), _interval(now.low, now.high, 100)]
     return cells + [_EN_DASH if m is None else _before(m, unit) for m in before]
 
 
 def _before(measured: facts.Measured, unit: str) -> str:
-    if measured.shown == "proportion":
-        return _percent(measured)
-    return "nothing due" if measured.shown == "nothing due" else _of(measured, unit)
+    if measured.has_figure and math.isnan(measured.proportion):
+        return _of(measured, unit)
+    return _percent(measured)
 
 
 def _ward_words(ward: str) -> str:
@@ -624,7 +630,7 @@ def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
             "events in site-days",
             "per 1,000 site-days",
             "95 % interval",
-            *(_month(month) for month in months[1:]),
+            *(_month_head(month, result) for month in months[1:]),
         ),
         rows=rows,
         numeric=frozenset(range(1, 4 + len(months))),
@@ -689,7 +695,7 @@ def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("began", _span(row["began_earliest"], row["began_latest"])),
         ("ended", _ended(row["ended_earliest"], row["ended_latest"])),
         ("volume", _volume(row)),
-        ("as hours of delivery", _hours(row)),
+        ("in hours", _hours(row)),
         ("time unseen", "" if math.isnan(unseen) else f"{unseen:.1f} h, {between}"),
         ("rows in the log", _sources(row)),
         ("finding", _plain(row["finding_id"])),
