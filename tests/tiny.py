@@ -6,7 +6,7 @@ case reads as the trade would tell it; a test that is about local times writes t
 
 import csv
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -44,7 +44,7 @@ def moment(text: str) -> pd.Timestamp:
 
 def after(start: str, hours: float) -> str:
     """Write the time so many true hours after a local start, with its offset."""
-    utc = datetime.fromisoformat(start).replace(tzinfo=LONDON).astimezone(timezone.utc)
+    utc = datetime.fromisoformat(start).replace(tzinfo=LONDON).astimezone(UTC)
     there = utc + timedelta(seconds=round(hours * 3600))
     return there.astimezone(LONDON).isoformat()
 

@@ -105,35 +105,33 @@ def _from_ids(log: Log) -> pd.DataFrame:
     rows = log.checks[log.checks["line_id"] != ""]
     if not len(rows) or rows["line_id"].isin(listed).all():
         return pd.DataFrame()
-    runs = (
-        rows.groupby(["patient_id", "driver_id", "line_id"], sort=False)
-        .agg(
-            ward=("ward", "last"),
-            first_at=("checked_at", "first"),
-            last_at=("checked_at", "last"),
-            first_changed=("line_changed", "first"),
-            first_source=("source", "first"),
-            last_source=("source", "last"),
-        )
-        .reset_index()
-        .sort_values("first_at", kind="stable")
+    # Neighbours by driver: a patient's two drivers have a set each, and one set may
+    # go on from one driver to the next.
+    by = rows.groupby(["patient_id", "driver_id"])
+    rows = rows.assign(
+        before=by["checked_at"].shift(),
+        after=by["checked_at"].shift(-1),
+        change_after=by["line_changed"].shift(-1) == "yes",
     )
-    by = runs.groupby(["patient_id", "driver_id"])
-    before, after = by["last_at"].shift(), by["first_at"].shift(-1)
-    fitted_here = runs["first_changed"] == "yes"
+    keys = ["patient_id", "line_id"]
+    last = rows.drop_duplicates(keys, keep="last").sort_values(keys)
+    first = rows.drop_duplicates(keys).sort_values(keys).set_axis(last.index)
+    before, after = first["before"], last["after"]
+    fitted_here = first["line_changed"] == "yes"
+    gone = last["checked_at"].mask(last["change_after"], after)
     out = pd.DataFrame(
         {
-            "line_id": runs["line_id"],
-            "ward": runs["ward"],
-            "patient_id": runs["patient_id"],
-            "inserted_min": before.mask(fitted_here, runs["first_at"]),
-            "inserted_max": runs["first_at"].where(before.notna() | fitted_here),
-            "removed_min": runs["last_at"].where(after.notna()),
+            "line_id": last["line_id"],
+            "ward": last["ward"],
+            "patient_id": last["patient_id"],
+            "inserted_min": before.mask(fitted_here, first["checked_at"]),
+            "inserted_max": first["checked_at"].where(before.notna() | fitted_here),
+            "removed_min": gone.where(after.notna()),
             "removed_max": after,
-            "seen_until": runs["last_at"],
+            "seen_until": last["checked_at"],
             "is_ended": False,
-            "first_source": runs["first_source"],
-            "last_source": runs["last_source"],
+            "first_source": first["source"],
+            "last_source": last["source"],
         }
     )
     return out[~out["line_id"].isin(listed)]
@@ -141,13 +139,11 @@ def _from_ids(log: Log) -> pd.DataFrame:
 
 def _from_changes(log: Log) -> pd.DataFrame:
     """Give sets known only by line_changed rows; the first of a patient is undated."""
-    rows = log.checks[log.checks["line_id"] == ""]
-    has_table = rows["patient_id"].isin(
-        log.lines.loc[log.lines["kind"] == LineKind.EXTENSION_SET, "patient_id"]
-    )
-    changed = rows[~has_table & (rows["line_changed"] == "yes")]
-    rows = rows[~has_table & rows["patient_id"].isin(changed["patient_id"])]
-    if not len(rows):
+    rows, lines = log.checks, log.lines
+    sets = lines.loc[lines["kind"] == LineKind.EXTENSION_SET, "patient_id"]
+    named = rows.loc[rows["line_id"] != "", "patient_id"]
+    rows = rows[~rows["patient_id"].isin(sets) & ~rows["patient_id"].isin(named)]
+    if not len(rows) or "line_changed" not in log.columns["checks"]:
         return pd.DataFrame()
     rows = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
     keys = [rows["patient_id"], rows["driver_id"]]
@@ -283,15 +279,13 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
                 segments["inserted_min"].isna(),
                 youngest > limit,
                 replaced & within,
-                replaced,
-                segments["is_ended"],
-                within,
+                segments["is_ended"] & within,
+                ~removed & within,
             ],
             [
                 str(LineOutcome.NOT_EVALUABLE),
                 str(LineOutcome.OVERDUE),
                 str(LineOutcome.IN_TIME),
-                str(LineOutcome.INDETERMINATE),
                 str(LineOutcome.NEVER_DUE),
                 str(LineOutcome.UNDECIDED),
             ],
