@@ -31,6 +31,9 @@ _MOST_RUNNING = 12
 #: Months shown side by side, the report's own among them.
 _MOST_MONTHS = 4
 
+#: Place of the axes in a delivery plot: left, bottom, width, height.
+_PLOT = (0.075, 0.17, 0.91, 0.685)
+
 _EN_DASH = "\N{EN DASH}"
 _UNKNOWN = "not known"
 
@@ -671,8 +674,9 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
     start = facts.started_at(result, infusion)
     what = facts.words(row["kind"])
     with figures.house_style():
-        drawn = figures.figure(6.6, 2.6)
-        figures.delivery_line(readings, row, start, ax=drawn.subplots())
+        drawn = figures.figure(6.6, 2.6, is_fitted=False)
+        ax = drawn.add_axes(_PLOT)
+        figures.delivery_line(readings, row, start, ax=ax)
         source = figures.svg_source(drawn)
     return {
         "id": row["finding_id"],
