@@ -63,15 +63,19 @@ def _zone(value: Any) -> str:
         return wanted
     try:
         ZoneInfo(value)
-    except (OSError, ValueError):  # unknown, not a zone file, or an unsafe path
+    except (OSError, ValueError, KeyError):  # not a zone file, unsafe path, unknown
         return wanted
     return ""
 
 
 def _graces(value: Any) -> str:
     one = _number(0, 24)
-    good = isinstance(value, list) and not any(one(v) for v in value)
-    return "" if good else "a list of hours, each a plain number from 0 to 24"
+    good = (
+        isinstance(value, list)
+        and not any(one(v) for v in value)
+        and len(set(value)) == len(value)
+    )
+    return "" if good else "a list of different hours, each a plain number from 0 to 24"
 
 
 def _windows(value: Any) -> str:
@@ -84,7 +88,8 @@ def _windows(value: Any) -> str:
             return wanted
         if not row[1] <= row[2] <= row[0]:
             return wanted
-    return ""
+    sizes = [row[0] for row in value]
+    return "" if len(set(sizes)) == len(sizes) else "one window a syringe size"
 
 
 _SIGNS = {str(sign) for sign in SiteSign if sign is not SiteSign.NONE}
@@ -206,7 +211,8 @@ class Policy:
         if not faults:
             faults = _contradictions(values, wards)
         if faults:
-            raise PolicyError(f"{path}: " + "; ".join(faults))
+            line = " ".join(f"{path}: {'; '.join(faults)}".split())
+            raise PolicyError(line)
         return cls(
             path=path,
             text=text,
@@ -382,6 +388,12 @@ def _contradictions(
                 f"{where}missed_after_h: {limits['missed_after_h']:g} h is shorter "
                 f"than grace_h, {grace:g} h"
             )
+    longest = max(values["grace_also_h"], default=0.0)
+    if longest >= values["check_interval_h"]:
+        faults.append(
+            f"grace_also_h: {longest:g} h is not shorter than check_interval_h, "
+            f"{values['check_interval_h']:g} h"
+        )
     both = set(values["reaction_signs"]) & set(values["minor_signs"])
     if both:
         faults.append(

@@ -16,6 +16,7 @@ from analysis.intake.infusions import (
     describe_infusions,
     paused_after,
 )
+from analysis.intake.order import in_order
 from analysis.policy import Policy
 from analysis.terms import Entry
 
@@ -104,11 +105,9 @@ def _as_log(
     sheets: Sequence[Sheet], checks: Typed, infusions: Typed, lines: Typed
 ) -> Log:
     notes: list[str] = []
-    rows = checks.rows[_accepted(checks)].sort_values(
-        ["checked_at", "file", "line"], kind="stable", ignore_index=True
-    )
+    rows = checks.rows[_accepted(checks)].copy()
     rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
-    rows, derived = assign_infusions(rows)
+    rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
     notes += _amendment_notes(rows, checks)

@@ -15,6 +15,7 @@ from analysis.intake.times import read_spans, read_times
 from analysis.lookup import by_key
 from analysis.terms import RejectReason
 
+_SHOWN = 120  # characters of a header in a message
 _VOLUMES = ("volume_remaining_ml", "volume_delivered_ml")
 
 
@@ -84,9 +85,9 @@ def recognise(raw: RawTable) -> Sheet:
     """
     headers = {name.casefold(): name for name in raw.cells.columns if name}
     table = max(CANONICAL, key=lambda t: _likeness(t, set(headers)))
-    found = ", ".join(raw.cells.columns[:12])
+    found = ", ".join(_shown(name) for name in raw.cells.columns[:12])
     if not _likeness(table, set(headers))[0]:
-        msg = f"{raw.file}: none of its columns is one of a check log; found {found}"
+        msg = f"{raw.file}: none of its columns tells which table it is; found {found}"
         raise InputError(f"{msg}; rename the headers as `steadyfall dictionary` shows")
     missing = [c.name for c in table.columns if c.required and c.name not in headers]
     if table is CHECKS and not any(name in headers for name in _VOLUMES):
@@ -96,6 +97,12 @@ def recognise(raw: RawTable) -> Sheet:
         msg += f"{', '.join(missing)}; found {found}"
         raise InputError(f"{msg}; add the column or rename its header")
     return Sheet(raw, table, {n: headers[n] for n in table.names if n in headers})
+
+
+def _shown(name: str) -> str:
+    """Give a header as a few characters of one line, for a message."""
+    line = "".join(c if c.isprintable() else " " for c in name)
+    return line if len(line) <= _SHOWN else line[:_SHOWN] + "..."
 
 
 def _likeness(table: Table, headers: set[str]) -> tuple[int, int]:
@@ -145,7 +152,7 @@ def type_sheets(
     asked = every[fatal]
     is_rejected = pd.Series(text.index.isin(asked.index), index=text.index)
     kept = ~every.index.isin(asked.index) & ~every.index.isin(text.index[is_duplicate])
-    is_superseded = _superseded(text) & ~is_rejected & ~is_duplicate
+    is_superseded = _superseded(text, is_rejected) & ~is_rejected & ~is_duplicate
     return Typed(
         rows=typed,
         rejected=asked,
@@ -251,10 +258,26 @@ def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.Dat
     return text
 
 
-def _superseded(text: pd.DataFrame) -> pd.Series:
-    if "amends" not in text.columns:
-        return pd.Series(data=False, index=text.index)
-    return text["source"].isin(set(text.loc[text["amends"] != "", "amends"]))
+def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
+    """Mark the rows that an accepted row corrects, and those which these correct.
+
+    A rejected row corrects nothing: what it would have replaced is all there is. Rows
+    that name themselves, or each other in a ring, correct nothing either.
+    """
+    none = pd.Series(data=False, index=text.index)
+    if "amends" not in text.columns or not (text["amends"] != "").any():
+        return none
+    same = text.groupby("identity", sort=False).ngroup()
+    of_source = pd.Series(same.to_numpy(), index=text["source"])
+    corrects = by_key(text["amends"], of_source)
+    links = pd.DataFrame({"row": same, "corrects": corrects}).dropna()
+    stands = ~is_rejected & ~same.isin(links["corrects"])
+    reached = set(same[stands])
+    corrected: set[float] = set()
+    while found := set(links.loc[links["row"].isin(reached), "corrects"]) - corrected:
+        corrected |= found
+        reached = found
+    return same.isin(corrected)
 
 
 def _required_faults(text: pd.DataFrame, table: Table) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import io
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,11 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import InputError
+
+_QUOTE = "a quote is out of place"
+_LONG = "a cell is too long to be one"
+_CLOSING_QUOTE = re.compile(r'[^,"]"')
+_FEWEST_CELLS = 3  # a line with fewer commas than this would ask for may be prose
 
 #: Invisible characters that a spreadsheet leaves around a cell.
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))
@@ -170,23 +176,43 @@ def _decode(data: bytes, label: str) -> str:
 def _records(text: str) -> Iterator[tuple[int, list[str], str]]:
     """Yield line, cells and fault of each record; a fault gives its text as one cell.
 
-    A quote that is never closed would swallow the rest of the file. Such a record is
+    A quote that is never closed would swallow the rows that follow. Such a record is
     given up at its first line, and reading goes on with the next one.
     """
     lines = list(io.StringIO(text, newline=""))
+    width = 0
     start = 0
     while start < len(lines):
         reader = csv.reader((lines[i] for i in range(start, len(lines))), strict=True)
         begin = start
         try:
             for cells in reader:
+                end = start + reader.line_num
+                if any(_is_row(line, width) for line in lines[begin + 1 : end]):
+                    raise csv.Error(_QUOTE)  # noqa: TRY301 - as if csv had seen it
+                if not width and any(cell.strip() for cell in cells):
+                    width = len(cells)
                 yield begin + 1, cells, ""
-                begin = start + reader.line_num
+                begin = end
         except csv.Error:
-            yield begin + 1, [lines[begin].rstrip("\r\n")], "a quote is out of place"
+            long = max(map(len, lines[begin].split(","))) > csv.field_size_limit()
+            yield begin + 1, [lines[begin].rstrip("\r\n")], _LONG if long else _QUOTE
             start = begin + 1
         else:
             return
+
+
+def _is_row(line: str, width: int) -> bool:
+    """Tell whether a line in the middle of a record looks like a row of its own.
+
+    A line break in a note is followed by prose; after a quote that was meant as a sign
+    and not as a quote ("ditto") whole rows follow. At a row a quote opens a cell.
+    """
+    return (
+        width > _FEWEST_CELLS
+        and line.count(",") >= width - 1
+        and not _CLOSING_QUOTE.search(line)
+    )
 
 
 def _fit(cells: list[str], width: int) -> list[str]:
@@ -207,7 +233,8 @@ def _joined(cells: Sequence[str]) -> str:
 
 
 def _check_header(header: list[str], where: str) -> None:
-    twice = sorted({name for name in header if header.count(name) > 1 and name})
+    folded = [name.casefold() for name in header]
+    twice = [name for name in header if name and folded.count(name.casefold()) > 1]
     if twice:
         msg = f"{where}: column {twice[0]} stands twice in the header"
         raise InputError(f"{msg}; keep one of them")
