@@ -15,13 +15,12 @@ START = "2026-06-01T10:00"
 def next_syringe(hours: float, entry: str = "start", **columns: object) -> list[Row]:
     """Give the next syringe, so many hours after the first one's start."""
     there = pd.Timestamp(after(START, hours)).tz_localize(None).isoformat()
-    rows = syringe(
+    return syringe(
         {0: 16.0, 4: 13.3, 24: 0.0},
         start=there,
         entries={0: entry, 24: "end"},
         **{"infusion_id": "I2", **columns},
     )
-    return rows
 
 
 def first_row(result: AuditResult) -> pd.Series:
