@@ -136,7 +136,7 @@ def spans(folder: Path, rules: Rules) -> dict[str, Span]:
         elif charted and charted >= starts[name]:
             found[name] = Span(rows, charted, is_closed=False, kind="ended_at")
         elif following:
-            end = max(min(min(following), planned), last)
+            end = max(min(*following, planned), last)
             found[name] = Span(rows, end, is_closed=False, kind="next start")
         elif planned > log_end:
             kind = "running at the end of the log"
@@ -168,36 +168,38 @@ class Gap:
         return (self.end - self.start).total_seconds() / 3600
 
 
+def looks_of(span: Span) -> list[tuple[datetime, str, bool]]:
+    """Give time, ward and "on a pause from here" of each visit up to the end."""
+    looks: list[tuple[datetime, str, bool]] = []
+    paused = False
+    for time, row in span.rows:
+        goes_on = row["entry"] in {"resume", "rate_change", "start", "syringe_change"}
+        if goes_on or row["running"] == "yes":
+            paused = False
+        if row["entry"] == "pause":
+            paused = True
+        if looks and looks[-1][0] == time:
+            looks.pop()
+        if time <= span.end:
+            looks.append((time, row["ward"], paused))
+    return looks
+
+
 def gaps(folder: Path, rules: Rules) -> list[Gap]:
     """List the gaps of every infusion; paused, hand-over and unruled ones by reason."""
     found = []
     for name, span in spans(folder, rules).items():
-        looks: list[tuple[datetime, str, bool]] = []
-        paused = False
-        for time, row in span.rows:
-            if row["entry"] == "pause":
-                paused = True
-            elif row["entry"] in {"resume", "rate_change", "start", "syringe_change"}:
-                paused = False
-            elif row["running"] == "yes":
-                paused = False
-            if looks and looks[-1][0] == time:
-                looks.pop()
-            if time <= span.end:
-                looks.append((time, row["ward"], paused))
+        looks = looks_of(span)
         after = [*looks[1:], (span.end, looks[-1][1], False)]
         for (start, ward, stopped), (end, ward_after, _) in zip(
             looks, after, strict=True
         ):
             if end == start:
                 continue
-            excluded = ""
-            if ward_after != ward:
-                excluded = "hand-over between wards"
-            elif stopped:
-                excluded = "paused"
-            elif rules.limit("check_interval_h", ward) is None:
-                excluded = "no rule set"
+            no_rule = rules.limit("check_interval_h", ward) is None
+            excluded = "no rule set" if no_rule else ""
+            excluded = "paused" if stopped else excluded
+            excluded = "hand-over between wards" if ward_after != ward else excluded
             is_closed = end != span.end or span.is_closed or end == looks[-1][0]
             found.append(Gap(name, start, end, is_closed, excluded, ward))
     return found

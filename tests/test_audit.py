@@ -185,7 +185,8 @@ def test_every_measure_adds_up_from_its_units(case: Case) -> None:
         if line["denominator"] > 0:
             share = line["numerator"] / line["denominator"]
             assert line["proportion"] == pytest.approx(share)
-            assert not (line["low"] > share + 1e-9 or line["high"] < share - 1e-9)
+            assert not line["low"] > share + 1e-9
+            assert not line["high"] < share - 1e-9
 
 
 def test_every_exclusion_is_counted_under_its_reason(case: Case) -> None:
@@ -276,7 +277,7 @@ def test_planted_events_of_three_hours_are_found_where_readings_are_fine(
     fine = fine.groupby(level=0).all()
     wards = set(fine.index[fine]) - {"Sallowdene Home Team"}  # visits: too few readings
     events = planted[(planted["kind"] != "none") & (planted["hours_equivalent"] >= 3)]
-    events = events[events.index.map(judged["ward"]).isin(wards)]
+    events = events[judged["ward"].reindex(events.index).isin(wards)]
     found = judged.loc[events.index, "kind"] != ""
     assert len(events) >= 4
     assert found.mean() >= 0.8, events[~found]

@@ -5,6 +5,7 @@ reference infusion: 16.0 mL over 24 h).
 """
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -78,7 +79,7 @@ def test_trap_2_a_value_carried_down_is_a_doubtful_reading_and_nothing_missed(
     assert found.readings["doubtful"].tolist().count("yes") == 1
 
 
-def local_rows(times: dict[str, float], **columns: object) -> list[Row]:
+def local_rows(times: dict[str, float], **columns: Any) -> list[Row]:
     return [
         {
             "ward": "Alder Ward",
@@ -228,7 +229,7 @@ def test_trap_5_a_rate_change_part_way_is_followed_piece_by_piece(
 def test_trap_9_after_a_death_at_9_h_no_check_is_due_and_the_residue_is_waste(
     tmp_path: Path, rows_after: int
 ) -> None:
-    volumes: dict[float, float | None] = {0: 16.0, 4: 13.3, 8: 10.7}
+    volumes: dict[Any, float | None] = {0: 16.0, 4: 13.3, 8: 10.7}
     if rows_after:
         volumes[12] = 10.0
     rows = syringe(volumes, line_id="XS1")

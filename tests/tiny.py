@@ -8,6 +8,7 @@ import csv
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -15,7 +16,7 @@ import pandas as pd
 from analysis.audit import AuditResult, run_audit
 from analysis.policy import Policy, example_text
 
-Row = dict[str, object]
+Row = dict[str, Any]
 
 LONDON = ZoneInfo("Europe/London")
 POLICY = Policy.example()
@@ -27,7 +28,7 @@ def policy_with(text: str) -> Policy:
     return Policy.parse(example_text() + text, "test policy")
 
 
-def policy_but(**limits: object) -> Policy:
+def policy_but(**limits: Any) -> Policy:
     """Give the example policy with other values of some limits (TOML text)."""
     lines = example_text().splitlines()
     for name, value in limits.items():
@@ -50,12 +51,12 @@ def after(start: str, hours: float) -> str:
 
 
 def syringe(
-    volumes: Mapping[float, float | None],
+    volumes: Mapping[Any, float | None],
     *,
     start: str = START,
-    entries: Mapping[float, str] | None = None,
-    cells: Mapping[float, Mapping[str, object]] | None = None,
-    **columns: object,
+    entries: Mapping[Any, str] | None = None,
+    cells: Mapping[Any, Mapping[str, object]] | None = None,
+    **columns: Any,
 ) -> list[Row]:
     """Write the check rows of one syringe from its volumes remaining by elapsed hour.
 

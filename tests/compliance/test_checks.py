@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,7 +20,7 @@ from tests.tiny import (
 )
 
 
-def round_of(*hours: float, end: bool = True, **columns: object) -> list[Row]:
+def round_of(*hours: float, end: bool = True, **columns: Any) -> list[Row]:
     """Give checks at these hours of a reference infusion; the last is an end row."""
     volumes = {h: round(max(16 - h * 16 / 24, 0), 1) for h in hours}
     entries = {hours[-1]: "end"} if end else {}

@@ -1,6 +1,7 @@
 """Extension sets: what became of each, by interval arithmetic."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -25,8 +26,8 @@ START = "2026-06-01T10:00"
 def treatment(
     *hours: float,
     end: bool = True,
-    per_row: dict[float, Row] | None = None,
-    **cells: object,
+    per_row: dict[Any, Row] | None = None,
+    **cells: Any,
 ) -> list[Row]:
     """Give checks of one long-running treatment in one infusion a day."""
     rows = []
@@ -49,7 +50,7 @@ def treatment(
     return rows
 
 
-def extension_set(**cells: object) -> Row:
+def extension_set(**cells: Any) -> Row:
     return {
         "line_id": "XS1",
         "patient_id": "P1",
@@ -239,7 +240,7 @@ def test_sets_known_by_their_ids_in_the_checks(
         per_row[hour] = {"line_id": line}
         if marked:
             per_row[hour]["line_changed"] = "yes" if hour in changes else "no"
-    rows = treatment(*hours, per_row=per_row)  # type: ignore[arg-type]
+    rows = treatment(*hours, per_row=per_row)
     units = units_of(audit(tmp_path, rows), "lines_changed_in_time")
     assert units.sort_values("unit_id")["outcome"].tolist() == outcomes
 
@@ -252,7 +253,7 @@ def test_a_set_that_goes_on_with_another_driver_is_one_set(tmp_path: Path) -> No
         for h, x in zip(hours, lines, strict=True)
     }
     units = units_of(
-        audit(tmp_path, treatment(*hours, per_row=per_row)),  # type: ignore[arg-type]
+        audit(tmp_path, treatment(*hours, per_row=per_row)),
         "lines_changed_in_time",
     ).set_index("unit_id")
     assert units.index.tolist() == ["XS1", "XS2", "XS3"]
@@ -271,7 +272,7 @@ def test_line_changed_rows_are_the_changes_where_no_ids_are_charted(
     tmp_path: Path, changed: tuple[int, ...], outcomes: set[str]
 ) -> None:
     hours = range(0, 115, 6)
-    per_row: dict[float, Row] = {
+    per_row: dict[Any, Row] = {
         h: {"line_changed": "yes" if h in changed else "no"} for h in hours
     }
     found = audit(tmp_path, treatment(*hours, per_row=per_row))

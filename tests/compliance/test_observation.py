@@ -1,6 +1,7 @@
 """Observed ends: how the end of each infusion is known."""
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -12,7 +13,7 @@ DAY = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
 START = "2026-06-01T10:00"
 
 
-def next_syringe(hours: float, entry: str = "start", **columns: object) -> list[Row]:
+def next_syringe(hours: float, entry: str = "start", **columns: Any) -> list[Row]:
     """Give the next syringe, so many hours after the first one's start."""
     there = pd.Timestamp(after(START, hours)).tz_localize(None).isoformat()
     return syringe(
@@ -24,7 +25,8 @@ def next_syringe(hours: float, entry: str = "start", **columns: object) -> list[
 
 
 def first_row(result: AuditResult) -> pd.Series:
-    return result.infusions.set_index("infusion_id").loc["I1"]
+    table = result.infusions
+    return table[table["infusion_id"] == "I1"].iloc[0]
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ over 24 h, with what the trade's signature table says of them.
 """
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -15,7 +16,7 @@ RATE = 16 / 24
 
 
 def run(
-    *volumes: float | None, hours: tuple[float, ...] = HOURS, **cells: object
+    *volumes: float | None, hours: tuple[float, ...] = HOURS, **cells: Any
 ) -> list[Row]:
     """Give one infusion with these volumes, ended at its last row."""
     return syringe(
