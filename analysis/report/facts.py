@@ -99,7 +99,13 @@ class Measured:
 
     @property
     def has_figure(self) -> bool:
-        """True where anything was judged."""
+        """True where anything was judged.
+
+        Returns
+        -------
+        bool
+            False for nothing due and for no rule set.
+        """
         return self.shown not in {NOTHING_DUE, NO_RULE_SET}
 
 

@@ -31,7 +31,13 @@ _SPECIAL = re.compile(r'[,"\r\n]')
 
 
 def table_files() -> list[str]:
-    """Name the files that `write_tables` writes, relative to its folder."""
+    """Name the files that `write_tables` writes.
+
+    Returns
+    -------
+    list of str
+        Relative to its folder.
+    """
     return [f"{FOLDER}/{table.name}.csv" for table in OUTPUT]
 
 
