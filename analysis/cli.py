@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
-#: Steps of `publish`, for the length of the progress bar.
-_PUBLISHING = 4
-
 _EXPORTS = click.argument(
     "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
@@ -137,11 +134,12 @@ def evaluate(infusions: int, seed: int) -> None:
     """Measure by simulation what the audit finds, and how often it flags wrongly."""
     from analysis.evaluate import LEAST_EVENT_H, evaluate
 
-    with _progress(2) as say:
+    with _progress() as say:
         outcome = evaluate(infusions, seed, progress=say)
     click.echo(
         f"{outcome.infusions} simulated infusions, seed {outcome.seed}; events worth "
-        f"{LEAST_EVENT_H:g} h of delivery or more; +/- is one Monte Carlo standard error"
+        f"{LEAST_EVENT_H:g} h of delivery or more; +/- is one Monte Carlo standard "
+        "error"
     )
     for row in outcome.table.to_dict("records"):
         click.echo(
@@ -162,13 +160,12 @@ def _audit(
     tables_only: bool,
 ) -> None:
     """Run the audit, publish it and say what was done."""
-    from analysis.audit import STAGES, run_audit
+    from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
     if out is not None:
         check_output_folder(out)
-    steps = len(STAGES) + (0 if tables_only else _PUBLISHING)
-    with _progress(steps) as say:
+    with _progress() as say:
         result = run_audit(exports, policy, month=month, progress=say)
         where = publish(
             result,
@@ -181,20 +178,13 @@ def _audit(
 
 
 @contextmanager
-def _progress(steps: int) -> Iterator[Callable[[str], None]]:
-    """Show the steps on the terminal; nothing where there is none."""
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Show the step at work and the time gone by, where there is a terminal."""
     from tqdm import tqdm
 
-    bar_format = "{desc:<28} {bar} {n_fmt}/{total_fmt}"
-    with tqdm(
-        total=steps, disable=None, leave=False, bar_format=bar_format, file=sys.stderr
-    ) as bar:
-
-        def say(words: str) -> None:
-            bar.set_description_str(words, refresh=False)
-            bar.update()
-
-        yield say
+    bar_format = "{desc} ({elapsed})"
+    with tqdm(disable=None, leave=False, bar_format=bar_format, file=sys.stderr) as bar:
+        yield bar.set_description_str
 
 
 def _summary(result: "AuditResult") -> str:

@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from analysis import figures
 from analysis.audit import AuditResult
+from analysis.delivery.simulated import SIMULATED
 from analysis.report import facts
 from analysis.report.definitions import cautions as caution_texts
 from analysis.report.definitions import definition
@@ -160,6 +161,9 @@ def delivery_findings(result: AuditResult) -> Section:
         standing=standing,
         is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
+        simulated=SIMULATED,
+        expected=SIMULATED.false_per_1000 * standing.infusions / 1000,
+        wanted=result.policy.false_flags_per_1000,
     )
 
 
