@@ -146,6 +146,8 @@ def _comes_twice(local: datetime, zone: ZoneInfo) -> bool:
 
 def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Series:
     """Mark doubled times that stand after a later one of the same chart and night."""
+    if not twice.any():
+        return pd.Series(data=False, index=local.index)
     frame = pd.DataFrame({"local": local, "chart": chart})[twice]
     place = pd.Series(np.arange(len(local)), index=local.index)[twice]
     newest_first = _is_newest_first(local[~twice], chart[~twice])

@@ -31,9 +31,13 @@ LATER = line(checked_at="2026-10-01T12:00", volume_remaining_ml="7.5")
     ("lines", "expected"),
     [
         pytest.param([line(), LATER], [2, 0, 0, 0], id="two good rows are accepted"),
-        pytest.param([line(), line()], [1, 0, 0, 1], id="a row given twice counts once"),
         pytest.param(
-            [line(), line(note="x")], [2, 0, 0, 0], id="a row with a note is no duplicate"
+            [line(), line()], [1, 0, 0, 1], id="a row given twice counts once"
+        ),
+        pytest.param(
+            [line(), line(note="x")],
+            [2, 0, 0, 0],
+            id="a row with a note is no duplicate",
         ),
         pytest.param(
             [line(), line(checked_at=" 2026-10-01T08:00 ")],
@@ -70,7 +74,9 @@ LATER = line(checked_at="2026-10-01T12:00", volume_remaining_ml="7.5")
             [line(), LATER + ",,"], [2, 0, 0, 0], id="empty cells too many do no harm"
         ),
         pytest.param(
-            [line(), LATER.rsplit(",", 1)[0]], [1, 1, 0, 0], id="a row too short: rejected"
+            [line(), LATER.rsplit(",", 1)[0]],
+            [1, 1, 0, 0],
+            id="a row too short: rejected",
         ),
         pytest.param(
             [line(), line(volume_remaining_ml="9", amends="checks.csv:2")],
@@ -126,7 +132,11 @@ LATER = line(checked_at="2026-10-01T12:00", volume_remaining_ml="7.5")
             id="an amendment of no row supersedes nothing",
         ),
         pytest.param(
-            [line(), 'Alder ward,P1,I1,D1,check,2026-10-01T09:00,,9,,,"never closed', LATER],
+            [
+                line(),
+                'Alder ward,P1,I1,D1,check,2026-10-01T09:00,,9,,,"never closed',
+                LATER,
+            ],
             [2, 1, 0, 0],
             id="a quote never closed costs its own row only",
         ),
@@ -232,11 +242,15 @@ def test_broken_record_is_in_the_ledger_as_it_stands(tmp_path: Path) -> None:
     ("text", "lines"),
     [
         pytest.param(f"{HEADER}\n{line()}\n{LATER}\n", [2, 3], id="plain"),
-        pytest.param(f"{HEADER}\n{line()}\n{LATER}", [2, 3], id="no line end at the end"),
+        pytest.param(
+            f"{HEADER}\n{line()}\n{LATER}", [2, 3], id="no line end at the end"
+        ),
         pytest.param(f"\ufeff{HEADER}\n{line()}\n{LATER}\n", [2, 3], id="BOM"),
         pytest.param(f"{HEADER}\r\n{line()}\r\n{LATER}\r\n", [2, 3], id="CRLF"),
         pytest.param(f"{HEADER}\r{line()}\r{LATER}\r", [2, 3], id="CR alone"),
-        pytest.param(f"\n\n{HEADER}\n\n{line()}\n\n\n{LATER}\n", [5, 8], id="blank lines"),
+        pytest.param(
+            f"\n\n{HEADER}\n\n{line()}\n\n\n{LATER}\n", [5, 8], id="blank lines"
+        ),
         pytest.param(
             HEADER + "\n" + line(note='"a\nb\n\nc"') + "\n" + LATER + "\n",
             [2, 6],
@@ -342,7 +356,9 @@ def test_any_mix_of_rows_balances(
         f"checks.csv:{begins[n + 1]}" for n, k in enumerate(kinds) if KINDS[k][1]
     ]
     assert sorted(log.rejected["source"]) == sorted(expected)
-    aside = [f"checks.csv:{begins[n + 1]}" for n, k in enumerate(kinds) if k == "bad cell"]
+    aside = [
+        f"checks.csv:{begins[n + 1]}" for n, k in enumerate(kinds) if k == "bad cell"
+    ]
     assert log.set_aside["source"].tolist() == aside
 
 

@@ -14,9 +14,15 @@ from tests.intake.logs import line, read, zone_policy
         pytest.param("volume_remaining_ml", "10.5", 10.5, "", id="a number is read"),
         pytest.param("volume_remaining_ml", "", None, "", id="a blank is not a fault"),
         pytest.param("volume_remaining_ml", "60", 60.0, "", id="the limit is possible"),
-        pytest.param("volume_remaining_ml", "0", 0.0, "", id="nothing left is possible"),
         pytest.param(
-            "volume_remaining_ml", "60.1", None, "impossible number", id="over the limit"
+            "volume_remaining_ml", "0", 0.0, "", id="nothing left is possible"
+        ),
+        pytest.param(
+            "volume_remaining_ml",
+            "60.1",
+            None,
+            "impossible number",
+            id="over the limit",
         ),
         pytest.param(
             "volume_remaining_ml", "-0.1", None, "impossible number", id="below nothing"
@@ -32,7 +38,9 @@ from tests.intake.logs import line, read, zone_policy
         pytest.param("site_signs", "Redness; PAIN", "redness;pain", "", id="two signs"),
         pytest.param("site_signs", "pain;pain", "pain", "", id="a sign written twice"),
         pytest.param("site_signs", "none", "none", "", id="none is an answer"),
-        pytest.param("site_signs", "", "", "", id="blank is not recorded, and no fault"),
+        pytest.param(
+            "site_signs", "", "", "", id="blank is not recorded, and no fault"
+        ),
         pytest.param(
             "site_signs", "none;redness", "", "not in the list", id="none contradicts"
         ),
@@ -83,9 +91,7 @@ def hours(tmp_path: Path, zone: str, *times: str) -> list[float]:
     checks = read(tmp_path, *rows, policy=zone_policy(zone)).checks
     assert len(checks) == len(times)
     by_row = checks.sort_values("line")["checked_at"]
-    return [
-        float(h) for h in (by_row - by_row.iloc[0]).dt.total_seconds().div(3600)
-    ]
+    return [float(h) for h in (by_row - by_row.iloc[0]).dt.total_seconds().div(3600)]
 
 
 # Clock changes of 2026: IANA tz database, files europe and australasia.
@@ -136,19 +142,34 @@ def hours(tmp_path: Path, zone: str, *times: str) -> list[float]:
         ),
         pytest.param(
             "Europe/London",
-            ["2026-10-24T22:00", "2026-10-25T01:45", "2026-10-25T01:15", "2026-10-25T05:00"],
+            [
+                "2026-10-24T22:00",
+                "2026-10-25T01:45",
+                "2026-10-25T01:15",
+                "2026-10-25T05:00",
+            ],
             [0, 3.75, 4.25, 8],
             id="the repeated hour by row order",
         ),
         pytest.param(
             "Europe/London",
-            ["2026-10-25T05:00", "2026-10-25T01:15", "2026-10-25T01:45", "2026-10-24T22:00"],
+            [
+                "2026-10-25T05:00",
+                "2026-10-25T01:15",
+                "2026-10-25T01:45",
+                "2026-10-24T22:00",
+            ],
             [0, -3.75, -4.25, -8],
             id="the repeated hour by row order, newest row first",
         ),
         pytest.param(
             "Europe/London",
-            ["2026-10-25T05:00", "2026-10-25T01:45", "2026-10-25T01:15", "2026-10-24T22:00"],
+            [
+                "2026-10-25T05:00",
+                "2026-10-25T01:45",
+                "2026-10-25T01:15",
+                "2026-10-24T22:00",
+            ],
             [0, -4.25, -4.75, -8],
             id="newest row first and nothing runs back: the first of the two hours",
         ),
