@@ -221,7 +221,7 @@ def _event_finding(
 def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
     if not np.isfinite(hour):
         return pd.NaT  # type: ignore[return-value]
-    return (started + pd.Timedelta(hours=hour)).round("s")
+    return started + pd.Timedelta(seconds=round(hour * 3600))
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:

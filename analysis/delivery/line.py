@@ -83,7 +83,8 @@ def _prescribed_rate(infusions: pd.DataFrame, policy: Policy) -> pd.Series:
     planned = infusions["planned_duration_h"].fillna(
         policy.by_ward("planned_duration_h", infusions["ward"])
     )
-    return infusions["start_volume_ml"] / planned
+    start = infusions["start_volume_ml"]
+    return start.where(start > 0) / planned
 
 
 def _volume(rows: pd.DataFrame) -> pd.Series:

@@ -42,6 +42,6 @@ SIMULATED = Simulated(
     least_event_h=1.5,
     found_share=0.867,
     found_se=0.013,
-    false_per_1000=9.4,
-    false_se=1.3,
+    false_per_1000=8.5,
+    false_se=1.2,
 )
