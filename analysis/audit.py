@@ -122,9 +122,10 @@ def run_audit(
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
-    units = pd.concat(
-        [adherence.units, stack_units({SITE_REACTIONS: sites.units})], ignore_index=True
-    )
+    stacks = [adherence.units, stack_units({SITE_REACTIONS: sites.units})]
+    # An empty table has no types of its own and would take those of the other away.
+    some = [stack for stack in stacks if len(stack)]
+    units = pd.concat(some or stacks[:1], ignore_index=True)
     measures = measure_units(units, adherence.names, IN_HOURS)
     return AuditResult(
         month=month,

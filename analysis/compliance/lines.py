@@ -14,9 +14,10 @@ import pandas as pd
 from analysis.compliance.units import UNIT_COLUMNS
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
-from analysis.lookup import by_key
+from analysis.lookup import by_key, whole_seconds
 from analysis.policy import Policy
 from analysis.terms import (
+    NO_WARD,
     EndKind,
     Exclusion,
     LineKind,
@@ -72,6 +73,7 @@ def _from_table(log: Log) -> pd.DataFrame:
         table["ward"] != "",
         by_key(table["patient_id"], _last_of(log, "ward")).astype("str").fillna(""),
     )
+    ward = ward.mask(ward == "", NO_WARD)
     label = table["line_id"].where(
         table["line_id"] != "", DERIVED + table["source"].map(short_hash)
     )
@@ -194,7 +196,10 @@ def _with_end_of_treatment(
     still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
     out = segments.copy()
     seen = out["seen_until"].fillna(last_row)
-    out["seen_until"] = seen.where(seen >= out["inserted_min"], out["inserted_min"])
+    seen = seen.mask(seen < out["inserted_min"], out["inserted_min"])
+    # A set of somebody without any row is dated by what there is, at last the log.
+    seen = seen.fillna(out["inserted_min"])
+    out["seen_until"] = seen.fillna(log.checks["checked_at"].iloc[-1])
     open_ = out["removed_max"].isna()
     out["is_ended"] |= open_ & ~patient.isin(still)
     return out
@@ -300,8 +305,7 @@ def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     """Give the earliest of change, limit and end of observation, each at its latest."""
     until = segments["removed_max"].fillna(segments["seen_until"])
     at_limit = segments["inserted_max"] + pd.to_timedelta(limit * 3600, unit="s")
-    first: pd.Series = until.where(~(at_limit < until), at_limit).dt.round("s")
-    return first
+    return whole_seconds(until.where(~(at_limit < until), at_limit))
 
 
 def line_findings(

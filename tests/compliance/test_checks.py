@@ -206,3 +206,17 @@ def test_covered_time_has_an_interval_from_ten_patients(
     assert covered["patients"] == patients
     if has_interval:
         assert covered["low"] < covered["proportion"] < covered["high"]
+
+
+def test_a_gap_without_a_rule_and_a_check_due_at_its_beginning_are_two_units(
+    tmp_path: Path,
+) -> None:
+    policy = policy_with(
+        '\n[wards."Birch Ward"]\nset_by = "t"\ncheck_interval_h = "none"\n'
+    )
+    rows = round_of(0, 4, 8)
+    for row in rows[1:]:
+        row["ward"] = "Birch Ward"
+    units = units_of(audit(tmp_path, rows, policy=policy), "checks_on_time")
+    assert sorted(units["outcome"]) == ["hand-over between wards", "no rule set"]
+    assert units["unit_id"].is_unique

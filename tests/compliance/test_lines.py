@@ -309,3 +309,36 @@ def test_a_set_belongs_to_the_month_of_the_earliest_of_change_limit_and_end(
         audit(tmp_path, rows, lines=[late]), "lines_changed_in_time"
     ).to_dict("records")
     assert unit["month"] == "2026-06"
+
+
+def test_a_set_removed_in_the_hour_that_comes_twice_is_dated(tmp_path: Path) -> None:
+    rows = syringe({0: 16.0, 20: 2.7}, start="2026-10-24T10:00", line_id="XS1")
+    line = extension_set(
+        inserted_at="2026-10-24T10:00",
+        removed_at="2026-10-25T01:30+00:00",
+        removal_reason="routine",
+    )
+    found = audit(tmp_path, rows, lines=[line])
+    (unit,) = units_of(found, "lines_changed_in_time").to_dict("records")
+    assert unit["due_at"].isoformat() == "2026-10-25T01:30:00+00:00"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        pytest.param(
+            extension_set(patient_id="P8", ward=None, inserted_at=None),
+            id="nothing known but its number",
+        ),
+        pytest.param(extension_set(inserted_at=None), id="no date of fitting"),
+        pytest.param(extension_set(patient_id="P8", ward=None), id="no row, no ward"),
+    ],
+)
+def test_a_set_of_which_little_is_known_still_has_a_ward_and_a_month(
+    tmp_path: Path, line: Row
+) -> None:
+    found = audit(tmp_path, treatment(0, 6, 12), lines=[line])
+    (unit,) = units_of(found, "lines_changed_in_time").to_dict("records")
+    assert unit["month"] == "2026-06"
+    assert unit["ward"] in {"Alder Ward", "ward not recorded"}
+    assert unit["tally"] == "excluded"

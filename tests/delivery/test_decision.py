@@ -322,3 +322,21 @@ def test_flow_factor_is_delivered_over_set_volume(tmp_path: Path) -> None:
     row = audit(tmp_path, run(*ratio(0.95))).infusions.iloc[0]
     assert row["flow_factor"] == pytest.approx(0.95, abs=0.005)
     assert row["flow_factor_low"] < 0.95 < row["flow_factor_high"]
+
+
+def test_a_window_may_end_in_the_hour_that_comes_twice(tmp_path: Path) -> None:
+    rows = syringe(
+        {0: 16.0, 4: 13.3, 8: 10.7, 12: 10.7, 16: 10.7, 20: 8.0, 24: 5.3},
+        start="2026-10-24T16:30",
+        entries={24: "end"},
+    )
+    stall = only(audit(tmp_path, rows), "stall")
+    window = [stall[n] for n in ("began_earliest", "began_latest")]
+    # 8 h after 16:30 is 00:30; 9.5 h after it is 01:00 for the second time.
+    assert window[0] <= moment("2026-10-25T00:30") <= window[1]
+
+
+def test_an_empty_start_gives_no_prescribed_line(tmp_path: Path) -> None:
+    rows = run(0.0, 13.4, 10.6, 8.0, 5.2, 2.7, 0.3, set_rate_ml_h=None)
+    row = audit(tmp_path, rows).infusions.iloc[0]
+    assert row["reason"] == "no rate and no planned duration"

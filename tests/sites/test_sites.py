@@ -280,3 +280,28 @@ def test_sites_without_ids_are_derived_from_changes_and_places(tmp_path: Path) -
     assert len(units) == 3
     assert units["unit_id"].str.startswith("derived-").all()
     assert any("derived" in note for note in result.notes)
+
+
+def test_a_site_ends_in_the_hour_that_comes_twice(tmp_path: Path) -> None:
+    rows = syringe(
+        dict.fromkeys((0, 12)), start="2026-10-24T12:00", site_id="CN1",
+        site_signs="none",
+    )  # fmt: skip
+    out = cannula(
+        inserted_at="2026-10-24T12:00",
+        removed_at="2026-10-25T01:30+00:00",
+        removal_reason="reaction",
+    )
+    rate = whole(audit(tmp_path, rows, lines=[out]).rates, "site_reactions")
+    assert rate["exposure_days"] == pytest.approx(14.5 / 24)
+
+
+def test_a_cannula_of_which_nothing_is_known_is_excluded_by_name(
+    tmp_path: Path,
+) -> None:
+    bare = cannula(patient_id="P8", ward=None, inserted_at=None)
+    found = audit(tmp_path, looks({0: "none", 24: "none"}, site_id="CN7"), lines=[bare])
+    units = units_of(found, "site_reactions").set_index("unit_id")
+    assert units.loc["CN1", "reason"] == "site signs never recorded"
+    assert units.loc["CN1", "ward"] == "ward not recorded"
+    assert units["month"].eq("2026-06").all()
