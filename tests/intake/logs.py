@@ -30,7 +30,7 @@ GOOD = BLANK | {
 WHERE = ["source", "file", "line"]
 
 
-def line(row: Mapping[str, str] | None = None, **cells: str) -> str:
+def line(row: Mapping[str, str] | None = None, /, **cells: str) -> str:
     """Write a good row, or `row`, with other cells, as one line of CSV."""
     full = {**GOOD, **(row or {}), **cells}
     return ",".join(full.values())

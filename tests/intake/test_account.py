@@ -298,28 +298,22 @@ KINDS = {
 def made(kind: str, number: int) -> str:
     """Write a row of a kind that is like no other row."""
     own = {"note": f"row {number}", "infusion_id": f"R{number}"}
-    match kind:
-        case "blank":
-            return "  "
-        case "commas":
-            return "," * (len(GOOD) - 1)
-        case "short":
-            return line(**own).rsplit(",", 2)[0]
-        case "long":
-            return line(**own) + ",more"
-        case "open quote":
-            return line(**own | {"note": f'"row {number}'})
-        case "lone quote":
-            return line(**own | {"note": '"'})
-        case "no time" | "no ward" | "no patient":
-            blank = {"no time": "checked_at", "no ward": "ward"}.get(kind, "patient_id")
-            return line(**own, **{blank: ""})
-        case "bad cell":
-            return line(**own, volume_remaining_ml="ten")
-        case "two lines":
-            return line(**own | {"note": f'"row\n{number}"'})
-        case _:
-            return line(**own)
+    whole = {
+        "blank": "  ",
+        "commas": "," * (len(GOOD) - 1),
+        "short": line(own).rsplit(",", 2)[0],
+        "long": line(own) + ",more",
+    }
+    cells = {
+        "open quote": {"note": f'"row {number}'},
+        "lone quote": {"note": '"'},
+        "no time": {"checked_at": ""},
+        "no ward": {"ward": ""},
+        "no patient": {"patient_id": ""},
+        "bad cell": {"volume_remaining_ml": "ten"},
+        "two lines": {"note": f'"row\n{number}"'},
+    }
+    return whole.get(kind) or line(own | cells.get(kind, {}))
 
 
 @settings(max_examples=25, deadline=None)
