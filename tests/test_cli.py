@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from analysis import cli
-from analysis.columns import CANONICAL
+from analysis.columns import CANONICAL, OUTPUT
 from analysis.policy import Policy
 from tests.intake.logs import HEADER, line, write
 
@@ -84,3 +84,96 @@ def test_dictionary_lists_every_column(
 ) -> None:
     _, text, _ = run(monkeypatch, capsys, "dictionary")
     assert all(f"| `{name}` |" in text for table in CANONICAL for name in table.names)
+
+
+TOLD = ("--tables-only", "--out")
+
+
+@pytest.mark.parametrize(
+    ("month", "says"),
+    [
+        pytest.param("2026-09", "no row in that month", id="a month without a row"),
+        pytest.param("2026-13", "YYYY-MM", id="a month that is none"),
+        pytest.param("October", "YYYY-MM", id="a month in words"),
+    ],
+)
+def test_a_month_that_cannot_be_reported(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    month: str,
+    says: str,
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), tmp_path / "out"
+    args = ("audit", str(log), "--month", month, *TOLD, str(out))
+    status, _, errors = run(monkeypatch, capsys, *args)
+    assert (status, says in errors, out.exists()) == (2, True, False)
+
+
+def test_a_folder_that_is_not_ours_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), tmp_path / "out"
+    mine = write(out, "letters.txt", "do not touch")
+    status, _, errors = run(monkeypatch, capsys, "audit", str(log), *TOLD, str(out))
+    assert status == 2
+    assert "letters.txt" in errors or "out" in errors
+    assert [path.name for path in out.iterdir()] == [mine.name]
+
+
+def test_two_runs_give_the_same_tables_byte_for_byte(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        line(checked_at=f"2026-10-0{day}T{hour:02d}:00", infusion_id=f"I{day}")
+        for day in (1, 2)
+        for hour in (8, 12, 16)
+    ]
+    log = write(tmp_path, "log.csv", HEADER, *rows)
+    for name in ("one", "two"):
+        status, told, _ = run(
+            monkeypatch, capsys, "audit", str(log), *TOLD, str(tmp_path / name)
+        )
+        assert status == 0
+        assert "6 rows read, 6 accepted, 0 rejected" in told
+    one, two = (
+        {
+            path.name: path.read_bytes()
+            for path in (tmp_path / name / "tables").iterdir()
+        }
+        for name in ("one", "two")
+    )
+    assert one == two
+    assert len(one) == len(OUTPUT)
+
+
+def test_a_file_named_twice_is_read_once_and_a_folder_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), str(tmp_path / "out")
+    status, told, _ = run(monkeypatch, capsys, "audit", str(log), str(log), *TOLD, out)
+    assert status == 0
+    assert told.count("1 rows read") == 1
+    status, _, errors = run(monkeypatch, capsys, "audit", str(tmp_path), *TOLD, out)
+    assert status == 2
+    assert "is a folder" in errors
+
+
+def test_a_ward_called_like_a_total_keeps_its_own_figures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [line(ward="all"), line(ward="all", checked_at="2026-10-01T12:00")]
+    log, out = write(tmp_path, "log.csv", HEADER, *rows), tmp_path / "out"
+    status, _, _ = run(monkeypatch, capsys, "audit", str(log), *TOLD, str(out))
+    assert status == 0
+    measures = (out / "tables" / "measures.csv").read_text("utf-8")
+    assert measures.count("covered_time,all (ward),all,") == 1
+    assert measures.count("covered_time,all,all,") == 1
+
+
+def test_the_dictionary_prints_every_output_column(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, told, _ = run(monkeypatch, capsys, "dictionary", "--output")
+    names = [name for table in OUTPUT for name in table.names]
+    assert [name for name in names if f"| `{name}` |" not in told] == []

@@ -18,7 +18,7 @@ from analysis.intake.infusions import (
 )
 from analysis.intake.order import in_order
 from analysis.policy import Policy
-from analysis.terms import Entry
+from analysis.terms import ALL, BETWEEN_WARDS, Entry
 
 __all__ = ["Log", "read_exports"]
 
@@ -106,6 +106,7 @@ def _as_log(
 ) -> Log:
     notes: list[str] = []
     rows = checks.rows[_accepted(checks)].copy()
+    rows["ward"] = _told_from_totals(rows["ward"], notes)
     rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
     rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
@@ -119,6 +120,7 @@ def _as_log(
     accepted = pd.concat([t.rows.loc[_accepted(t), "file"] for t in typed.values()])
     ledger.check_balance(account, accepted.value_counts())
     table = infusions.rows[_accepted(infusions)]
+    notes += _disagreements(table)
     return Log(
         checks=rows.drop(columns="row_text"),
         infusions=describe_infusions(rows, table),
@@ -129,6 +131,30 @@ def _as_log(
         columns={name: t.columns for name, t in typed.items()},
         notes=tuple(notes),
     )
+
+
+def _told_from_totals(wards: pd.Series, notes: list[str]) -> pd.Series:
+    """Keep a ward apart from the words that the tables use for totals."""
+    clash = wards.isin([ALL, BETWEEN_WARDS])
+    if clash.any():
+        notes.append(
+            f"A ward is called '{wards[clash].iloc[0]}', a word of the tables: "
+            "' (ward)' was added to its name."
+        )
+    return wards.mask(clash, wards + " (ward)")
+
+
+def _disagreements(table: pd.DataFrame) -> list[str]:
+    """Say how many infusions stand in several rows that do not say the same."""
+    names = [name for name in INFUSIONS.names if name != "infusion_id"]
+    said = table.groupby("infusion_id")[names].nunique()
+    wrong = said.index[(said > 1).any(axis=1)]
+    if not len(wrong):
+        return []
+    return [
+        f"{len(wrong)} infusions stand in several rows of the infusions table that do "
+        f"not agree (first: {wrong[0]}); the first value of each column was used."
+    ]
 
 
 def _accepted(typed: Typed) -> pd.Series:
