@@ -173,6 +173,16 @@ class Policy:
     def load(cls, path: Path) -> "Policy":
         """Read a policy file.
 
+        Parameters
+        ----------
+        path : Path
+            A TOML file in UTF-8.
+
+        Returns
+        -------
+        Policy
+            Complete and exact.
+
         Raises
         ------
         PolicyError
@@ -190,12 +200,32 @@ class Policy:
 
     @classmethod
     def example(cls) -> "Policy":
-        """Give the example policy shipped with the package."""
+        """Give the example policy shipped with the package.
+
+        Returns
+        -------
+        Policy
+            Marked as the example.
+        """
         return cls.parse(example_text(), "example policy", is_example=True)
 
     @classmethod
     def parse(cls, text: str, path: str, *, is_example: bool = False) -> "Policy":
-        """Read a policy from TOML text; `path` is used in messages only.
+        """Read a policy from TOML text.
+
+        Parameters
+        ----------
+        text : str
+            TOML.
+        path : str
+            Name of the file in messages.
+        is_example : bool
+            The text is that of the shipped example.
+
+        Returns
+        -------
+        Policy
+            Complete and exact.
 
         Raises
         ------
@@ -224,7 +254,13 @@ class Policy:
 
     @property
     def zone(self) -> ZoneInfo:
-        """Time zone of times written without an offset."""
+        """Time zone of times written without an offset.
+
+        Returns
+        -------
+        ZoneInfo
+            From the IANA database.
+        """
         return ZoneInfo(self.time_zone)
 
     def by_ward(self, limit: str, wards: pd.Series) -> pd.Series:
@@ -252,7 +288,13 @@ class Policy:
         return wards.map(found).astype("float64")
 
     def entries(self) -> pd.DataFrame:
-        """List every limit in force: columns ward, limit, value, set_by (text)."""
+        """List every limit in force, as text.
+
+        Returns
+        -------
+        DataFrame
+            Columns ward, limit, value, set_by; general limits first.
+        """
         rows = [
             ("all wards", key, _spoken(getattr(self, key)), self.set_by[key])
             for key in _CHECKS
@@ -267,7 +309,13 @@ class Policy:
 
 
 def example_text() -> str:
-    """Give the example policy as the text of a TOML file, to start from."""
+    """Give the example policy, to start from.
+
+    Returns
+    -------
+    str
+        Text of a TOML file.
+    """
     return (
         resources.files("analysis").joinpath("example_policy.toml").read_text("utf-8")
     )

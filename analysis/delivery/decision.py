@@ -50,20 +50,43 @@ class Readings:
 
     @property
     def residual_ml(self) -> Array:
-        """Observed minus expected; positive is behind."""
+        """Observed minus expected; positive is behind.
+
+        Returns
+        -------
+        array of float, shape (k,)
+            mL.
+        """
         residual: Array = np.round(self.observed_ml - self.expected_ml, 3)
         return residual
 
     @property
     def side(self) -> Array:
-        """+1 beyond the limit and behind, -1 beyond it and ahead, 0 within it."""
+        """Side of the line on which a reading is beyond the limit.
+
+        Returns
+        -------
+        array of float, shape (k,)
+            +1 behind, -1 ahead, 0 within the limit; the limit itself is within.
+        """
         residual = self.residual_ml
         beyond = np.abs(residual) > LIMIT_SD * self.sd_ml
         side: Array = np.sign(residual) * beyond
         return side
 
     def subset(self, keep: Array) -> "Readings":
-        """Give the readings where `keep` is true."""
+        """Give some of the readings.
+
+        Parameters
+        ----------
+        keep : array of bool, shape (k,)
+            Which.
+
+        Returns
+        -------
+        Readings
+            In the same order.
+        """
         return Readings(
             elapsed_h=self.elapsed_h[keep],
             observed_ml=self.observed_ml[keep],

@@ -14,14 +14,37 @@ _FAULT_COLUMNS = ["column", "value", "reason", "sentence"]
 
 
 def no_faults() -> pd.DataFrame:
-    """Give an empty frame of faults: column, value, reason, sentence."""
+    """Give an empty frame of faults.
+
+    Returns
+    -------
+    DataFrame
+        Columns column, value, reason, sentence.
+    """
     return pd.DataFrame(columns=_FAULT_COLUMNS, dtype="str")
 
 
 def faults_of(
     bad: pd.Series, column: str, reason: RejectReason, sentence: str
 ) -> pd.DataFrame:
-    """Give one fault for each cell of `bad`, on its index; {value} is filled in."""
+    """Give one fault for each cell that cannot be read.
+
+    Parameters
+    ----------
+    bad : Series of str
+        The cells.
+    column : str
+        Their column.
+    reason : RejectReason
+        Reason code.
+    sentence : str
+        The reason in words; {value} is filled in.
+
+    Returns
+    -------
+    DataFrame
+        Faults on the index of `bad`.
+    """
     return pd.DataFrame(
         {
             "column": column,

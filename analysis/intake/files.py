@@ -61,6 +61,16 @@ class RawTable:
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.
 
+    Parameters
+    ----------
+    paths : sequence of Path
+        Different files.
+
+    Returns
+    -------
+    list of str
+        One label a file, with `/` between folders.
+
     Examples
     --------
     >>> label_files([Path("a/checks.csv"), Path("b/checks.csv"), Path("b/lines.csv")])
@@ -146,7 +156,18 @@ def read_table(path: Path, label: str) -> RawTable:
 
 
 def row_text(cells: pd.DataFrame) -> list[str]:
-    """Give rows as lines of CSV, for the ledger."""
+    """Give rows as lines of CSV, for the ledger.
+
+    Parameters
+    ----------
+    cells : DataFrame of str, shape (rows, columns)
+        Rows.
+
+    Returns
+    -------
+    list of str
+        One line a row, without line ends of its own.
+    """
     return [_joined(row) for row in cells.itertuples(index=False)]
 
 

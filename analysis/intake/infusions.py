@@ -30,7 +30,17 @@ STEPS_HERE = (Entry.RATE_CHANGE, Entry.RESUME, Entry.START, Entry.SYRINGE_CHANGE
 
 
 def short_hash(*parts: str) -> str:
-    """Give the first 12 base32 characters of the SHA-256 of `parts`.
+    """Give the first 12 base32 characters of a SHA-256.
+
+    Parameters
+    ----------
+    *parts : str
+        What is hashed, joined by U+001F.
+
+    Returns
+    -------
+    str
+        Twelve characters.
 
     Examples
     --------
