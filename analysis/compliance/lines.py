@@ -233,6 +233,7 @@ def lines_changed_in_time(segments: pd.DataFrame, policy: Policy) -> pd.DataFram
     judged = counted | (outcome == LineOutcome.OVERDUE)
     reason = outcome.map({str(k): str(v) for k, v in _EXCLUSION.items()})
     reason = reason.astype("str").fillna("")
+    reason = reason.mask(_is_contradictory(segments), str(Exclusion.CONTRADICTORY))
     reason = reason.mask(limit.isna(), str(Exclusion.NO_RULE_SET))
     judged &= limit.notna()
     units = segments[["ward", "patient_id", "line_id", "first_source", "last_source"]]
@@ -281,7 +282,7 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     return pd.Series(
         np.select(
             [
-                segments["inserted_min"].isna(),
+                segments["inserted_min"].isna() | _is_contradictory(segments),
                 youngest > limit,
                 replaced & within,
                 segments["is_ended"] & within,
@@ -299,6 +300,10 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
         index=segments.index,
         dtype="str",
     )
+
+
+def _is_contradictory(segments: pd.DataFrame) -> pd.Series:
+    return segments["removed_max"] < segments["inserted_min"]
 
 
 def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
