@@ -231,6 +231,9 @@ def main() -> None:
         sys.exit(130)
     except BrokenPipeError:
         sys.exit(1)
+    except OSError as error:
+        click.echo(f"steadyfall: {error.strerror or error}", err=True)
+        sys.exit(_NOT_USED)
     except MemoryError:
         click.echo("steadyfall: not enough memory for an export of this size", err=True)
         sys.exit(_FAULT)
