@@ -358,8 +358,8 @@ def line_findings(
             "first_source": late["first_source"],
             "last_source": late["last_source"],
             "sentence": [
-                f"Extension set {line} was {how} at {age:.0f} h or more; the limit in "
-                f"force is {allowed:g} h."
+                f"Extension set {line} was {how} at {np.floor(10 * age) / 10:g} h or "
+                f"more; the limit in force is {allowed:g} h."
                 for line, how, age, allowed in zip(
                     late["line_id"], state, youngest, limit, strict=True
                 )

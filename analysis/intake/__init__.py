@@ -107,6 +107,8 @@ def _as_log(
     notes: list[str] = []
     rows = checks.rows[_accepted(checks)].copy()
     rows["ward"] = _told_from_totals(rows["ward"], notes)
+    fitted = lines.rows[_accepted(lines)].reset_index(drop=True)
+    fitted["ward"] = _told_from_totals(fitted["ward"], [])
     rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
     rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
@@ -120,11 +122,12 @@ def _as_log(
     accepted = pd.concat([t.rows.loc[_accepted(t), "file"] for t in typed.values()])
     ledger.check_balance(account, accepted.value_counts())
     table = infusions.rows[_accepted(infusions)]
+    table = table.assign(ward=_told_from_totals(table["ward"], []))
     notes += _disagreements(table)
     return Log(
         checks=rows.drop(columns="row_text"),
         infusions=describe_infusions(rows, table),
-        lines=lines.rows[_accepted(lines)].reset_index(drop=True),
+        lines=fitted,
         account=account,
         rejected=_rejected(sheets, typed),
         set_aside=_set_aside(typed),
