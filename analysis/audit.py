@@ -15,6 +15,7 @@ from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
 from analysis.policy import Policy
+from analysis.quality import explain_findings
 from analysis.sites import MEASURE as SITE_REACTIONS
 from analysis.sites import judge_sites
 from analysis.wards import compare_wards
@@ -137,7 +138,12 @@ def run_audit(
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
         notes=(*log.notes, *sites.notes),
         findings=collect_findings(
-            [delivery.findings, *adherence.findings, sites.findings]
+            explain_findings(
+                [delivery.findings, *adherence.findings, sites.findings],
+                log,
+                policy,
+                delivery,
+            )
         ),
         infusions=_infusion_results(log, delivery, adherence),
         readings=_reading_results(log, delivery),

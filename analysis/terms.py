@@ -117,11 +117,31 @@ class FindingKind(StrEnum):
     DOUBTFUL_RATE = "doubtful_rate"
     VOLUMES_DISAGREE = "volumes_disagree"
     ROW_AFTER_END = "row_after_end"
+    ENTRY_ERROR = "entry_error"
+    NEAR_DUPLICATE = "near_duplicate"
     START_OFFSET = "start_offset"
     MAY_STILL_BE_RUNNING = "may_still_be_running"
     CHECK_MISSED = "check_missed"
     LINE_OVERDUE = "line_overdue"
     SITE_REACTION = "site_reaction"
+
+
+class EntryError(StrEnum):
+    """What a charted value that cannot be right is consistent with."""
+
+    COPIED_ROW = "copied whole row"
+    COPIED_READING = "copied reading"
+    MISSING_CODE = "missing code as number"
+    SWAPPED_RATE = "volume and rate swapped"
+    SWAPPED_VOLUMES = "remaining and delivered swapped"
+    DECIMAL_SLIP = "decimal slip"
+    TRANSPOSED_DIGITS = "transposed digits"
+    TIME_OFF = "time off"
+    OTHER_OF_PATIENT = "another driver of the patient"
+    OTHER_OF_WARD = "another patient's driver"
+    WHOLE_ML = "misread by whole mL"
+    RATE_PER_24_H = "rate per 24 h"
+    NOMINAL_SIZE = "nominal size as start volume"
 
 
 class EndKind(StrEnum):

@@ -22,7 +22,8 @@ LIMIT_SD = 3.0
 
 #: Share of readings that must lie on a grid: the rest are slips or another hand.
 _ON_GRID = 0.9
-_VOLUME_STEPS_ML = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
+#: Steps that volumes are read in, coarsest first.
+VOLUME_STEPS_ML = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
 _TIME_STEPS_MIN = (60.0, 30.0, 15.0, 10.0, 5.0, 1.0)
 _POWER_80 = 0.8416  # standard normal quantile at 0.80
 
@@ -81,8 +82,8 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
         start = infusions.loc[infusions["ward"] == ward, "start_volume_ml"]
         local = group["checked_at"].dt
         minutes = (local.hour * 60 + local.minute).astype("float64")
-        reading_step = coarsest_step(group["observed_ml"], _VOLUME_STEPS_ML)
-        start_step = coarsest_step(start, _VOLUME_STEPS_ML)
+        reading_step = coarsest_step(group["observed_ml"], VOLUME_STEPS_ML)
+        start_step = coarsest_step(start, VOLUME_STEPS_ML)
         time_step = coarsest_step(minutes, _TIME_STEPS_MIN)
         row = {
             "ward": ward,

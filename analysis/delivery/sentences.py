@@ -37,6 +37,9 @@ FINDING_COLUMNS = [
     "sentence",
 ]
 
+#: How a doubtful reading ends; the stage after says which slip fits.
+SLIP = "Consistent with a slip in charting"
+
 _IN_WORDS = {
     FindingKind.STALL: "delivery that stopped for a while",
     FindingKind.STALL_TO_END: "delivery that stopped and is not seen to move again",
@@ -153,7 +156,6 @@ def doubtful_reading(
     at = rows.iloc[position]
     column = f"volume_{at['source']}_ml"
     charted = log.checks.loc[rows.index[position], column]
-    before = log.checks.loc[rows.index[position - 1], column] if position else np.nan
     side = "behind" if at["residual_ml"] > 0 else "ahead of"
     text = (
         f"{charted:g} mL charted at {clock(at['checked_at'])} is "
@@ -168,8 +170,7 @@ def doubtful_reading(
             "back on it"
         )
         text += ": a driver does not catch up" if at["residual_ml"] > 0 else ""
-    text += ". Consistent with a slip in charting"
-    text += ", a value carried down from the row before." if charted == before else "."
+    text += f". {SLIP}."
     return {
         **_of_row(log, rows.index[position]),
         "infusion_id": infusion_id,

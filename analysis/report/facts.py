@@ -36,6 +36,8 @@ KIND_WORDS: Mapping[str, str] = {
     FindingKind.DOUBTFUL_RATE: "doubtful rate",
     FindingKind.VOLUMES_DISAGREE: "two volumes disagree",
     FindingKind.ROW_AFTER_END: "row after the end",
+    FindingKind.ENTRY_ERROR: "suspected entry error",
+    FindingKind.NEAR_DUPLICATE: "nearly the same row twice",
     FindingKind.START_OFFSET: "start volume off the line",
     FindingKind.MAY_STILL_BE_RUNNING: "may still be running",
     FindingKind.CHECK_MISSED: "check missed",
@@ -50,12 +52,16 @@ _STEPS: tuple[tuple[FindingKind, ...], ...] = (
     (FindingKind.OVER_DELIVERY, FindingKind.SURGE),
     (FindingKind.STALL_TO_END, FindingKind.STALL, FindingKind.SLOW),
     (FindingKind.VOLUME_RISE,),
-    (FindingKind.DOUBTFUL_READING, FindingKind.DOUBTFUL_RATE),
+    (
+        FindingKind.DOUBTFUL_READING,
+        FindingKind.DOUBTFUL_RATE,
+        FindingKind.ENTRY_ERROR,
+    ),
     (FindingKind.ROW_AFTER_END, FindingKind.START_OFFSET),
     (FindingKind.CHECK_MISSED,),
     (FindingKind.SITE_REACTION,),
     (FindingKind.LINE_OVERDUE,),
-    (FindingKind.VOLUMES_DISAGREE,),
+    (FindingKind.VOLUMES_DISAGREE, FindingKind.NEAR_DUPLICATE),
 )
 _STEP_OF = {str(kind): step for step, kinds in enumerate(_STEPS) for kind in kinds}
 

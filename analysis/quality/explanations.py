@@ -1,0 +1,318 @@
+"""Explanations of a charted volume that cannot be right: a name, a test, a sentence.
+
+Each is tried on the reading by what it would have been; nothing is corrected. The list
+is in order: what leaves the surest trace stands first, what fits most easily by chance
+last. The signatures are those of the trade (common practice, no source).
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import pandas as pd
+
+from analysis.lookup import clock
+from analysis.policy import Policy
+from analysis.quality.course import Courses
+from analysis.quality.suspects import DELIVERED, Suspect
+from analysis.terms import EntryError
+
+#: Numbers that stand for "not read" where a sheet wants a number.
+MISSING_CODES = (0.0, -1.0, 99.0, 999.0, 9999.0)
+
+#: Shifts of a charted time towards the true one [h]: a day, half a day, an hour.
+SHIFTS_H = (24.0, -24.0, 12.0, -12.0, 1.0, -1.0)
+
+DAY_H = 24
+#: After midnight the day before is written so long [h]; the day after, so long before.
+_NIGHT_H, _EVENING_H = 6, 3
+#: Another infusion's row so near in time is its own check, so none is missing there.
+_OWN_CHECK_H = 0.5
+#: Two rates within this share of each other are alike.
+_ALIKE = 0.05
+_MOST_WHOLE_ML = 5
+_WHOLE_ML = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What an explanation may look at beside the reading itself.
+
+    Attributes
+    ----------
+    courses : Courses
+        Lines and readings of all infusions.
+    infusions : DataFrame
+        One row an infusion, indexed by infusion_id.
+    policy : Policy
+        Gives the check interval.
+    """
+
+    courses: Courses
+    infusions: pd.DataFrame
+    policy: Policy
+
+    def others(self, suspect: Suspect, *, same_patient: bool) -> pd.DataFrame:
+        """Give the other infusions of its patient, or of others on its ward."""
+        known = self.infusions
+        own = known["patient_id"] == suspect.patient_id
+        chosen = own if same_patient else ~own & (known["ward"] == suspect.ward)
+        return known[chosen & (known.index != suspect.infusion_id)]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One explanation.
+
+    Attributes
+    ----------
+    name : EntryError
+        Its word in the closed list.
+    test : callable
+        Gives what is said after "consistent with" where it fits, else None.
+    """
+
+    name: EntryError
+    test: Callable[[Suspect, Context], str | None]
+
+
+def copied_row(suspect: Suspect, _context: Context) -> str | None:
+    """Carried down with every other reading of the row above."""
+    if not suspect.is_row_copied or suspect.charted != suspect.before:
+        return None
+    return (
+        "the whole row before carried down: battery, rate and look of the site are the "
+        "same too"
+    )
+
+
+def copied_reading(suspect: Suspect, _context: Context) -> str | None:
+    """Equal to the reading above it."""
+    if suspect.charted != suspect.before:
+        return None
+    return "a value carried down from the row before"
+
+
+def missing_code(suspect: Suspect, _context: Context) -> str | None:
+    """Be a number that stands for none."""
+    if suspect.charted not in MISSING_CODES:
+        return None
+    return f"{suspect.charted:g} written where nothing was read"
+
+
+def swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
+    """Be the volume delivered under remaining, or the other way round."""
+    other = suspect.level.base_ml - suspect.charted
+    if suspect.level.base_ml <= 0 or not suspect.would_fit(other):
+        return None
+    names = ["the volume delivered", "the volume remaining"]
+    if suspect.column == DELIVERED:
+        names.reverse()
+    return (
+        f"{names[0]} written as {names[1]} ({suspect.level.base_ml:g} - "
+        f"{suspect.charted:g} = {other:.1f} mL would fit)"
+    )
+
+
+def swapped_rate(suspect: Suspect, _context: Context) -> str | None:
+    """Stand in the rate's column, and the rate in the volume's."""
+    is_rate = abs(suspect.charted - suspect.usual_rate) <= _ALIKE * suspect.usual_rate
+    if not is_rate or not suspect.level.fits(suspect.as_remaining(suspect.rate)):
+        return None
+    return (
+        f"volume and rate written in each other's column ({suspect.rate:g} under rate "
+        "would fit as the volume)"
+    )
+
+
+def decimal_slip(suspect: Suspect, _context: Context) -> str | None:
+    """Be ten or a hundred times too large or too small."""
+    for factor in (10, 0.1, 100, 0.01):
+        value = round(suspect.charted * factor, 4)
+        if suspect.charted > 0 and suspect.would_fit(value):
+            return f"a decimal point in another place ({value:g} mL would fit)"
+    return None
+
+
+def transposed_digits(suspect: Suspect, _context: Context) -> str | None:
+    """Have two neighbouring digits in the other order."""
+    for value in _transposed(suspect.charted):
+        if suspect.would_fit(value):
+            return f"two digits in the other order ({value:g} mL would fit)"
+    return None
+
+
+def _transposed(value: float) -> Iterator[float]:
+    """Give the numbers with two neighbouring digits swapped, the point in its place.
+
+    Examples
+    --------
+    >>> list(_transposed(15.2))
+    [51.2, 12.5]
+    """
+    signs = f"{abs(value):g}"
+    for one, two in pairwise([k for k, sign in enumerate(signs) if sign.isdigit()]):
+        if signs[one] != signs[two]:
+            other = list(signs)
+            other[one], other[two] = signs[two], signs[one]
+            if other[0] != "0" or other[1] == ".":  # nobody writes 04
+                yield float("".join(other))
+
+
+def time_off(suspect: Suspect, context: Context) -> str | None:
+    """Fit its own infusion at another time where no check stands.
+
+    A day off is looked for around midnight alone, where the date turns, and also in
+    the driver's other infusions; an hour only where readings are fine enough to tell.
+    """
+    for hours in SHIFTS_H:
+        time = suspect.at + pd.Timedelta(hours=hours)
+        is_day = abs(hours) == DAY_H
+        if is_day and not is_near_midnight(suspect.at, hours):
+            continue
+        ids = _runs_of_driver(suspect, context) if is_day else [suspect.infusion_id]
+        if any(_fits_at(suspect, context, infusion_id, time) for infusion_id in ids):
+            return time_in_words(hours, time)
+    return None
+
+
+def is_near_midnight(at: pd.Timestamp, hours: float) -> bool:
+    """Tell whether a date may be a day early (after midnight) or late (before it)."""
+    return at.hour < _NIGHT_H if hours > 0 else at.hour >= DAY_H - _EVENING_H
+
+
+def _runs_of_driver(suspect: Suspect, context: Context) -> list[str]:
+    others = context.others(suspect, same_patient=True)
+    same = others.index[others["driver_id"] == suspect.driver_id]
+    return [suspect.infusion_id, *map(str, same)]
+
+
+def _fits_at(
+    suspect: Suspect, context: Context, infusion_id: str, time: pd.Timestamp
+) -> bool:
+    """Tell whether a reading fits an infusion at a time without a check of its own."""
+    level = context.courses.level(infusion_id, time, without=suspect.row)
+    remaining = suspect.as_remaining(suspect.charted)
+    if level is None or remaining <= 0 or not level.fits(remaining):
+        return False
+    is_own = infusion_id == suspect.infusion_id
+    moved = abs(level.volume_ml - suspect.level.volume_ml)
+    if is_own and moved <= max(level.tolerance_ml, suspect.level.tolerance_ml):
+        return False
+    gap = context.courses.gap(infusion_id, time, without=suspect.row)
+    return gap is None or gap.nearest_h(time) > _OWN_CHECK_H
+
+
+def time_in_words(hours: float, time: pd.Timestamp) -> str:
+    """Say a time that is off."""
+    day = ", dated the day before" if hours == DAY_H else ""
+    return f"a time off by {abs(hours):g} h{day} (it would fit {clock(time)})"
+
+
+def other_of_patient(suspect: Suspect, context: Context) -> str | None:
+    """Fit another open infusion of the same patient, whose check is missing."""
+    return _other(suspect, context, same_patient=True)
+
+
+def other_of_ward(suspect: Suspect, context: Context) -> str | None:
+    """Fit another open infusion on the ward, whose check is missing: one only."""
+    return _other(suspect, context, same_patient=False)
+
+
+def _other(suspect: Suspect, context: Context, *, same_patient: bool) -> str | None:
+    others = context.others(suspect, same_patient=same_patient)
+    is_open = (others["first_row"] < suspect.at) & (suspect.at < others["last_row"])
+    fits = [
+        (str(infusion_id), said)
+        for infusion_id in others.index[is_open]
+        if (said := _fits_other(suspect, context, str(infusion_id)))
+    ]
+    if len(fits) != 1:
+        return None
+    infusion_id, said = fits[0]
+    driver = others["driver_id"][infusion_id]
+    of = f" (driver {driver})" if driver else ""
+    whose = "the same patient's" if same_patient else "another patient's"
+    return f"a reading of {whose} infusion {infusion_id}{of}, {said}"
+
+
+def _fits_other(suspect: Suspect, context: Context, infusion_id: str) -> str | None:
+    """Say how the reading fits another infusion; None where it does not."""
+    gap = context.courses.gap(infusion_id, suspect.at)
+    level = context.courses.level(infusion_id, suspect.at)
+    if gap is None or level is None:
+        return None
+    if gap.nearest_h(suspect.at) <= _OWN_CHECK_H:
+        return None
+    ward = pd.Series([suspect.ward])
+    due = sum(
+        context.policy.by_ward(n, ward)[0] for n in ("check_interval_h", "grace_h")
+    )
+    if gap.hours <= due or not level.fits(suspect.as_remaining(suspect.charted)):
+        return None
+    return (
+        f"where {level.volume_ml:.1f} mL was expected and no check stands between "
+        f"{clock(gap.before)} and {clock(gap.after)}; whether one was made there is "
+        "not confirmed, and none is counted"
+    )
+
+
+def whole_ml(suspect: Suspect, _context: Context) -> str | None:
+    """Be off by whole millilitres, as where a scale is read at another mark."""
+    off = abs(suspect.as_remaining(suspect.charted) - suspect.level.volume_ml)
+    whole = round(off)
+    if not 1 <= whole <= _MOST_WHOLE_ML or abs(off - whole) > _WHOLE_ML:
+        return None
+    return f"a scale misread by about {whole} mL"
+
+
+#: In order; the last ones fit by chance most easily.
+EXPLANATIONS: Sequence[Explanation] = (
+    Explanation(EntryError.COPIED_ROW, copied_row),
+    Explanation(EntryError.COPIED_READING, copied_reading),
+    Explanation(EntryError.MISSING_CODE, missing_code),
+    Explanation(EntryError.SWAPPED_RATE, swapped_rate),
+    Explanation(EntryError.DECIMAL_SLIP, decimal_slip),
+    Explanation(EntryError.TRANSPOSED_DIGITS, transposed_digits),
+    Explanation(EntryError.OTHER_OF_PATIENT, other_of_patient),
+    Explanation(EntryError.SWAPPED_VOLUMES, swapped_volumes),
+    Explanation(EntryError.TIME_OFF, time_off),
+    Explanation(EntryError.OTHER_OF_WARD, other_of_ward),
+    Explanation(EntryError.WHOLE_ML, whole_ml),
+)
+
+
+#: Beside nothing surer than these a misread scale is named.
+_AS_VAGUE = frozenset({EntryError.WHOLE_ML, EntryError.TIME_OFF})
+
+
+def explain(
+    suspect: Suspect, context: Context, allowed: frozenset[EntryError]
+) -> list[tuple[EntryError, str]]:
+    """Give the explanations that fit one reading, the surest first.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading.
+    context : Context
+        What lies around it.
+    allowed : frozenset of EntryError
+        Explanations that may be tried on it.
+
+    Returns
+    -------
+    list of (EntryError, str)
+        At most two, each with what is said after "consistent with". A misread scale is
+        named only beside a time that is off, and a copied row is not named twice.
+    """
+    found = [
+        (each.name, said)
+        for each in EXPLANATIONS
+        if each.name in allowed and (said := each.test(suspect, context)) is not None
+    ]
+    names = {name for name, _ in found}
+    hidden = {EntryError.WHOLE_ML} if names - _AS_VAGUE else set()
+    if EntryError.COPIED_ROW in names:
+        hidden.add(EntryError.COPIED_READING)
+    return [pair for pair in found if pair[0] not in hidden][:2]

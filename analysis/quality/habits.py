@@ -1,0 +1,170 @@
+"""How the log was charted: what is missing, round times, digits, how fine it reads.
+
+Data quality by ward, not blame. All functions take the accepted rows, of a log or of
+the published readings; an empty text and a missing value are both "not recorded".
+"""
+
+import pandas as pd
+
+from analysis.columns import CHECKS, Kind
+from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
+from analysis.terms import ALL, Entry
+
+#: Columns whose emptiness is a fact of the record and not of the event.
+RECORD = (
+    "infusion_id",
+    "driver_id",
+    "set_rate_ml_h",
+    "volume_remaining_ml",
+    "volume_delivered_ml",
+    "display_remaining_ml",
+    "battery_pct",
+    "running",
+    "site_location",
+    "site_signs",
+    "solution_appearance",
+    "lockbox_locked",
+    "label_present",
+    "recorded_at",
+    "checked_by",
+)
+#: Marks of the clock that rounded times lie on [min], coarsest first.
+CLOCK_MARKS_MIN = (60, 30, 15, 5)
+
+
+def missing_by_column(rows: pd.DataFrame) -> pd.DataFrame:
+    """Count empty cells by column and ward.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with the columns of ``checks``.
+
+    Returns
+    -------
+    DataFrame
+        column, ward (all last), rows, missing. A column without a value in the whole
+        export is left out: it is not in this export, which is no missing cell.
+    """
+    found = []
+    for name in RECORD:
+        empty = _is_empty(rows[name])
+        if empty.all():
+            continue
+        found += [
+            (name, ward, len(part), int(part.sum()))
+            for ward, part in _by_ward(empty, rows["ward"])
+        ]
+    return pd.DataFrame(found, columns=["column", "ward", "rows", "missing"])
+
+
+def not_in_export(rows: pd.DataFrame) -> list[str]:
+    """Name the columns of the record without a value in the whole export.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with the columns of ``checks``.
+
+    Returns
+    -------
+    list of str
+        In the order of the data dictionary.
+    """
+    return [name for name in RECORD if _is_empty(rows[name]).all()]
+
+
+def round_times(rows: pd.DataFrame) -> pd.DataFrame:
+    """Count times on the hour, half hour, quarter and five minutes, by ward.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with ward and checked_at.
+
+    Returns
+    -------
+    DataFrame
+        ward (all last), rows, on_60_min, on_30_min, on_15_min, on_5_min. By chance one
+        time in 60 stands on the exact hour.
+    """
+    minutes = rows["checked_at"].dt.minute
+    found = [
+        (ward, len(part), *(int((part % mark == 0).sum()) for mark in CLOCK_MARKS_MIN))
+        for ward, part in _by_ward(minutes, rows["ward"])
+    ]
+    names = [f"on_{mark}_min" for mark in CLOCK_MARKS_MIN]
+    return pd.DataFrame(found, columns=["ward", "rows", *names])
+
+
+def last_digits(rows: pd.DataFrame) -> pd.DataFrame:
+    """Count the tenths of volumes and the last digit of minutes, by ward.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with the columns of ``checks``. Start rows are left out of the
+        volumes: a start volume is made up, not read.
+
+    Returns
+    -------
+    DataFrame
+        ward (all last), what (tenths of a mL, or minutes), rows, d0 to d9. Digits that
+        nobody prefers stand about equally often; a scale read to whole or half mL has
+        0 and 5 alone.
+    """
+    volume = rows["volume_remaining_ml"].fillna(rows["volume_delivered_ml"])
+    volume = volume.mask(rows["entry"] == Entry.START)
+    tenths = (volume * 10).round() % 10
+    digits = {
+        "tenths of a mL": tenths.dropna(),
+        "minutes": rows["checked_at"].dt.minute % 10,
+    }
+    found = [
+        (ward, what, len(part), *(int((part == digit).sum()) for digit in range(10)))
+        for what, values in digits.items()
+        for ward, part in _by_ward(values, rows["ward"].reindex(values.index))
+    ]
+    names = [f"d{digit}" for digit in range(10)]
+    return pd.DataFrame(found, columns=["ward", "what", "rows", *names])
+
+
+def reading_resolution(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find how fine each ward reads each volume.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with the columns of ``checks``; start rows are left out.
+
+    Returns
+    -------
+    DataFrame
+        ward, column, readings, step_ml: the coarsest step on which nearly all of the
+        ward's readings lie.
+    """
+    read = rows[rows["entry"] != Entry.START]
+    found = [
+        (ward, name, int(part.notna().sum()), coarsest_step(part, VOLUME_STEPS_ML))
+        for ward, group in read.groupby("ward")
+        for name in _VOLUMES
+        if (part := group[name]).notna().any()
+    ]
+    return pd.DataFrame(found, columns=["ward", "column", "readings", "step_ml"])
+
+
+_VOLUMES = tuple(
+    column.name
+    for column in CHECKS.columns
+    if column.kind is Kind.NUMBER and column.unit == "mL"
+)
+
+
+def _is_empty(values: pd.Series) -> pd.Series:
+    return values.isna() | (values.astype("str") == "")
+
+
+def _by_ward(values: pd.Series, ward: pd.Series) -> list[tuple[str, pd.Series]]:
+    """Give each ward's values in alphabetical order, then all."""
+    parts = [(str(name), part) for name, part in values.groupby(ward)]
+    return [*parts, (ALL, values)] if len(values) else []
