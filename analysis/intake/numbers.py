@@ -167,16 +167,16 @@ def _shown_by(number: str) -> str | None:
     return ""
 
 
-def read_plain(text: pd.Series, decimal: Decimal | None) -> pd.DataFrame:
+def read_plain(text: pd.Series, decimal: str | None) -> pd.DataFrame:
     """Read numbers as plain decimals, with qualifier and unit.
 
     Parameters
     ----------
     text : Series of str, shape (n,)
         Cells; empty where nothing is charted.
-    decimal : Decimal or None
-        The file's decimal mark. It settles numbers like 1,250 only: 13,3 and 13.3 can
-        be read in one way. With None such a number is not read.
+    decimal : str or None
+        The file's decimal mark (`Mark`). It settles numbers like 1,250 only: 13,3 and
+        13.3 can be read in one way. With None 1,250 is not read.
 
     Returns
     -------
@@ -194,7 +194,7 @@ def read_plain(text: pd.Series, decimal: Decimal | None) -> pd.DataFrame:
     ['13||mL', '1|below|', '13.5|range|', '98||%', '||', '||']
     """
     codes, cells = pd.factorize(text)
-    mark = decimal.mark if decimal else None
+    mark = None if decimal is None else Mark(decimal)
     # A missing cell has code -1 and takes the last row, which is empty.
     rows = [_read(str(cell), mark) for cell in cells] + [("", "", "")]
     table = pd.DataFrame(rows, columns=["value", "qualifier", "unit"], dtype="str")
