@@ -142,6 +142,7 @@ class EntryError(StrEnum):
     WHOLE_ML = "misread by whole mL"
     RATE_PER_24_H = "rate per 24 h"
     NOMINAL_SIZE = "nominal size as start volume"
+    SWAPPED_COLUMN = "remaining and delivered swapped in every row"
 
 
 class EndKind(StrEnum):

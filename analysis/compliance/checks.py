@@ -15,10 +15,14 @@ from analysis.terms import (
     BETWEEN_WARDS,
     CheckOutcome,
     EndKind,
+    Entry,
     Exclusion,
     GapOutcome,
     Tally,
 )
+
+#: Share of an infusion's rows below which they are the fewer.
+_FEWER = 0.5
 
 
 def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.DataFrame:
@@ -40,11 +44,12 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
         wards across a transfer), from_at, to_at, seconds, is_closed (a check row closes
         it), exclusion (empty, or why it takes no part), interval_s, grace_s,
         missed_after_s, first_source, last_source. Rows at one moment are one visit;
-        rows after the observed end make no gap.
+        rows after the observed end make no gap, and none before the start row either,
+        if they are the fewer.
     """
     rows = log.checks[log.checks["infusion_id"] != ""]
     end = by_key(rows["infusion_id"], ends["observed_end"])
-    rows = rows[rows["checked_at"] <= end].sort_values(
+    rows = rows[(rows["checked_at"] <= end) & ~_before_start(rows)].sort_values(
         ["infusion_id", "checked_at"], kind="stable"
     )
     rows = rows[~rows.duplicated(["infusion_id", "checked_at"], keep="last")]
@@ -80,6 +85,19 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     )
     gaps.loc[crosses, "ward"] = BETWEEN_WARDS
     return gaps.drop(columns=["ward_after", "is_paused"]).reset_index(drop=True)
+
+
+def _before_start(rows: pd.DataFrame) -> pd.Series:
+    """Mark rows before their infusion's start row: their time is doubtful.
+
+    If they are most of its rows it is the start row's time that is.
+    """
+    key = rows["infusion_id"]
+    starts = rows[rows["entry"] == Entry.START]
+    is_before = rows["checked_at"] < by_key(
+        key, starts.groupby("infusion_id")["checked_at"].min()
+    )
+    return is_before & (is_before.groupby(key).transform("mean") < _FEWER)
 
 
 def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:

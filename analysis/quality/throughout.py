@@ -155,7 +155,7 @@ def swapped_throughout(lines: pd.DataFrame) -> pd.DataFrame:
         fits,
         read["infusion_id"],
         read,
-        EntryError.SWAPPED_VOLUMES,
+        EntryError.SWAPPED_COLUMN,
         lambda _: "the volume delivered written as the volume remaining in every row",
     )
 

@@ -21,7 +21,7 @@ _OF_ROW = frozenset(
     }
 )
 _OF_INFUSION = frozenset(
-    {EntryError.NOMINAL_SIZE, EntryError.RATE_PER_24_H, EntryError.SWAPPED_VOLUMES}
+    {EntryError.NOMINAL_SIZE, EntryError.RATE_PER_24_H, EntryError.SWAPPED_COLUMN}
 )
 _NAMES = {REMAINING: "remaining", DELIVERED: "delivered"}
 
@@ -49,12 +49,13 @@ def put_into_findings(
     """
     sentences = findings["sentence"].copy()
     added = []
-    places = errors[["row", "column"]].drop_duplicates()
-    for row, column in places.itertuples(index=False, name=None):
-        group = errors[(errors["row"] == row) & (errors["column"] == column)]
-        said = group["said"].tolist()
+    wide = errors["name"].isin(_OF_INFUSION)
+    places = errors[["row", "column"]].assign(wide=wide).drop_duplicates()
+    for row, column, is_wide in places.itertuples(index=False, name=None):
+        own = (errors["row"] == row) & (errors["column"] == column) & (wide == is_wide)
+        said = errors.loc[own, "said"].tolist()
         cells = cells_of(log.checks, row)
-        has = _findings_of(findings, cells, column, set(group["name"]))
+        has = _findings_of(findings, cells, column, is_wide=is_wide)
         if not has:
             added.append(_new_finding(log, row, column, said, impossible))
         for index in has:
@@ -68,12 +69,13 @@ def _findings_of(
     findings: pd.DataFrame,
     cells: Mapping[str, Any],
     column: str,
-    names: set[EntryError],
+    *,
+    is_wide: bool,
 ) -> list[int]:
     """Find what is about a reading already: a charting finding, a delivery finding.
 
-    A delivery finding is about one reading where it rests on that alone, and about a
-    start volume, a rate or a column of its infusion in any case.
+    A delivery finding is about one reading where it rests on that alone. What is said
+    of a whole infusion (`is_wide`) goes into its delivery finding alone if it has one.
     """
     own = findings[findings["infusion_id"] == cells["infusion_id"]]
     at_row = own["first_source"] == cells["source"]
@@ -81,8 +83,10 @@ def _findings_of(
     is_charted = at_row & own["kind"].isin(kinds)
     is_event = own["group"].eq(FindingGroup.DELIVERY)
     is_event |= own["kind"].eq(FindingKind.START_OFFSET)
-    if not names & _OF_INFUSION:
+    if not is_wide:
         is_event &= at_row & (own["last_source"] == cells["source"])
+    elif is_event.any():
+        is_charted &= is_event
     found: list[int] = own.index[is_charted | is_event].tolist()
     return found
 
