@@ -1,4 +1,4 @@
-"""Raw text tables to typed canonical tables, one kind at a time."""
+"""Canonical text tables to typed tables, one kind at a time."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,34 +7,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from analysis.columns import CANONICAL, CHECKS, INFUSIONS, LINES, Column, Kind, Table
-from analysis.errors import InputError
+from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
-from analysis.intake.files import RawTable, row_text
+from analysis.intake.reshape import DUPLICATE, NO_PLACE, SUPERSEDED, Turned
 from analysis.intake.times import read_spans, read_times
 from analysis.lookup import by_key
 from analysis.terms import RejectReason
-
-_VOLUMES = ("volume_remaining_ml", "volume_delivered_ml")
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A raw table and the canonical table it holds.
-
-    Attributes
-    ----------
-    raw : RawTable
-        The file.
-    table : Table
-        What it holds.
-    headers : dict of str to str
-        Canonical column to the file's own header.
-    """
-
-    raw: RawTable
-    table: Table
-    headers: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +25,7 @@ class Typed:
         Canonical columns, typed, with source, file, line, row_text and, where a column
         is a date or a date-time, ``<column>_latest``.
     rejected, set_aside : DataFrame
-        Faults, indexed by row of `rows` before rejection.
+        Faults with header, source and row, indexed by row of `rows`.
     is_rejected, is_duplicate, is_superseded : Series of bool
         What became of each row of `rows`; at most one is true.
     columns : frozenset of str
@@ -64,49 +42,8 @@ class Typed:
     columns: frozenset[str]
 
 
-def recognise(raw: RawTable) -> Sheet:
-    """Tell by its columns which canonical table a file holds.
-
-    Parameters
-    ----------
-    raw : RawTable
-        A file with canonical headers; case and blanks do not matter.
-
-    Returns
-    -------
-    Sheet
-        The table with the most columns in common.
-
-    Raises
-    ------
-    InputError
-        The file has no canonical columns, or lacks one that its table needs.
-    """
-    headers = {name.casefold(): name for name in raw.cells.columns if name}
-    table = max(CANONICAL, key=lambda t: _likeness(t, set(headers)))
-    found = ", ".join(raw.cells.columns[:12])
-    if not _likeness(table, set(headers))[0]:
-        msg = f"{raw.file}: none of its columns is one of a check log; found {found}"
-        raise InputError(f"{msg}; rename the headers as `steadyfall dictionary` shows")
-    missing = [c.name for c in table.columns if c.required and c.name not in headers]
-    if table is CHECKS and not any(name in headers for name in _VOLUMES):
-        missing.append(" or ".join(_VOLUMES))
-    if missing:
-        msg = f"{raw.file}: looks like a {table.name} table but has no column "
-        msg += f"{', '.join(missing)}; found {found}"
-        raise InputError(f"{msg}; add the column or rename its header")
-    return Sheet(raw, table, {n: headers[n] for n in table.names if n in headers})
-
-
-def _likeness(table: Table, headers: set[str]) -> tuple[int, int]:
-    """Count the columns that only this table has, and all it has in common."""
-    others = {n for other in CANONICAL if other is not table for n in other.names}
-    own = set(table.names) & headers
-    return len(own - others), len(own)
-
-
 def type_sheets(
-    sheets: Sequence[Sheet],
+    sheets: Sequence[Turned],
     table: Table,
     zone: ZoneInfo,
     *,
@@ -116,8 +53,8 @@ def type_sheets(
 
     Parameters
     ----------
-    sheets : sequence of Sheet
-        Files that hold `table`; may be empty.
+    sheets : sequence of Turned
+        Tables that hold `table`; may be empty.
     table : Table
         The kind.
     zone : ZoneInfo
@@ -131,13 +68,14 @@ def type_sheets(
     Typed
         Every row of every file, with what became of it.
     """
-    text = _stacked(sheets, table)
+    text = _stacked([sheet.text for sheet in sheets], _text_names(table))
     if placed_by is not None:
         text = _filled_from_infusion(text, placed_by)
     is_duplicate = text.duplicated(subset=["identity"], keep="first")
     typed, faults = _typed(text, table, zone)
-    notes = [_required_faults(text, table), *faults]
-    every = pd.concat(notes) if any(map(len, notes)) else cells.no_faults()
+    faults = [*_turned_faults(sheets), *faults]
+    faults.append(_untold(_required_faults(text, table), faults))
+    every = _with_places(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
     )
@@ -145,7 +83,7 @@ def type_sheets(
     asked = every[fatal]
     is_rejected = pd.Series(text.index.isin(asked.index), index=text.index)
     kept = ~every.index.isin(asked.index) & ~every.index.isin(text.index[is_duplicate])
-    is_superseded = _superseded(text) & ~is_rejected & ~is_duplicate
+    is_superseded = _superseded(text, is_rejected) & ~is_rejected & ~is_duplicate
     return Typed(
         rows=typed,
         rejected=asked,
@@ -155,6 +93,39 @@ def type_sheets(
         is_superseded=is_superseded,
         columns=frozenset(name for name in table.names if (text[name] != "").any()),
     )
+
+
+def fates(sheet: Turned, typed: Typed) -> pd.Series:
+    """Tell what became of every raw row of one table.
+
+    Parameters
+    ----------
+    sheet : Turned
+        The table.
+    typed : Typed
+        All tables of its kind, typed.
+
+    Returns
+    -------
+    Series of str
+        On the raw rows: accepted, rejected, superseded or exact duplicate. A raw row
+        that feeds several rows is accepted where any of them is.
+    """
+    mine = typed.rows.index[typed.rows["file"] == sheet.raw.file]
+    of_row = np.select(
+        [
+            typed.is_rejected[mine],
+            typed.is_duplicate[mine],
+            typed.is_superseded[mine],
+        ],
+        ["3 rejected", f"2 {DUPLICATE}", f"1 {SUPERSEDED}"],
+        "0 accepted",
+    )
+    # The best of several fates counts: they sort by their first figure.
+    fed = pd.Series(of_row[sheet.feeds.to_numpy()], index=sheet.feeds.index)
+    best = fed.groupby(level=0).min().str[2:]
+    preset = sheet.fate.replace(NO_PLACE, "accepted")
+    return pd.concat([best, preset]).astype("str").reindex(sheet.raw.cells.index)
 
 
 #: Columns without which a row cannot be placed.
@@ -189,48 +160,86 @@ _MISSING = {
 }
 
 
-def _stacked(sheets: Sequence[Sheet], table: Table) -> pd.DataFrame:
-    """Put the files one below the other, as text, with source and identity."""
-    frames = []
-    for sheet in sheets:
-        raw = sheet.raw
-        frame = pd.DataFrame(
-            {
-                name: raw.cells[sheet.headers[name]]
-                if name in sheet.headers
-                else pd.Series("", index=raw.cells.index, dtype="str")
-                for name in table.names
-            }
-        )
-        frame["file"] = raw.file
-        frame["line"] = raw.lines
-        frame["source"] = raw.file + ":" + raw.lines.astype("str")
-        frame["row_text"] = pd.Series(
-            row_text(raw.cells), index=frame.index, dtype="str"
-        )
-        frame["identity"] = _identity(sheet)
-        frames.append(frame)
+_PROVENANCE = ("file", "line", "source", "row_text", "identity", "is_struck")
+
+
+def _text_names(table: Table) -> list[str]:
+    return [*table.names, *_PROVENANCE]
+
+
+def _stacked(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+    """Put tables one below the other, as text."""
     if not frames:
-        names = [*table.names, "file", "source", "row_text", "identity"]
         empty = pd.DataFrame({name: pd.Series([], dtype="str") for name in names})
-        return empty.assign(line=pd.Series([], dtype="int64"))
-    return pd.concat(frames, ignore_index=True)
+        return empty.astype({"line": "int64", "is_struck": "bool"})
+    return pd.concat(frames, ignore_index=True)[list(names)]
 
 
-def _identity(sheet: Sheet) -> pd.Series:
-    """Give a key that is equal only for rows alike in every column."""
-    cells_ = sheet.raw.cells
-    extra = sorted(set(cells_.columns) - set(sheet.headers.values()))
-    parts = [
-        (name, cells_[sheet.headers[name]])
-        for name in sheet.table.names
-        if name in sheet.headers
-    ] + [(f"+{name}", cells_[name]) for name in extra]
-    key = pd.Series("", index=cells_.index, dtype="str")
-    for name, column in parts:
-        # An empty canonical cell is the same as a column that is not there.
-        key = key + ("\x1f" + name + "=" + column).where(column != "", "")
-    return key
+def _offsets(sheets: Sequence[Turned]) -> list[int]:
+    """Give where the rows of each table begin in the stack."""
+    return list(np.cumsum([0, *(len(sheet.text) for sheet in sheets)]))[:-1]
+
+
+def _turned_faults(sheets: Sequence[Turned]) -> list[pd.DataFrame]:
+    return [
+        sheet.faults.set_axis(sheet.faults.index + offset)
+        for sheet, offset in zip(sheets, _offsets(sheets), strict=True)
+        if len(sheet.faults)
+    ]
+
+
+def _with_places(
+    faults: Sequence[pd.DataFrame], sheets: Sequence[Turned], text: pd.DataFrame
+) -> pd.DataFrame:
+    """Give every fault its header, the cell as it stands in the file, and its row."""
+    some = [f for f in faults if len(f)]
+    if not some:
+        return cells.no_faults().assign(header="", source="", row="")
+    every = pd.concat(some)
+    for name in ("header", "source", "row"):
+        if name not in every:
+            every[name] = np.nan
+    bare = every["header"].isna().to_numpy()
+    for sheet, offset in zip(sheets, _offsets(sheets), strict=True):
+        rows = every.index.to_numpy() - offset
+        mine = bare & (rows >= 0) & (rows < len(sheet.text))
+        if mine.any():
+            _name_cells(every, mine, sheet, offset)
+    every["header"] = every["header"].fillna(every["column"])
+    for name, of_row in (("source", "source"), ("row", "row_text")):
+        every[name] = every[name].where(
+            every[name].notna(), text[of_row].reindex(every.index)
+        )
+    return every
+
+
+def _name_cells(
+    every: pd.DataFrame, mine: np.ndarray, sheet: Turned, offset: int
+) -> None:
+    """Put the file's own header and cell into faults found in typing."""
+    part = every[mine]
+    header = part["column"].map(sheet.headers).fillna(part["column"])
+    value, sentence = [], []
+    for row, column, shown, own, words in zip(
+        part.index, part["column"], part["value"], header, part["sentence"], strict=True
+    ):
+        cell = shown
+        if column in sheet.originals:
+            cell = sheet.originals[column].get(row - offset, shown)
+            cell = shown if pd.isna(cell) or cell == "" else cell
+        value.append(cell)
+        named = words.replace(column, own, 1) if words.startswith(column) else words
+        sentence.append(named.replace(f"'{shown}'", f"'{cell}'", 1))
+    every.loc[mine, "header"] = header.to_numpy()
+    every.loc[mine, "value"] = value
+    every.loc[mine, "sentence"] = sentence
+
+
+def _untold(needed: pd.DataFrame, faults: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Give those cells lacking that no other fault tells of."""
+    told = {pair for f in faults for pair in zip(f.index, f["column"], strict=True)}
+    pairs = zip(needed.index, needed["column"], strict=True)
+    return needed[[pair not in told for pair in pairs]]
 
 
 def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.DataFrame:
@@ -251,10 +260,12 @@ def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.Dat
     return text
 
 
-def _superseded(text: pd.DataFrame) -> pd.Series:
+def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
+    """Tell which rows another one corrects, or the export itself marks as struck out."""
     if "amends" not in text.columns:
-        return pd.Series(data=False, index=text.index)
-    return text["source"].isin(set(text.loc[text["amends"] != "", "amends"]))
+        return text["is_struck"].astype(bool)
+    named = text.loc[(text["amends"] != "") & ~is_rejected, "amends"]
+    return text["source"].isin(set(named)) | text["is_struck"].astype(bool)
 
 
 def _required_faults(text: pd.DataFrame, table: Table) -> pd.DataFrame:

@@ -146,7 +146,6 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
         ids[pair] for pair in pairs.itertuples(index=False, name=None)
     ]
     checks.loc[loose.index, "infusion_note"] = "derived"
-    checks.loc[loose.index, "driver_id"] = driver
     notes.append(
         f"{len(loose)} rows carry no infusion id; {len(set(ids.values()))} infusions "
         "were derived from driver (else patient), start rows and volume rises. Their "

@@ -1,0 +1,159 @@
+"""Export files to canonical text tables: with a layout, or by what can be recognised."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.errors import InputError
+from analysis.intake import synonyms
+from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.layout import Layout, TableLayout
+from analysis.intake.recognise import Proposal, Question, find_header, propose_all
+from analysis.intake.reshape import Turned, turn
+
+_SHOWN = 5
+_HELP = (
+    "`steadyfall layout EXPORT... > layout.toml` prints a layout to answer this in, and "
+    "`--layout layout.toml` uses it"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exports:
+    """All tables of an export, turned.
+
+    Attributes
+    ----------
+    tables : tuple of Turned
+        In the order of the files and their sheets.
+    notes : tuple of str
+        What was recognised or settled, in sentences.
+    """
+
+    tables: tuple[Turned, ...]
+    notes: tuple[str, ...]
+
+
+def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTable]:
+    """Read all files of an export as raw tables.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files; one named twice is read once.
+    layout : Layout, optional
+        Where it says how the files are written, that is followed.
+
+    Returns
+    -------
+    list of RawTable
+        A table a file or a sheet, without sheets that have no rows.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as a whole.
+    """
+    different = list(dict.fromkeys(path.resolve() for path in paths))
+    labels = label_files(different)
+    dialect = _dialect(layout)
+    raws = [
+        raw
+        for path, label in zip(different, labels, strict=True)
+        for raw in read_raw(
+            path, label, find_header=_header_finder(layout), dialect=dialect
+        )
+    ]
+    return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+
+
+def _dialect(layout: Layout | None) -> Dialect | None:
+    if layout is None:
+        return None
+    given = {
+        (t.encoding, t.delimiter, t.quote)
+        for t in layout.tables
+        if t.encoding or t.delimiter or t.quote
+    }
+    if len(given) != 1:
+        return None
+    encoding, delimiter, quote = given.pop()
+    return Dialect(encoding=encoding, delimiter=delimiter, quote=quote or None)
+
+
+class _HeaderFinder:
+    """Finds the header that a layout names, else the one that can be recognised."""
+
+    def __init__(self, layout: Layout | None) -> None:
+        self._wanted = [t.headers() for t in layout.tables] if layout else []
+
+    def __call__(self, rows: list[list[str]]) -> int | None:
+        """Give the first record that holds all headers of some table."""
+        for i, row in enumerate(rows):
+            there = {synonyms.normal(cell) for cell in row}
+            if any(wanted and wanted <= there for wanted in self._wanted):
+                return i
+        return find_header(rows)
+
+
+def _header_finder(layout: Layout | None) -> _HeaderFinder:
+    return _HeaderFinder(layout)
+
+
+def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Exports:
+    """Turn raw tables into canonical text tables.
+
+    Parameters
+    ----------
+    raws : sequence of RawTable
+        All tables of the export.
+    layout : Layout, optional
+        Without one, what can be recognised safely is.
+
+    Returns
+    -------
+    Exports
+        The turned tables, and what was settled on the way.
+
+    Raises
+    ------
+    InputError
+        A table fits no part of the layout; or, without a layout, something must be
+        settled first: the sentence says what, and how.
+    """
+    if layout is not None:
+        pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
+        notes = [f"{raw.file}: {note}" for raw in raws for note in raw.notes]
+        tables = [turn(raw, table) for raw, table in pairs if table is not None]
+        return Exports(tables=tuple(tables), notes=tuple(notes))
+    proposals = propose_all(raws)
+    _refuse_open(proposals)
+    tables = [turn(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
+    notes = [note for raw in raws for note in raw.notes]
+    notes += [
+        f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
+    ]
+    return Exports(tables=tuple(tables), notes=tuple(notes))
+
+
+def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
+    table = layout.of(raw.cells.columns)
+    if table is None:
+        lacking = ", ".join(layout.nearest(raw.cells.columns))
+        msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
+        raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+    return table
+
+
+def _refuse_open(proposals: Sequence[Proposal]) -> None:
+    """Refuse where something must be settled: every such point, in one sentence."""
+    asked: list[tuple[str, Question]] = [
+        (p.file, q) for p in proposals for q in p.questions if q.blocks
+    ]
+    if not asked:
+        return
+    told = [f"{file}: {q.text}" for file, q in asked[:_SHOWN]]
+    more = len(asked) - len(told)
+    if more:
+        told.append(f"and {more} more points")
+    raise InputError(f"{'; '.join(told)}; {_HELP}")

@@ -1,0 +1,315 @@
+"""The values of one column, and whether they can be what a header says."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.intake import synonyms, words
+from analysis.intake.synonyms import Candidate, Strength
+
+TIMES = frozenset(
+    {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at", "removed_at"}
+)
+YES_NO = frozenset(
+    {"running", "lockbox_locked", "label_present", "line_changed", "site_changed"}
+)
+
+READINGS = frozenset(
+    {"volume_remaining_ml", "volume_delivered_ml", "set_rate_ml_h", "battery_pct",
+     "running", "site_signs", "lockbox_locked", "entry", "display_remaining_ml",
+     "solution_appearance"}
+)  # fmt: skip
+_DAY = (
+    r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|"
+    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6})"
+)
+_CLOCK = (
+    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?m\.?)?|"
+    r"\d{1,2}\s*(?:[ap]\.?\s?m\.?)|(?:[01]\d|2[0-4])[0-5]\d(?:\s?h(?:rs?)?)?|"
+    r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
+)
+IS_DAY = re.compile(_DAY)
+IS_CLOCK = re.compile(_CLOCK)
+IS_MOMENT = re.compile(_DAY + r"[t ,]+(?:at )?" + _CLOCK + r"\s*(?:z|[+-]\d\d:?\d\d)?")
+IS_NUMBER = re.compile(
+    r"(?:[~<>\u2248\u2264\u2265]|c\.?|ca\.?|approx\.?|about)?\s*[+-]?\d*[.,]?\d+"
+    r"(?:\s*-\s*\d+[.,]?\d*)?\s*(?:mls?|%|h|hrs?|hours?|percent|cc)?"
+    r"(?:\s*(?:/|per)\s*(?:h|hr|hrs|hour|24 ?h|24 ?hrs?|24 ?hours?|day|d))?"
+)
+_FIRST_NUMBER = re.compile(r"\d*[.,]?\d+")
+_IS_DRUG = re.compile(
+    r".*[a-z]{3,}.*\d.*(?:mg|mcg|g|\u00b5g|\u03bcg|micro\w*|units?).*"
+)
+_DOSE_UNITS = frozenset(
+    [
+        "mg",
+        "mcg",
+        "g",
+        "µg",
+        "μg",
+        "ug",
+        "microgram",
+        "micrograms",
+        "milligram",
+        "milligrams",
+        "units",
+        "unit",
+        "iu",
+        "mmol",
+    ]
+)
+_UNIT_WORDS = _DOSE_UNITS | frozenset(
+    [
+        "ml",
+        "mls",
+        "ml/h",
+        "ml/hr",
+        "ml/24h",
+        "ml/24",
+        "h",
+        "ml/24hr",
+        "h",
+        "hr",
+        "hrs",
+        "hours",
+        "%",
+        "percent",
+        "0-10",
+        "score",
+        "v",
+        "ml/hour",
+        "ml/day",
+        "mm/h",
+        "mm/24h",
+        "min",
+        "c",
+        "kpa",
+        "mmhg",
+        "mg/ml",
+        "cm",
+        "mm",
+    ]
+)
+_DILUENT = re.compile(
+    r".*(?:water|wfi|saline|sodium|nacl|glucose|dextrose|n/?s\b|w\.?f\.?i).*"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """The values of one column: each different one with its count.
+
+    Attributes
+    ----------
+    header : str
+        The file's own.
+    counts : Series of int
+        Different recorded cells, in the form that is compared, with their counts.
+    rows, blank : int
+        All rows; those with nothing recorded.
+    """
+
+    header: str
+    counts: pd.Series
+    rows: int
+    blank: int
+
+    def share(self, holds: Callable[[str], object]) -> float:
+        """Give the share of recorded cells for which `holds` is true; 0 with none."""
+        total = int(self.counts.sum())
+        hits = sum(n for cell, n in self.counts.items() if holds(str(cell)))
+        return hits / total if total else 0.0
+
+    def is_empty(self) -> bool:
+        """Tell whether nothing is recorded in the column."""
+        return not len(self.counts)
+
+    def median(self) -> float:
+        """Give the median of the numbers in the column; NaN where there are none."""
+        found = [
+            float(m.group().replace(",", "."))
+            for cell in self.counts.index
+            if (m := _FIRST_NUMBER.search(str(cell)))
+        ]
+        return float(np.median(found)) if found else float("nan")
+
+
+def profile(header: str, column: pd.Series) -> Profile:
+    """Count the different recorded cells of a column."""
+    counts = column.value_counts()
+    keys = pd.Series([words.key_of(c) for c in counts.index], index=counts.index)
+    merged = counts.groupby(keys.to_numpy()).sum()
+    out = {"", *words.NOT_RECORDED, *words.DITTO}
+    recorded = merged[[key not in out for key in merged.index]]
+    return Profile(header, recorded, len(column), len(column) - int(recorded.sum()))
+
+
+# --- does a column hold what its header says -----------------------------------------
+
+
+def _numbers_between(low: float, high: float) -> Callable[[Profile], bool]:
+    def test(p: Profile) -> bool:
+        return p.share(IS_NUMBER.fullmatch) >= 0.5 and low <= p.median() <= high
+
+    return test
+
+
+def _is_battery(p: Profile) -> bool:
+    is_flag = all(str(cell) in {"0", "1"} for cell in p.counts.index)
+    return not is_flag and _numbers_between(2, 100)(p)
+
+
+def _is_time(p: Profile) -> bool:
+    return time_class(p) != ""
+
+
+def time_class(p: Profile) -> str:
+    """Tell whether a column holds moments, days or clock times; empty for none."""
+    for name, pattern in (("moment", IS_MOMENT), ("day", IS_DAY), ("clock", IS_CLOCK)):
+        if p.share(pattern.fullmatch) >= 0.5:
+            return name
+    either = p.share(lambda c: IS_MOMENT.fullmatch(c) or IS_DAY.fullmatch(c))
+    if either >= 0.5:
+        return "moment"
+    serial = p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c))
+    if serial >= 0.5:
+        return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
+    return ""
+
+
+def _yes_no_words(column: str) -> frozenset[str]:
+    own = words.YES_NO_OF.get(column, {})
+    return frozenset((*words.YES_NO, *own, *words.CROSSES))
+
+
+def _is_yes_no(column: str) -> Callable[[Profile], bool]:
+    known = _yes_no_words(column)
+    return lambda p: p.share(lambda c: c in known) >= 0.6
+
+
+def _is_signs(p: Profile) -> bool:
+    def reads(cell: str) -> bool:
+        known, unknown = words.site_signs(cell, {})
+        return (bool(known) and not unknown) or cell in words.TICKS
+
+    is_score = p.share(IS_NUMBER.fullmatch) > 0.5
+    return not is_score and p.share(reads) >= 0.5
+
+
+def _is_entry(p: Profile) -> bool:
+    return p.share(lambda c: words.one_word(c, words.ENTRY)) >= 0.5
+
+
+def _is_word_of(known: dict[str, str], least: float = 0.6) -> Callable[[Profile], bool]:
+    return lambda p: p.share(lambda c: words.one_word(c, known)) >= least
+
+
+def _is_solution(p: Profile) -> bool:
+    return p.share(
+        lambda c: words.one_word(c, words.SOLUTION) or c in words.TICKS
+    ) >= 0.6  # fmt: skip
+
+
+def _is_plain(p: Profile) -> bool:
+    """Tell whether a column may hold names or codes: no times, no measures."""
+    is_measure = p.share(lambda c: re.fullmatch(r"\d+[.,]\d+", c)) > 0.3
+    return not is_measure and time_class(p) in ("", "clock") and not _is_unit(p)
+
+
+def _is_code(p: Profile) -> bool:
+    return _is_plain(p) and p.share(lambda c: c in _yes_no_words("running")) < 0.5
+
+
+def _is_ward(p: Profile) -> bool:
+    is_place = p.share(words.location) >= 0.5
+    return _is_code(p) and not is_place and p.share(IS_NUMBER.fullmatch) < 0.9
+
+
+def _is_initials(p: Profile) -> bool:
+    return _is_plain(p) and p.share(lambda c: len(c) <= 24) >= 0.8 and _not_flags(p)
+
+
+def _not_flags(p: Profile) -> bool:
+    flags = _yes_no_words("label_present")
+    return p.share(lambda c: c in flags) < 0.5
+
+
+def _is_unit(p: Profile) -> bool:
+    return p.share(lambda c: c in _UNIT_WORDS) >= 0.5
+
+
+def _is_row_id(p: Profile) -> bool:
+    is_unlike = len(p.counts) >= 0.9 * (p.rows - p.blank)
+    return is_unlike and p.blank <= 0.1 * p.rows and time_class(p) in ("", "clock")
+
+
+def _is_item(p: Profile) -> bool:
+    """Tell whether a column names what is charted: three readings at the least."""
+    named = {
+        c.column for cell in p.counts.index for c in synonyms.candidates(str(cell))
+    }
+    return len(named & READINGS) >= 3
+
+
+def _any(_: Profile) -> bool:
+    return True
+
+
+_TESTS: dict[str, Callable[[Profile], bool]] = {
+    **dict.fromkeys(TIMES, _is_time),
+    **{name: _is_yes_no(name) for name in YES_NO},
+    "set_rate_ml_h": _numbers_between(0.01, 100),
+    "volume_remaining_ml": _numbers_between(0, 60),
+    "display_remaining_ml": _numbers_between(0, 60),
+    "volume_delivered_ml": _numbers_between(0, 60),
+    "start_volume_ml": _numbers_between(1, 60),
+    "made_up_to_ml": _numbers_between(1, 60),
+    "battery_pct": _is_battery,
+    "planned_duration_h": _numbers_between(0.5, 72),
+    "syringe_size_ml": _numbers_between(2, 100),
+    "site_signs": _is_signs,
+    "site_location": lambda p: p.share(words.location) >= 0.5,
+    "location": lambda p: p.share(words.location) >= 0.5,
+    "solution_appearance": _is_solution,
+    "entry": _is_entry,
+    "ward": _is_ward,
+    "patient_id": _is_code,
+    "infusion_id": _is_code,
+    "driver_id": _is_code,
+    "line_id": _is_code,
+    "site_id": _is_code,
+    "checked_by": _is_initials,
+    "second_checked_by": _is_initials,
+    "end_reason": _is_word_of(words.END_REASON, 0.5),
+    "removal_reason": _is_word_of(words.REMOVAL, 0.5),
+    "kind": _is_word_of(words.LINE_KIND),
+    "contents": lambda p: p.share(_IS_DRUG.fullmatch) >= 0.5,
+    "diluent": lambda p: p.share(_DILUENT.fullmatch) >= 0.5,
+    synonyms.ROW_ID: _is_row_id,
+    synonyms.STRUCK: _is_word_of(words.STATUS, 0.8),
+    synonyms.ITEM: _is_item,
+    synonyms.UNITS: _is_unit,
+    synonyms.DOSE_UNIT: lambda p: p.share(lambda c: c in _DOSE_UNITS) >= 0.5,
+    synonyms.DOSE: _numbers_between(0, 1e5),
+    synonyms.DRUG: lambda p: p.share(lambda c: re.match(r"[a-z]{3,}", c)) >= 0.5,
+    synonyms.LINE_CHANGED_ON: _is_time,
+    synonyms.SITE_CHANGED_ON: _is_time,
+}  # fmt: skip
+#: Columns for which a header alone says too little where nothing confirms it.
+_WEAK_WITHOUT_VALUES = frozenset(
+    {"action", "alarm", "note", "material", "gauge", synonyms.REPLACES, synonyms.VALUE}
+)
+
+
+def fits(candidate: Candidate, p: Profile) -> bool:
+    """Tell whether the values of a column allow what its header says."""
+    if candidate.strength is Strength.CANONICAL:
+        return True
+    if p.is_empty():
+        return candidate.strength is Strength.SYNONYM
+    if candidate.strength is Strength.CONTAINS and candidate.column not in _TESTS:
+        return candidate.column in {"note", "action", "alarm"}
+    return _TESTS.get(candidate.column, _any)(p)
