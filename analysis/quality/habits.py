@@ -153,6 +153,50 @@ def reading_resolution(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(found, columns=["ward", "column", "readings", "step_ml"])
 
 
+def resolution_changes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find the week from which a ward reads a volume in another step.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Accepted rows with the columns of ``checks``; start rows are left out.
+
+    Returns
+    -------
+    DataFrame
+        ward, column, step_before_ml, step_after_ml, week_of (its Monday): every week
+        before it is read at least twice as coarsely, or twice as finely, as every week
+        from it on. Weeks of few readings are passed over. Flags before and after such
+        a change are no comparison: what changed is the measurement.
+    """
+    read = rows[rows["entry"] != Entry.START]
+    found = []
+    for (ward, name), steps in _weekly_steps(read):
+        for k in range(1, len(steps)):
+            before, after = steps.iloc[:k], steps.iloc[k:]
+            if before.min() >= 2 * after.max() or after.min() >= 2 * before.max():
+                found.append((ward, name, before.min(), after.min(), steps.index[k]))
+                break
+    names = ["ward", "column", "step_before_ml", "step_after_ml", "week_of"]
+    return pd.DataFrame(found, columns=names)
+
+
+def _weekly_steps(read: pd.DataFrame) -> list[tuple[tuple[str, str], pd.Series]]:
+    """Give the reading step of each ward and column by week (its Monday)."""
+    local = read["checked_at"].dt.tz_localize(None)
+    monday = (local - pd.to_timedelta(local.dt.day_of_week, unit="D")).dt.normalize()
+    found = []
+    for ward, group in read.groupby("ward"):
+        for name in _VOLUMES:
+            by = group[name].dropna().groupby(monday)
+            steps = by.agg(lambda part: coarsest_step(part, VOLUME_STEPS_ML))
+            found.append(((str(ward), name), steps[by.size() >= _FEWEST_A_WEEK]))
+    return found
+
+
+#: Fewer readings than this in a week do not show a step.
+_FEWEST_A_WEEK = 15
+
 _VOLUMES = tuple(
     column.name
     for column in CHECKS.columns

@@ -81,7 +81,8 @@ def with_and_without_derived(
         _whole_log(measure_units(some, names, in_hours))[parts]
         for some in (units, kept)
     )
-    return both.join(without, rsuffix="_without").reindex(list(names)).reset_index()
+    both = both.join(without.add_suffix("_without"))
+    return both.reindex(list(names)).rename_axis("measure").reset_index()
 
 
 def _whole_log(measures: pd.DataFrame) -> pd.DataFrame:

@@ -17,9 +17,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from analysis import figures
 from analysis.audit import AuditResult
-from analysis.report import facts
+from analysis.quality import habits
+from analysis.report import facts, quality
 from analysis.report.definitions import cautions as caution_texts
 from analysis.report.definitions import definition
+from analysis.report.grid import Grid
 from analysis.report.manifest import read_manifest
 from analysis.report.tables import texts
 from analysis.terms import ALL
@@ -52,22 +54,6 @@ class Section:
 
     def _repr_html_(self) -> str:
         return self.html
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """A table as it is printed: a caption, headings, and rows of text.
-
-    ``numeric`` holds the places of columns that are set to the right; ``more`` says
-    where the rows are that the page does not show.
-    """
-
-    caption: str
-    head: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    numeric: frozenset[int] = frozenset()
-    more: str = ""
-    last_is_total: bool = False
 
 
 def first_screen(result: AuditResult, list_limit: int) -> Section:
@@ -180,7 +166,7 @@ def other_findings(result: AuditResult) -> Section:
 
 
 def log_quality(result: AuditResult) -> Section:
-    """Account for the log: files, rejected rows, cells set aside, noise, notes.
+    """Account for the log: rows, cells set aside, noise, habits of charting, notes.
 
     Parameters
     ----------
@@ -202,6 +188,9 @@ def log_quality(result: AuditResult) -> Section:
             result.set_aside, "Cells that could not be read", "set_aside"
         ),
         noise=_noise_grid(result.noise),
+        record=quality.grids(result),
+        absent=habits.not_in_export(result.readings),
+        changes=quality.measurement_changes(result),
         notes=result.notes,
     )
 

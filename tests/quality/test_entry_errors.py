@@ -1,12 +1,13 @@
 """Suspected entry errors, each planted by hand and found through the whole audit."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult
-from tiny import START, Row, after, audit, kinds, only, syringe, units_of
+from tests.tiny import START, Row, after, audit, kinds, only, syringe, units_of
 
 LINE = {
     0.0: 16.0,
@@ -18,22 +19,25 @@ LINE = {
     20.0: 2.6,
     23.5: 0.2,
 }
-OTHER = {"patient_id": "P9", "infusion_id": "I9", "driver_id": "D9"}
 
 
 def quiet() -> list[Row]:
     """Give an infusion of another patient without a fault, read at the same hours."""
-    return syringe(LINE, **OTHER)
+    return syringe(LINE, patient_id="P9", infusion_id="I9", driver_id="D9")
 
 
-def charted(volumes: dict[float, float | None], **columns: object) -> list[Row]:
+def charted(
+    volumes: Mapping[float, float | None],
+    cells: Mapping[float, Mapping[str, object]] | None = None,
+) -> list[Row]:
     """Give the reference infusion with some volumes written otherwise."""
-    return syringe({**LINE, **volumes}, **columns)
+    return syringe({**LINE, **volumes}, cells=cells)
 
 
 def charting(result: AuditResult) -> pd.DataFrame:
     """Give the charting findings."""
-    return result.findings[result.findings["group"] == "charting"]
+    found = result.findings
+    return found[found["group"] == "charting"]
 
 
 @pytest.mark.parametrize(

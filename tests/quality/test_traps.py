@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from tiny import START, Row, after, audit, kinds, only, syringe, units_of
+from tests.tiny import START, Row, after, audit, kinds, only, syringe, units_of
 
 LINE = {0.0: 16.0, 4.0: 13.3, 8.0: 10.6, 12.0: 8.0, 16.0: 5.3, 20.0: 2.6, 23.9: 0.0}
 
