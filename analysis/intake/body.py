@@ -72,11 +72,13 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     )
     main = np.flatnonzero(is_main) + first
     columns = _columns(records, main, int(sizes.argmax()))
-    columns += [_blank(len(main))] * (width - len(columns))
+    columns += [_blank(len(main)) for _ in range(width - len(columns))]
     columns, order = _merged(columns, main, rows, at)
     is_ascii = records.data.isascii()
+    for i in range(width):  # one by one: what was read is let go of on the way
+        columns[i] = trimmed(columns[i], is_ascii=is_ascii)
     return Body(
-        columns=[trimmed(column, is_ascii=is_ascii) for column in columns],
+        columns=columns,
         at=order,
         broken=broken,
         empty=empty + int((widths == 0).sum()),
@@ -86,7 +88,7 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
 def trimmed(column: pa.ChunkedArray, *, is_ascii: bool) -> pa.ChunkedArray:
     """Give cells without blanks and invisible characters around them."""
     if is_ascii:
-        return pc.ascii_trim(column, characters=_AROUND[:10])
+        return pc.ascii_trim_whitespace(column)
     return pc.utf8_trim(column, characters=_AROUND)
 
 

@@ -92,6 +92,7 @@ _HALF_ALONE = re.compile(r"a\.?m\.?|p\.?m\.?|morning|afternoon|evening|night")
 _NOT_A_DATE = "not a date"
 _NOT_A_TIME = "not a clock time"
 _NO_HALF = "no am or pm in a file kept on the 12-hour clock"
+_EITHER = "either a clock time or a part of a day"
 _NO_TIME = "a date without a time of day"
 _DISAGREE = "the date and the time beside it name different moments"
 
@@ -116,7 +117,7 @@ def decide_order(texts: Sequence[pd.Series]) -> OrderFound:
     --------
     >>> order, evidence, is_certain = decide_order([pd.Series(["3/9/2026", "14/9/26"])])
     >>> str(order), is_certain, evidence
-    ('dmy', True, 'day first: 1 dates have a day over 12 (14/9/26)')
+    ('dmy', True, 'day first: the day is over 12 in 1 of 2 dates (14/9/26)')
     >>> decide_order([pd.Series(["03/04/2026"])]).is_certain
     False
     """
@@ -151,7 +152,8 @@ def _counted(votes: Counter[str], example: dict[str, str]) -> OrderFound:
             return OrderFound(order, text if same else "no date exists", same)
         text = f"no date has a day over 12 ({example['either']})"
         return OrderFound(order, text, is_certain=False)
-    text = f"{words[order]}: {votes[order]} dates have a day over 12 ({example[order]})"
+    text = f"{words[order]}: the day is over 12 in {votes[order]} of {votes.total()} "
+    text += f"dates ({example[order]})"
     if not votes[other]:
         return OrderFound(order, text, is_certain=True)
     text += f"; {votes[other]} can only be {words[other]} ({example[other]})"
@@ -295,7 +297,8 @@ def read_clock(
     codes, cells = pd.factorize(date_text.fillna(""))
     day, own = _split(_strings(cells))
     days = _read_all(day, lambda token: _read_day(token, Order(order)), _DAY_PARTS)
-    is_lost = (days["iso"] == "") & (days["why"] == "") & (cells != "")
+    is_lost = (days["iso"] == "") & (days["why"] == "")
+    is_lost &= np.array([str(cell).strip() != "" for cell in cells], dtype=bool)
     days["why"] = days["why"].mask(is_lost, _NOT_A_DATE)
     times = _read_times(own, Clock(clock))
     if time_text is None:
@@ -501,7 +504,9 @@ def _read_time(
         if is_fraction or long:
             return _from_fraction(token)
         if is_fraction is None:
-            return "", "", "either a clock time or a part of a day"
+            return "", "", _EITHER
+    if is_fraction and token.isdecimal():
+        return "", "", _EITHER
     token = _WORDS.get(token, token)
     found = _clock_of(token)
     if found is None:

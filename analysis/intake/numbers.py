@@ -147,6 +147,8 @@ def _decided(shown: Counter[str], example: dict[str, str]) -> Decimal | None:
 
 
 def _numbers_in(cell: str) -> list[str]:
+    if not any(_read(cell, mark)[0] for mark in Mark):
+        return []
     found = _CELL.fullmatch(_plain(cell))
     return [n for n in (found["first"], found["second"]) if n] if found else []
 
