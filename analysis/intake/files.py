@@ -300,7 +300,8 @@ def _from_text(
     _mark_damage(records, decoded.damaged)
     n = min(HEADER_AMONG, len(records.starts))
     head = [[_stripped(c) for c in records.cells(i)] for i in range(n)]
-    at = find_header(head)
+    # A broken record is no header, whatever it looks like.
+    at = find_header([[] if i in records.faults else head[i] for i in range(n)])
     if at is None:
         raise InputError(_no_header(label, head, records))
     header = _Header.of(head[at], int(records.lines[at]))
@@ -368,13 +369,13 @@ def _mark_damage(records: Records, damaged: npt.NDArray[np.int64]) -> None:
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
-    if not any(cell for row in head for cell in row):
-        return f"{label}: the file is empty; export it again with its rows"
     msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
     for i in range(len(head)):
         if i in records.faults:
-            line = records.lines[i]
-            return f"{msg} table, and line {line} is broken: {records.faults[i]}"
+            why = records.faults[i]
+            return f"{msg} table, and line {records.lines[i]} is broken: {why}"
+    if not any(cell for row in head for cell in row):
+        return f"{label}: the file is empty; export it again with its rows"
     return f"{msg} table; a line with the names of the columns is needed"
 
 
