@@ -34,11 +34,10 @@ _MOST_WHOLE_ML = 5
 _WHOLE_ML = 0.35
 
 
-@dataclass(frozen=True, slots=True)
 class Context:
     """What an explanation may look at beside the reading itself.
 
-    Attributes
+    Parameters
     ----------
     courses : Courses
         Lines and readings of all infusions.
@@ -48,16 +47,23 @@ class Context:
         Gives the check interval.
     """
 
-    courses: Courses
-    infusions: pd.DataFrame
-    policy: Policy
+    def __init__(
+        self, courses: Courses, infusions: pd.DataFrame, policy: Policy
+    ) -> None:
+        self.courses = courses
+        self.policy = policy
+        self._infusions = infusions
+        # Found once: a log may hold hundreds of thousands of infusions.
+        self._of_patient = infusions.groupby("patient_id").indices
+        self._of_ward = infusions.groupby("ward").indices
 
     def others(self, suspect: Suspect, *, same_patient: bool) -> pd.DataFrame:
         """Give the other infusions of its patient, or of others on its ward."""
-        known = self.infusions
-        own = known["patient_id"] == suspect.patient_id
-        chosen = own if same_patient else ~own & (known["ward"] == suspect.ward)
-        return known[chosen & (known.index != suspect.infusion_id)]
+        if same_patient:
+            known = self._infusions.iloc[self._of_patient[suspect.patient_id]]
+            return known[known.index != suspect.infusion_id]
+        known = self._infusions.iloc[self._of_ward.get(suspect.ward, [])]
+        return known[known["patient_id"] != suspect.patient_id]
 
 
 @dataclass(frozen=True, slots=True)

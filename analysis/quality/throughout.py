@@ -149,8 +149,9 @@ def swapped_throughout(lines: pd.DataFrame) -> pd.DataFrame:
     fits = (turned - read["expected_ml"]).abs() <= limit
     key = read["infusion_id"]
     some_off = is_off.groupby(key).transform("sum") >= 2
-    rises = read["observed_ml"].groupby(key).transform(lambda v: v.iloc[-1] - v.iloc[0])
-    read, fits = read[some_off & (rises > 0)], fits[some_off & (rises > 0)]
+    level = read["observed_ml"].groupby(key)
+    rises = level.transform("last") > level.transform("first")
+    read, fits = read[some_off & rises], fits[some_off & rises]
     return _of_first_rows(
         fits,
         read["infusion_id"],

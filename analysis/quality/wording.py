@@ -49,15 +49,19 @@ def put_into_findings(
     """
     sentences = findings["sentence"].copy()
     added = []
+    quoted = Quoted(log.checks, impossible)
+    of_infusion = findings.groupby("infusion_id").indices
     wide = errors["name"].isin(_OF_INFUSION)
     places = errors[["row", "column"]].assign(wide=wide).drop_duplicates()
     for row, column, is_wide in places.itertuples(index=False, name=None):
         own = (errors["row"] == row) & (errors["column"] == column) & (wide == is_wide)
         said = errors.loc[own, "said"].tolist()
         cells = cells_of(log.checks, row)
-        has = _findings_of(findings, cells, column, is_wide=is_wide)
+        own_findings = findings.iloc[of_infusion.get(cells["infusion_id"], [])]
+        has = _findings_of(own_findings, cells, column, is_wide=is_wide)
         if not has:
-            added.append(_new_finding(log, row, column, said, impossible))
+            quote = quoted.quote(row, column)
+            added.append(_new_finding(cells, column, quote, said))
         for index in has:
             sentences[index] = _longer(
                 sentences[index], findings.loc[index, "group"], said
@@ -66,7 +70,7 @@ def put_into_findings(
 
 
 def _findings_of(
-    findings: pd.DataFrame,
+    own: pd.DataFrame,
     cells: Mapping[str, Any],
     column: str,
     *,
@@ -77,7 +81,6 @@ def _findings_of(
     A delivery finding is about one reading where it rests on that alone. What is said
     of a whole infusion (`is_wide`) goes into its delivery finding alone if it has one.
     """
-    own = findings[findings["infusion_id"] == cells["infusion_id"]]
     at_row = own["first_source"] == cells["source"]
     kinds = _OF_RATE if column == RATE else _OF_ROW
     is_charted = at_row & own["kind"].isin(kinds)
@@ -105,9 +108,8 @@ def _joined(said: Sequence[str]) -> str:
 
 
 def _new_finding(
-    log: Log, row: int, column: str, said: Sequence[str], impossible: pd.DataFrame
+    cells: Mapping[str, Any], column: str, quote: str, said: Sequence[str]
 ) -> dict[str, object]:
-    cells = cells_of(log.checks, row)
     at = cells["checked_at"]
     return {
         "ward": cells["ward"],
@@ -122,37 +124,50 @@ def _new_finding(
         "first_source": cells["source"],
         "last_source": cells["source"],
         "sentence": (
-            f"{_quoted(log, row, column, impossible)}. Consistent with an entry error: "
-            f"{_joined(said)}. It stands as charted."
+            f"{quote}. Consistent with an entry error: {_joined(said)}. It stands as "
+            "charted."
         ),
     }
 
 
-def _quoted(log: Log, row: int, column: str, impossible: pd.DataFrame) -> str:
-    """Quote what was charted, and the readings beside it."""
-    cells = cells_of(log.checks, row)
-    at = clock(cells["checked_at"])
-    own = impossible[(impossible.index == row) & (impossible["column"] == column)]
-    value = own["value"].iloc[0] if len(own) else cells.get(column)
-    if column == RATE:
-        return f"Rate {value:g} mL/h charted at {at}"
-    beside = _beside(log, row, column if column in _NAMES else REMAINING)
-    if column not in _NAMES:
-        return f"Row charted at {at}{beside}"
-    return f"{value:g} mL {_NAMES[column]} charted at {at}{beside}"
+class Quoted:
+    """Quotes what was charted, and the readings beside it.
 
+    Parameters
+    ----------
+    checks : DataFrame
+        Accepted rows in order of time.
+    impossible : DataFrame
+        As given by `impossible_numbers`.
+    """
 
-def _beside(log: Log, row: int, column: str) -> str:
-    """Quote the infusion's readings before and after a row."""
-    cells = cells_of(log.checks, row)
-    own = log.checks[log.checks["infusion_id"] == cells["infusion_id"]]
-    own = own[own[column].notna() & (own.index != row)]
-    own = own.sort_values("checked_at", kind="stable")
-    before = own[own["checked_at"] <= cells["checked_at"]].tail(1)
-    after = own[own["checked_at"] > cells["checked_at"]].head(1)
-    said = [
-        f"{word} it {volume:g} mL at {clock(time)}"
-        for word, one in (("before", before), ("after", after))
-        for volume, time in zip(one[column], one["checked_at"], strict=True)
-    ]
-    return f" ({', '.join(said)})" if said else ""
+    def __init__(self, checks: pd.DataFrame, impossible: pd.DataFrame) -> None:
+        self._checks = checks
+        self._impossible = impossible
+        self._of_infusion = checks.groupby("infusion_id").indices
+
+    def quote(self, row: int, column: str) -> str:
+        """Give one charted value in words, with the readings before and after it."""
+        cells = cells_of(self._checks, row)
+        at = clock(cells["checked_at"])
+        found = self._impossible
+        own = found.loc[(found.index == row) & (found["column"] == column), "value"]
+        value = own.iloc[0] if len(own) else cells.get(column)
+        if column == RATE:
+            return f"Rate {value:g} mL/h charted at {at}"
+        beside = self._beside(row, cells, column if column in _NAMES else REMAINING)
+        if column not in _NAMES:
+            return f"Row charted at {at}{beside}"
+        return f"{value:g} mL {_NAMES[column]} charted at {at}{beside}"
+
+    def _beside(self, row: int, cells: Mapping[str, Any], column: str) -> str:
+        own = self._checks.iloc[self._of_infusion[cells["infusion_id"]]]
+        own = own[own[column].notna() & (own.index != row)]
+        before = own[own["checked_at"] <= cells["checked_at"]].tail(1)
+        after = own[own["checked_at"] > cells["checked_at"]].head(1)
+        said = [
+            f"{word} it {volume:g} mL at {clock(time)}"
+            for word, one in (("before", before), ("after", after))
+            for volume, time in zip(one[column], one["checked_at"], strict=True)
+        ]
+        return f" ({', '.join(said)})" if said else ""

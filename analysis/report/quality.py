@@ -31,7 +31,7 @@ def completeness(result: AuditResult) -> Grid:
         (
             column,
             *(
-                _share(
+                _empty(
                     by.loc[(column, ward), "missing"], by.loc[(column, ward), "rows"]
                 )
                 for ward in wards
@@ -212,7 +212,12 @@ def _ward(ward: str) -> str:
 
 
 def _share(part: float, whole: float) -> str:
-    return f"{part:,.0f} ({100 * part / whole:.0f} %)"
+    return f"{part:,.0f} ({100 * part / whole:.0f} %)" if part else "0"
+
+
+def _empty(missing: int, rows: int) -> str:
+    """Say how many cells are empty; a column that a ward never uses is no lack."""
+    return "not charted here" if missing == rows else _share(missing, rows)
 
 
 def _part(part: float, whole: float) -> str:

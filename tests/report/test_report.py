@@ -120,7 +120,7 @@ def test_every_picture_says_its_numbers(page: Page) -> None:
         "How do the wards stand?",
         "Can I trust the log?",
         "Not in this export:",
-        "No flag does not mean delivered. Not evaluable: 3.",
+        "No flag does not mean delivered. Not evaluable: 4.",
         "10 more in tables/rejected.csv",
         "check_interval_h",
         "shows the plunger, not the patient",
