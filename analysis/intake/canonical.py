@@ -9,7 +9,13 @@ import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
-from analysis.intake.reshape import DUPLICATE, NO_PLACE, SUPERSEDED, Turned
+from analysis.intake.reshape import (
+    DUPLICATE,
+    FAULT_COLUMNS,
+    NO_PLACE,
+    SUPERSEDED,
+    Turned,
+)
 from analysis.intake.times import read_spans, read_times
 from analysis.lookup import by_key
 from analysis.terms import RejectReason
@@ -192,47 +198,47 @@ def _with_places(
     faults: Sequence[pd.DataFrame], sheets: Sequence[Turned], text: pd.DataFrame
 ) -> pd.DataFrame:
     """Give every fault its header, the cell as it stands in the file, and its row."""
-    some = [f for f in faults if len(f)]
+    some = [f if "header" in f else _named(f, sheets, text) for f in faults if len(f)]
     if not some:
-        return cells.no_faults().assign(header="", source="", row="")
-    every = pd.concat(some)
-    for name in ("header", "source", "row"):
-        if name not in every:
-            every[name] = np.nan
-    bare = every["header"].isna().to_numpy()
+        return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
+    return pd.concat([f[FAULT_COLUMNS] for f in some])
+
+
+def _named(
+    faults: pd.DataFrame, sheets: Sequence[Turned], text: pd.DataFrame
+) -> pd.DataFrame:
+    """Put the file's own headers and cells into faults found in typing."""
+    header = faults["column"].copy()
+    value = faults["value"].copy()
     for sheet, offset in zip(sheets, _offsets(sheets), strict=True):
-        rows = every.index.to_numpy() - offset
-        mine = bare & (rows >= 0) & (rows < len(sheet.text))
-        if mine.any():
-            _name_cells(every, mine, sheet, offset)
-    every["header"] = every["header"].fillna(every["column"])
-    for name, of_row in (("source", "source"), ("row", "row_text")):
-        every[name] = every[name].where(
-            every[name].notna(), text[of_row].reindex(every.index)
-        )
-    return every
-
-
-def _name_cells(
-    every: pd.DataFrame, mine: np.ndarray, sheet: Turned, offset: int
-) -> None:
-    """Put the file's own header and cell into faults found in typing."""
-    part = every[mine]
-    header = part["column"].map(sheet.headers).fillna(part["column"])
-    value, sentence = [], []
-    for row, column, shown, own, words in zip(
-        part.index, part["column"], part["value"], header, part["sentence"], strict=True
-    ):
-        cell = shown
-        if column in sheet.originals:
-            cell = sheet.originals[column].get(row - offset, shown)
-            cell = shown if pd.isna(cell) or cell == "" else cell
-        value.append(cell)
-        named = words.replace(column, own, 1) if words.startswith(column) else words
-        sentence.append(named.replace(f"'{shown}'", f"'{cell}'", 1))
-    every.loc[mine, "header"] = header.to_numpy()
-    every.loc[mine, "value"] = value
-    every.loc[mine, "sentence"] = sentence
+        mine = (faults.index >= offset) & (faults.index < offset + len(sheet.text))
+        for column in faults.loc[mine, "column"].unique():
+            rows = mine & (faults["column"] == column).to_numpy()
+            header[rows] = sheet.headers.get(column, column)
+            if column in sheet.originals:
+                at = faults.index[rows] - offset
+                cell = sheet.originals[column].reindex(at).set_axis(faults.index[rows])
+                shown = cell.astype("str").fillna("")
+                value[rows] = shown.where(shown != "", value[rows]).to_numpy()
+    pairs = zip(
+        faults["sentence"],
+        faults["column"],
+        header,
+        faults["value"],
+        value,
+        strict=True,
+    )
+    sentence = [
+        words.replace(column, own, 1).replace(f"'{old}'", f"'{new}'", 1)
+        for words, column, own, old, new in pairs
+    ]
+    return faults.assign(
+        header=header,
+        value=value,
+        sentence=sentence,
+        source=text["source"].reindex(faults.index),
+        row=text["row_text"].reindex(faults.index),
+    )
 
 
 def _untold(needed: pd.DataFrame, faults: Sequence[pd.DataFrame]) -> pd.DataFrame:

@@ -193,7 +193,7 @@ def _resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
         # Within one value of the columns to the left, a blank repeats the value above.
         begins = cells[header] != ""
         value = cells[header].where(begins)
-        out[header] = value.groupby(group).ffill().fillna("").astype("str")
+        out[header] = value.groupby(group).ffill().astype("str").fillna("")
         group = (begins | (group != group.shift())).cumsum()
     chart = _chart_of(cells, out, layout)
     for header in layout.ditto:
@@ -277,7 +277,7 @@ def _read_times(
         is_line = column in ("inserted_at", "removed_at")
         alone, _ = dates.read_clock(day, None, order=order, clock=kept)
         iso = iso.mask(clock == "", alone if is_line else "")
-    reading.text[column] = iso.fillna("").astype("str")
+    reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
     reading.headers[column] = headers[-1]
@@ -332,7 +332,7 @@ def _each(
 ) -> None:
     """Add a fault a cell, in the words of the reader of times."""
     column, header, reason = place
-    notes = why.reindex(bad.index).fillna("").astype("str")
+    notes = why.reindex(bad.index).astype("str").fillna("")
     for note in notes.unique():
         cells = bad[notes == note]
         text = f"{header} reads '{{value}}'"
@@ -345,8 +345,8 @@ def _read_numbers(
 ) -> None:
     """Read numbers with their units and qualifiers; `cell` may be part of a table."""
     read = numbers.read_plain(cell, sheet.layout.decimal or None)
-    value = read["value"].fillna("").astype("str")
-    unit = read["unit"].fillna("").astype("str")
+    value = read["value"].astype("str").fillna("")
+    unit = read["unit"].astype("str").fillna("")
     if column.unit == "mL/h":
         value, no_unit = _hourly(value, unit, sheet, cell.index)
         text = f"{header} of {{value}} has no unit: per hour or per 24 h is not said"
@@ -365,7 +365,7 @@ def _read_numbers(
     reading.text[column.name] = value
     reading.originals[column.name] = cell
     reading.headers[column.name] = header
-    marked = read["qualifier"].fillna("").astype("str")
+    marked = read["qualifier"].astype("str").fillna("")
     marked = marked[(marked != "") & (value != "")]
     if len(marked):
         reading.qualifiers.append(
@@ -396,7 +396,7 @@ def _hourly(
     """Bring rates to mL/h; and tell which have no unit at all."""
     charted = sheet.read(synonyms.UNITS)
     if charted:
-        beside = charted[0].reindex(index).fillna("").astype("str")
+        beside = charted[0].reindex(index).astype("str").fillna("")
         unit = unit.where(unit != "", beside)
     usual = sheet.layout.units.get("set_rate_ml_h", "")
     if not usual and not charted:
@@ -411,9 +411,10 @@ def _hourly(
         for u in unit.unique()
         if not synonyms.is_travel(u)
     }
-    kind = unit.map(kinds).fillna("").astype("str")
+    kind = unit.map(kinds).astype("str").fillna("")
     amount = pd.to_numeric(value.where(kind == "day"), errors="coerce") / _PER_DAY
-    daily = amount.map("{:.4f}".format, na_action="ignore").fillna("").astype("str")
+    digits = np.char.mod("%.4f", amount.fillna(0.0).to_numpy())
+    daily = pd.Series(digits, index=value.index, dtype="str").where(amount.notna(), "")
     out = value.where(kind == "hour", "").where(kind != "day", daily)
     return out, (kind == "") & (unit == "") & (value != "")
 
@@ -428,10 +429,10 @@ def _read_words(
     found = {c: _known_words(c, column, own) for c in cell.unique() if c}
     known = cell.map({c: ";".join(k) for c, (k, _) in found.items()})
     unknown = cell.map({c: ";".join(u) for c, (_, u) in found.items()})
-    reading.text[column.name] = known.fillna("").astype("str")
+    reading.text[column.name] = known.astype("str").fillna("")
     reading.originals[column.name] = cell
     reading.headers[column.name] = header
-    bad = unknown.fillna("").astype("str")
+    bad = unknown.astype("str").fillna("")
     text = (
         f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; the "
         "row is kept without it"
@@ -546,7 +547,7 @@ def _frame(reading: _Reading, table: Table, index: pd.Index) -> pd.DataFrame:
     empty = pd.Series("", index=index, dtype="str")
     return pd.DataFrame(
         {
-            name: reading.text.get(name, empty).reindex(index).fillna("").astype("str")
+            name: reading.text.get(name, empty).reindex(index).astype("str").fillna("")
             for name in table.names
         },
         index=index,
@@ -581,11 +582,16 @@ def _placed(faults: Iterable[pd.DataFrame], text: pd.DataFrame) -> pd.DataFrame:
     some = [f for f in faults if len(f)]
     if not some:
         return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
-    every = pd.concat(some)
-    for name, of_row in (("source", "source"), ("row", "row_text")):
-        own = every[name] if name in every else pd.Series(np.nan, index=every.index)
-        every[name] = own.where(own.notna(), text[of_row].reindex(every.index))
-    return every[FAULT_COLUMNS]
+    return pd.concat([_in_place(f, text) for f in some])[FAULT_COLUMNS]
+
+
+def _in_place(faults: pd.DataFrame, text: pd.DataFrame) -> pd.DataFrame:
+    if "source" in faults:
+        return faults
+    return faults.assign(
+        source=text["source"].reindex(faults.index),
+        row=text["row_text"].reindex(faults.index),
+    )
 
 
 def _qualified(found: Sequence[pd.DataFrame], text: pd.DataFrame) -> pd.DataFrame:
@@ -656,7 +662,7 @@ def _contents(sheet: _Sheet) -> pd.Series:
         words_ = drug
         for part in rest:
             value = numbers.read_plain(part, sheet.layout.decimal or None)["value"]
-            plain = value.fillna("").astype("str")
+            plain = value.astype("str").fillna("")
             shown = plain.where(plain != "", part)
             words_ = words_ + (" " + shown).where(shown != "", "")
         words_ = words_.where(drug != "", "")
@@ -739,7 +745,7 @@ def _commonest(cell: pd.Series, row: pd.Series, index: pd.Index) -> pd.Series:
     counts = frame.groupby(["row", "cell"], sort=False).size()
     top = counts.sort_values(ascending=False, kind="stable").reset_index()
     best = top[~top["row"].duplicated()].set_index("row")["cell"]
-    return best.reindex(index).fillna("").astype("str")
+    return best.reindex(index).astype("str").fillna("")
 
 
 def _of_first(
@@ -773,7 +779,7 @@ def _read_item(
             iso, why = dates.read_clock(
                 value, None, order=sheet.layout.date_order or "ymd", clock="24"
             )
-            part.text[column.name] = iso.fillna("").astype("str")
+            part.text[column.name] = iso.astype("str").fillna("")
             bad = value[(part.text[column.name] == "") & (value != "")]
             _each(part, bad, why, (column.name, header, RejectReason.TIME_NOT_READABLE))
         case _:
