@@ -30,6 +30,8 @@ _NIGHT_H, _EVENING_H = 6, 3
 _OWN_CHECK_H = 0.5
 #: Two rates within this share of each other are alike.
 _ALIKE = 0.05
+#: Among more open infusions than this one fits by chance, and the fit says nothing.
+_MOST_OPEN = 30
 _MOST_WHOLE_ML = 5
 _WHOLE_ML = 0.35
 
@@ -228,6 +230,8 @@ def other_of_ward(suspect: Suspect, context: Context) -> str | None:
 def _other(suspect: Suspect, context: Context, *, same_patient: bool) -> str | None:
     others = context.others(suspect, same_patient=same_patient)
     is_open = (others["first_row"] < suspect.at) & (suspect.at < others["last_row"])
+    if is_open.sum() > _MOST_OPEN:
+        return None
     fits = [
         (str(infusion_id), said)
         for infusion_id in others.index[is_open]
