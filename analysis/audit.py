@@ -14,6 +14,7 @@ from analysis.delivery import Delivery, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
+from analysis.intake.layout import Layout
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.sites import MEASURE as SITE_REACTIONS
@@ -80,6 +81,7 @@ def run_audit(
     policy: Policy,
     *,
     month: str | None = None,
+    layout: Layout | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> AuditResult:
     """Audit a check log.
@@ -87,11 +89,14 @@ def run_audit(
     Parameters
     ----------
     exports : sequence of Path
-        CSV files of canonical tables, in any mix.
+        Exports, in any mix of files.
     policy : Policy
         The limits in force.
     month : str, optional
         Month of the report, YYYY-MM; without it the log decides (`choose_month`).
+    layout : Layout, optional
+        How the exports map to the canonical tables; without one, what can be
+        recognised safely is.
     progress : callable, optional
         Called with each of `STAGES` as it begins.
 
@@ -114,7 +119,7 @@ def run_audit(
             progress(next(stages))
 
     next_stage()
-    log = read_exports(exports, policy)
+    log = read_exports(exports, policy, layout)
     month, is_part = choose_month(log.checks["checked_at"], month)
     next_stage()
     delivery = judge_delivery(log, policy)
@@ -123,9 +128,10 @@ def run_audit(
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
-    units = pd.concat(
-        [adherence.units, stack_units({SITE_REACTIONS: sites.units})], ignore_index=True
-    )
+    stacks = [adherence.units, stack_units({SITE_REACTIONS: sites.units})]
+    # An empty table has no types of its own and would take those of the other away.
+    some = [stack for stack in stacks if len(stack)]
+    units = pd.concat(some or stacks[:1], ignore_index=True)
     measures = measure_units(units, adherence.names, IN_HOURS)
     return AuditResult(
         month=month,

@@ -13,14 +13,15 @@ from analysis.errors import SteadyfallError
 
 # Everything heavy is imported where a command needs it, so that help comes at once.
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analysis.audit import AuditResult
+    from analysis.intake import Log
+    from analysis.intake.layout import Layout
     from analysis.policy import Policy
 
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
-
-#: Steps of `publish`, for the length of the progress bar.
-_PUBLISHING = 4
 
 _EXPORTS = click.argument(
     "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
@@ -31,6 +32,13 @@ _POLICY = click.option(
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Limits of your service (TOML); `steadyfall policy` prints one to start from.",
+)
+_LAYOUT = click.option(
+    "--layout",
+    "layout_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="How your export maps to the tables (TOML); `steadyfall layout` prints one.",
 )
 
 
@@ -50,6 +58,7 @@ def steadyfall() -> None:
 @_EXPORTS
 @click.option("--month", metavar="YYYY-MM", help="Month of the report.")
 @_POLICY
+@_LAYOUT
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -57,22 +66,99 @@ def steadyfall() -> None:
     help="Folder of the report. Without it: reports/<month>.",
 )
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
-def audit(
+def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
     month: str | None,
     policy_file: Path | None,
+    layout_file: Path | None,
     out: Path | None,
     *,
     tables_only: bool,
 ) -> None:
-    """Audit a check log: EXPORT... are CSV files of checks, infusions and lines.
+    """Audit a check log: EXPORT... are files of checks, infusions and lines.
 
-    Which table a file holds is told by its columns; a check log alone is enough.
+    CSV (comma, semicolon or tab) or .xlsx. Which table a file or sheet holds is told by
+    its headers and values; a check log alone is enough.
     """
+    settings = _settings(policy_file, layout_file)
+    _audit(exports, settings, month, out, tables_only=tables_only)
+
+
+def _settings(
+    policy_file: Path | None, layout_file: Path | None
+) -> "tuple[Policy, Layout | None]":
+    from analysis.intake.layout import load_layout
     from analysis.policy import Policy
 
     policy = Policy.load(policy_file) if policy_file else Policy.example()
-    _audit(exports, policy, month, out, tables_only=tables_only)
+    return policy, load_layout(layout_file) if layout_file else None
+
+
+@steadyfall.command()
+@_EXPORTS
+def layout(exports: tuple[Path, ...]) -> None:
+    """Print a layout for EXPORT...: what was recognised, why, and what must be settled.
+
+    Save it, answer every "?" in it, and give it with --layout.
+    """
+    from analysis.intake.exports import read_raws
+    from analysis.intake.layout_text import to_toml
+    from analysis.intake.recognise import propose_all
+
+    click.echo(to_toml(propose_all(read_raws(exports))), nl=False)
+
+
+@steadyfall.command()
+@_EXPORTS
+@_POLICY
+@_LAYOUT
+def intake(
+    exports: tuple[Path, ...], policy_file: Path | None, layout_file: Path | None
+) -> None:
+    """Read EXPORT... and say what became of every row; nothing is written."""
+    from analysis.intake import read_exports
+
+    policy, mapped = _settings(policy_file, layout_file)
+    click.echo("\n".join(_dry_run(read_exports(exports, policy, mapped))))
+
+
+def _dry_run(log: "Log") -> list[str]:
+    """Say in lines what was read, what was not, and how the log was charted."""
+    lines = _account_lines(log.account)
+    for name, frame in (("rejected", log.rejected), ("set aside", log.set_aside)):
+        for (column, reason), part in frame.groupby(["column", "reason"], sort=True):
+            first = part.iloc[0]
+            lines.append(
+                f"{name}: {len(part)} x {reason} in {column}, "
+                f"first {first['source']}: {first['sentence']}"
+            )
+    lines += _missing_lines(log)
+    whole = (log.checks["checked_at"].dt.minute == 0).mean()
+    lines.append(f"times on the exact hour: {100 * whole:.1f} % (by chance 1.7 %)")
+    return lines + list(log.notes)
+
+
+def _missing_lines(log: "Log") -> list[str]:
+    """Say for each ward which columns of this export its rows leave empty."""
+    lines = []
+    for ward, rows in log.checks.groupby("ward", sort=True):
+        blank = {
+            name: (rows[name].isna() | (rows[name] == "")).mean()
+            for name in sorted(log.columns["checks"])
+            if name in rows
+        }
+        told = ", ".join(f"{n} {100 * b:.0f} %" for n, b in blank.items() if b > 0)
+        lines.append(f"not recorded in {ward} ({len(rows)} rows): {told or 'nothing'}")
+    return lines
+
+
+def _account_lines(account: "pd.DataFrame") -> list[str]:
+    return [
+        f"{row['file']}: {row['rows_read']} rows read, {row['accepted']} accepted, "
+        f"{row['rejected']} rejected, {row['superseded']} superseded, "
+        f"{row['exact_duplicates']} exact duplicates"
+        for row in account.to_dict("records")
+    ]
 
 
 @steadyfall.command()
@@ -93,7 +179,7 @@ def demo(out: Path) -> None:
         exports = [
             folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
         ]
-        _audit(exports, policy, None, out, tables_only=False)
+        _audit(exports, (policy, None), None, out, tables_only=False)
 
 
 @steadyfall.command()
@@ -137,11 +223,12 @@ def evaluate(infusions: int, seed: int) -> None:
     """Measure by simulation what the audit finds, and how often it flags wrongly."""
     from analysis.evaluate import LEAST_EVENT_H, evaluate
 
-    with _progress(2) as say:
+    with _progress() as say:
         outcome = evaluate(infusions, seed, progress=say)
     click.echo(
         f"{outcome.infusions} simulated infusions, seed {outcome.seed}; events worth "
-        f"{LEAST_EVENT_H:g} h of delivery or more; +/- is one Monte Carlo standard error"
+        f"{LEAST_EVENT_H:g} h of delivery or more; +/- is one Monte Carlo standard "
+        "error"
     )
     for row in outcome.table.to_dict("records"):
         click.echo(
@@ -155,21 +242,21 @@ def evaluate(infusions: int, seed: int) -> None:
 
 def _audit(
     exports: Sequence[Path],
-    policy: "Policy",
+    settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
     *,
     tables_only: bool,
 ) -> None:
     """Run the audit, publish it and say what was done."""
-    from analysis.audit import STAGES, run_audit
+    from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
+    policy, mapped = settings
     if out is not None:
         check_output_folder(out)
-    steps = len(STAGES) + (0 if tables_only else _PUBLISHING)
-    with _progress(steps) as say:
-        result = run_audit(exports, policy, month=month, progress=say)
+    with _progress() as say:
+        result = run_audit(exports, policy, month=month, layout=mapped, progress=say)
         where = publish(
             result,
             out or Path("reports") / result.month,
@@ -181,31 +268,19 @@ def _audit(
 
 
 @contextmanager
-def _progress(steps: int) -> Iterator[Callable[[str], None]]:
-    """Show the steps on the terminal; nothing where there is none."""
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Show the step at work and the time gone by, where there is a terminal."""
     from tqdm import tqdm
 
-    bar_format = "{desc:<28} {bar} {n_fmt}/{total_fmt}"
-    with tqdm(
-        total=steps, disable=None, leave=False, bar_format=bar_format, file=sys.stderr
-    ) as bar:
-
-        def say(words: str) -> None:
-            bar.set_description_str(words, refresh=False)
-            bar.update()
-
-        yield say
+    bar_format = "{desc} ({elapsed})"
+    with tqdm(disable=None, leave=False, bar_format=bar_format, file=sys.stderr) as bar:
+        yield bar.set_description_str
 
 
 def _summary(result: "AuditResult") -> str:
     """Say in a few lines what was read and what was found."""
     account = result.account
-    lines = [
-        f"{row['file']}: {row['rows_read']} rows read, {row['accepted']} accepted, "
-        f"{row['rejected']} rejected, {row['superseded']} superseded, "
-        f"{row['exact_duplicates']} exact duplicates"
-        for row in account.to_dict("records")
-    ]
+    lines = _account_lines(account)
     if len(result.set_aside):
         lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())

@@ -66,11 +66,33 @@ class Table:
 
     @property
     def names(self) -> list[str]:
-        """Names of the columns, in order."""
+        """Names of the columns, in order.
+
+        Returns
+        -------
+        list of str
+            As they stand in a file's header.
+        """
         return [column.name for column in self.columns]
 
     def __getitem__(self, name: str) -> Column:
-        """Give the column called `name`; raises ``KeyError`` where there is none."""
+        """Give the column called `name`.
+
+        Parameters
+        ----------
+        name : str
+            Name of a column.
+
+        Returns
+        -------
+        Column
+            The column.
+
+        Raises
+        ------
+        KeyError
+            There is none of that name.
+        """
         for column in self.columns:
             if column.name == name:
                 return column

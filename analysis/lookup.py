@@ -1,4 +1,4 @@
-"""Two small things used everywhere: values by key, and times in sentences."""
+"""Small things used everywhere: values by key, whole seconds, times in sentences."""
 
 import pandas as pd
 from pandas.api.typing import NaTType
@@ -27,6 +27,31 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     [2.0, nan]
     """
     return values.reindex(keys).set_axis(keys.index)
+
+
+def whole_seconds(times: pd.Series) -> pd.Series:
+    """Round times to whole seconds.
+
+    In UTC: rounding local times fails in the hour that comes twice.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In any zone.
+
+    Returns
+    -------
+    Series of datetime64, shape (n,)
+        In the zone of `times`; NaT stays.
+
+    Examples
+    --------
+    >>> whole_seconds(pd.Series(pd.to_datetime(["2026-10-25 00:30:00.6+00:00"])))[0]
+    Timestamp('2026-10-25 00:30:01+0000', tz='UTC')
+    """
+    zone = times.dt.tz
+    rounded: pd.Series = times.dt.tz_convert("UTC").dt.round("s").dt.tz_convert(zone)
+    return rounded
 
 
 def clock(time: pd.Timestamp | NaTType) -> str:

@@ -63,15 +63,19 @@ def _zone(value: Any) -> str:
         return wanted
     try:
         ZoneInfo(value)
-    except (OSError, ValueError):  # unknown, not a zone file, or an unsafe path
+    except (OSError, ValueError, KeyError):  # not a zone file, unsafe path, unknown
         return wanted
     return ""
 
 
 def _graces(value: Any) -> str:
     one = _number(0, 24)
-    good = isinstance(value, list) and not any(one(v) for v in value)
-    return "" if good else "a list of hours, each a plain number from 0 to 24"
+    good = (
+        isinstance(value, list)
+        and not any(one(v) for v in value)
+        and len(set(value)) == len(value)
+    )
+    return "" if good else "a list of different hours, each a plain number from 0 to 24"
 
 
 def _windows(value: Any) -> str:
@@ -84,7 +88,8 @@ def _windows(value: Any) -> str:
             return wanted
         if not row[1] <= row[2] <= row[0]:
             return wanted
-    return ""
+    sizes = [row[0] for row in value]
+    return "" if len(set(sizes)) == len(sizes) else "one window a syringe size"
 
 
 _SIGNS = {str(sign) for sign in SiteSign if sign is not SiteSign.NONE}
@@ -168,6 +173,16 @@ class Policy:
     def load(cls, path: Path) -> "Policy":
         """Read a policy file.
 
+        Parameters
+        ----------
+        path : Path
+            A TOML file in UTF-8.
+
+        Returns
+        -------
+        Policy
+            Complete and exact.
+
         Raises
         ------
         PolicyError
@@ -185,12 +200,32 @@ class Policy:
 
     @classmethod
     def example(cls) -> "Policy":
-        """Give the example policy shipped with the package."""
+        """Give the example policy shipped with the package.
+
+        Returns
+        -------
+        Policy
+            Marked as the example.
+        """
         return cls.parse(example_text(), "example policy", is_example=True)
 
     @classmethod
     def parse(cls, text: str, path: str, *, is_example: bool = False) -> "Policy":
-        """Read a policy from TOML text; `path` is used in messages only.
+        """Read a policy from TOML text.
+
+        Parameters
+        ----------
+        text : str
+            TOML.
+        path : str
+            Name of the file in messages.
+        is_example : bool
+            The text is that of the shipped example.
+
+        Returns
+        -------
+        Policy
+            Complete and exact.
 
         Raises
         ------
@@ -206,7 +241,8 @@ class Policy:
         if not faults:
             faults = _contradictions(values, wards)
         if faults:
-            raise PolicyError(f"{path}: " + "; ".join(faults))
+            line = " ".join(f"{path}: {'; '.join(faults)}".split())
+            raise PolicyError(line)
         return cls(
             path=path,
             text=text,
@@ -218,7 +254,13 @@ class Policy:
 
     @property
     def zone(self) -> ZoneInfo:
-        """Time zone of times written without an offset."""
+        """Time zone of times written without an offset.
+
+        Returns
+        -------
+        ZoneInfo
+            From the IANA database.
+        """
         return ZoneInfo(self.time_zone)
 
     def by_ward(self, limit: str, wards: pd.Series) -> pd.Series:
@@ -246,7 +288,13 @@ class Policy:
         return wards.map(found).astype("float64")
 
     def entries(self) -> pd.DataFrame:
-        """List every limit in force: columns ward, limit, value, set_by (text)."""
+        """List every limit in force, as text.
+
+        Returns
+        -------
+        DataFrame
+            Columns ward, limit, value, set_by; general limits first.
+        """
         rows = [
             ("all wards", key, _spoken(getattr(self, key)), self.set_by[key])
             for key in _CHECKS
@@ -261,7 +309,13 @@ class Policy:
 
 
 def example_text() -> str:
-    """Give the example policy as the text of a TOML file, to start from."""
+    """Give the example policy, to start from.
+
+    Returns
+    -------
+    str
+        Text of a TOML file.
+    """
     return (
         resources.files("analysis").joinpath("example_policy.toml").read_text("utf-8")
     )
@@ -382,6 +436,12 @@ def _contradictions(
                 f"{where}missed_after_h: {limits['missed_after_h']:g} h is shorter "
                 f"than grace_h, {grace:g} h"
             )
+    longest = max(values["grace_also_h"], default=0.0)
+    if longest >= values["check_interval_h"]:
+        faults.append(
+            f"grace_also_h: {longest:g} h is not shorter than check_interval_h, "
+            f"{values['check_interval_h']:g} h"
+        )
     both = set(values["reaction_signs"]) & set(values["minor_signs"])
     if both:
         faults.append(

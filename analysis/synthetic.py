@@ -1704,6 +1704,13 @@ DEMO_PLANTING = Planting(
 def demo_log() -> SyntheticLog:
     """Make the log that stands in ``synthetic_data``: September and October 2026.
 
+    Returns
+    -------
+    SyntheticLog
+        The same every time.
+
+    Notes
+    -----
     The seed is the first from 20260901 on whose log holds every kind of event and slip,
     185 to 215 infusions in either month, and rows in both passes of the hour that comes
     twice; nothing else was looked at.

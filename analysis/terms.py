@@ -241,5 +241,8 @@ class RejectReason(StrEnum):
 #: Word used for "all wards" and "all months" in the tables.
 ALL = "all"
 
+#: Ward written for a line or site whose ward nothing in the export tells.
+NO_WARD = "ward not recorded"
+
 #: Ward written for a unit that belongs to neither of two wards.
 BETWEEN_WARDS = "between wards"

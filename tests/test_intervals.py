@@ -100,7 +100,7 @@ def test_exact_limits_say_nothing_without_exposure() -> None:
 def test_effective_number_is_the_hand_calculation_of_the_ratio_estimator() -> None:
     # Ten patients; nine have 9 of 10 h covered, one has 5 of 10 h, in two units each.
     # Ratio 86/100; residuals 0.4 (nine times) and -3.6: squares 9 x 0.16 + 12.96 =
-    # 14.4; times 10/9 = 16; over 100 squared: variance 0.0016. n = 0.86 x 0.14 / 0.0016.
+    # 14.4; times 10/9 = 16; over 100 squared: 0.0016. n = 0.86 x 0.14 / 0.0016.
     patients = [f"P{i}" for i in range(10) for _ in range(2)]
     numerator = [4.5, 4.5] * 9 + [2.0, 3.0]
     found = effective_number(

@@ -6,8 +6,9 @@ case reads as the trade would tell it; a test that is about local times writes t
 
 import csv
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -15,7 +16,7 @@ import pandas as pd
 from analysis.audit import AuditResult, run_audit
 from analysis.policy import Policy, example_text
 
-Row = dict[str, object]
+Row = dict[str, Any]
 
 LONDON = ZoneInfo("Europe/London")
 POLICY = Policy.example()
@@ -27,7 +28,7 @@ def policy_with(text: str) -> Policy:
     return Policy.parse(example_text() + text, "test policy")
 
 
-def policy_but(**limits: object) -> Policy:
+def policy_but(**limits: Any) -> Policy:
     """Give the example policy with other values of some limits (TOML text)."""
     lines = example_text().splitlines()
     for name, value in limits.items():
@@ -44,18 +45,18 @@ def moment(text: str) -> pd.Timestamp:
 
 def after(start: str, hours: float) -> str:
     """Write the time so many true hours after a local start, with its offset."""
-    utc = datetime.fromisoformat(start).replace(tzinfo=LONDON).astimezone(timezone.utc)
+    utc = datetime.fromisoformat(start).replace(tzinfo=LONDON).astimezone(UTC)
     there = utc + timedelta(seconds=round(hours * 3600))
     return there.astimezone(LONDON).isoformat()
 
 
 def syringe(
-    volumes: Mapping[float, float | None],
+    volumes: Mapping[Any, float | None],
     *,
     start: str = START,
-    entries: Mapping[float, str] | None = None,
-    cells: Mapping[float, Mapping[str, object]] | None = None,
-    **columns: object,
+    entries: Mapping[Any, str] | None = None,
+    cells: Mapping[Any, Mapping[str, object]] | None = None,
+    **columns: Any,
 ) -> list[Row]:
     """Write the check rows of one syringe from its volumes remaining by elapsed hour.
 

@@ -21,6 +21,8 @@ from analysis.terms import (
     Tally,
 )
 
+_STAMP = "%Y%m%dT%H%M%SZ"
+
 #: Share of an infusion's rows below which they are the fewer.
 _FEWER = 0.5
 
@@ -185,10 +187,13 @@ def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataF
 def _units(gaps: pd.DataFrame, due_after_s: pd.Series) -> pd.DataFrame:
     """Give units of gaps that fall due so many seconds after the gap began."""
     due = gaps["from_at"] + pd.to_timedelta(due_after_s.fillna(0), unit="s")
-    stamp = due.dt.tz_convert("UTC").dt.strftime("%Y%m%dT%H%M%SZ")
+    # A gap that takes no part may have no due time of its own: named by its beginning.
+    is_excluded = gaps["exclusion"] != ""
+    stamp = due.mask(is_excluded, gaps["from_at"]).dt.tz_convert("UTC")
+    stamp = is_excluded.map({True: " from ", False: " "}) + stamp.dt.strftime(_STAMP)
     units = pd.DataFrame(
         {
-            "unit_id": gaps["infusion_id"] + " " + stamp,
+            "unit_id": gaps["infusion_id"] + stamp,
             "ward": gaps["ward"],
             "patient_id": gaps["patient_id"],
             "infusion_id": gaps["infusion_id"],

@@ -14,9 +14,10 @@ import pandas as pd
 from analysis.compliance.units import UNIT_COLUMNS
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
-from analysis.lookup import by_key
+from analysis.lookup import by_key, whole_seconds
 from analysis.policy import Policy
 from analysis.terms import (
+    NO_WARD,
     EndKind,
     Exclusion,
     LineKind,
@@ -72,6 +73,7 @@ def _from_table(log: Log) -> pd.DataFrame:
         table["ward"] != "",
         by_key(table["patient_id"], _last_of(log, "ward")).astype("str").fillna(""),
     )
+    ward = ward.mask(ward == "", NO_WARD)
     label = table["line_id"].where(
         table["line_id"] != "", DERIVED + table["source"].map(short_hash)
     )
@@ -105,35 +107,33 @@ def _from_ids(log: Log) -> pd.DataFrame:
     rows = log.checks[log.checks["line_id"] != ""]
     if not len(rows) or rows["line_id"].isin(listed).all():
         return pd.DataFrame()
-    runs = (
-        rows.groupby(["patient_id", "driver_id", "line_id"], sort=False)
-        .agg(
-            ward=("ward", "last"),
-            first_at=("checked_at", "first"),
-            last_at=("checked_at", "last"),
-            first_changed=("line_changed", "first"),
-            first_source=("source", "first"),
-            last_source=("source", "last"),
-        )
-        .reset_index()
-        .sort_values("first_at", kind="stable")
+    # Neighbours by driver: a patient's two drivers have a set each, and one set may
+    # go on from one driver to the next.
+    by = rows.groupby(["patient_id", "run_driver_id"])
+    rows = rows.assign(
+        before=by["checked_at"].shift(),
+        after=by["checked_at"].shift(-1),
+        change_after=by["line_changed"].shift(-1) == "yes",
     )
-    by = runs.groupby(["patient_id", "driver_id"])
-    before, after = by["last_at"].shift(), by["first_at"].shift(-1)
-    fitted_here = runs["first_changed"] == "yes"
+    keys = ["patient_id", "line_id"]
+    last = rows.drop_duplicates(keys, keep="last").sort_values(keys)
+    first = rows.drop_duplicates(keys).sort_values(keys).set_axis(last.index)
+    before, after = first["before"], last["after"]
+    fitted_here = first["line_changed"] == "yes"
+    gone = last["checked_at"].mask(last["change_after"], after)
     out = pd.DataFrame(
         {
-            "line_id": runs["line_id"],
-            "ward": runs["ward"],
-            "patient_id": runs["patient_id"],
-            "inserted_min": before.mask(fitted_here, runs["first_at"]),
-            "inserted_max": runs["first_at"].where(before.notna() | fitted_here),
-            "removed_min": runs["last_at"].where(after.notna()),
+            "line_id": last["line_id"],
+            "ward": last["ward"],
+            "patient_id": last["patient_id"],
+            "inserted_min": before.mask(fitted_here, first["checked_at"]),
+            "inserted_max": first["checked_at"].where(before.notna() | fitted_here),
+            "removed_min": gone.where(after.notna()),
             "removed_max": after,
-            "seen_until": runs["last_at"],
+            "seen_until": last["checked_at"],
             "is_ended": False,
-            "first_source": runs["first_source"],
-            "last_source": runs["last_source"],
+            "first_source": first["source"],
+            "last_source": last["source"],
         }
     )
     return out[~out["line_id"].isin(listed)]
@@ -141,16 +141,16 @@ def _from_ids(log: Log) -> pd.DataFrame:
 
 def _from_changes(log: Log) -> pd.DataFrame:
     """Give sets known only by line_changed rows; the first of a patient is undated."""
-    rows = log.checks[log.checks["line_id"] == ""]
-    has_table = rows["patient_id"].isin(
-        log.lines.loc[log.lines["kind"] == LineKind.EXTENSION_SET, "patient_id"]
-    )
-    changed = rows[~has_table & (rows["line_changed"] == "yes")]
-    rows = rows[~has_table & rows["patient_id"].isin(changed["patient_id"])]
-    if not len(rows):
+    rows, lines = log.checks, log.lines
+    sets = lines.loc[lines["kind"] == LineKind.EXTENSION_SET, "patient_id"]
+    named = rows.loc[rows["line_id"] != "", "patient_id"]
+    rows = rows[~rows["patient_id"].isin(sets) & ~rows["patient_id"].isin(named)]
+    if not len(rows) or "line_changed" not in log.columns["checks"]:
         return pd.DataFrame()
-    rows = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
-    keys = [rows["patient_id"], rows["driver_id"]]
+    rows = rows.sort_values(
+        ["patient_id", "run_driver_id", "checked_at"], kind="stable"
+    )
+    keys = [rows["patient_id"], rows["run_driver_id"]]
     number = (rows["line_changed"] == "yes").astype("int64").groupby(keys).cumsum()
     runs = (
         rows.groupby([*keys, number.rename("number")])
@@ -163,9 +163,9 @@ def _from_changes(log: Log) -> pd.DataFrame:
         )
         .reset_index()
     )
-    after = runs.groupby(["patient_id", "driver_id"])["first_at"].shift(-1)
+    after = runs.groupby(["patient_id", "run_driver_id"])["first_at"].shift(-1)
     dated = runs["number"] > 0
-    label = runs["patient_id"] + "\x1f" + runs["driver_id"] + "\x1f"
+    label = runs["patient_id"] + "\x1f" + runs["run_driver_id"] + "\x1f"
     stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
     return pd.DataFrame(
         {
@@ -198,7 +198,10 @@ def _with_end_of_treatment(
     still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
     out = segments.copy()
     seen = out["seen_until"].fillna(last_row)
-    out["seen_until"] = seen.where(seen >= out["inserted_min"], out["inserted_min"])
+    seen = seen.mask(seen < out["inserted_min"], out["inserted_min"])
+    # A set of somebody without any row is dated by what there is, at last the log.
+    seen = seen.fillna(out["inserted_min"])
+    out["seen_until"] = seen.fillna(log.checks["checked_at"].iloc[-1])
     open_ = out["removed_max"].isna()
     out["is_ended"] |= open_ & ~patient.isin(still)
     return out
@@ -283,15 +286,13 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
                 segments["inserted_min"].isna(),
                 youngest > limit,
                 replaced & within,
-                replaced,
-                segments["is_ended"],
-                within,
+                segments["is_ended"] & within,
+                ~removed & within,
             ],
             [
                 str(LineOutcome.NOT_EVALUABLE),
                 str(LineOutcome.OVERDUE),
                 str(LineOutcome.IN_TIME),
-                str(LineOutcome.INDETERMINATE),
                 str(LineOutcome.NEVER_DUE),
                 str(LineOutcome.UNDECIDED),
             ],
@@ -306,8 +307,7 @@ def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     """Give the earliest of change, limit and end of observation, each at its latest."""
     until = segments["removed_max"].fillna(segments["seen_until"])
     at_limit = segments["inserted_max"] + pd.to_timedelta(limit * 3600, unit="s")
-    first: pd.Series = until.where(~(at_limit < until), at_limit).dt.round("s")
-    return first
+    return whole_seconds(until.where(~(at_limit < until), at_limit))
 
 
 def line_findings(

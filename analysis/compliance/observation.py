@@ -43,21 +43,23 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
     own_end, own_kind = _own_end(rows, known.index)
     following = _next_start(rows, known)
     charted = known["ended_at"].where(known["ended_at"] >= known["started_at"])
-    latest = out["planned_end"].where(
-        out["planned_end"] > known["last_row"], known["last_row"]
-    )
+    shown = known["last_row"].fillna(known["started_at"])
+    latest = out["planned_end"].where(out["planned_end"] > shown, shown)
     by_next = following["started_at"].where(following["started_at"] < latest, latest)
-    by_next = by_next.where(by_next > known["last_row"], known["last_row"])
+    by_next = by_next.where(by_next > shown, shown)
     by_next = by_next.where(following["started_at"].notna())
     log_end = by_key(
-        _ward_of_last_row(rows, known), rows.groupby("ward")["checked_at"].max()
+        _ward_of_last_row(rows, known), log.checks.groupby("ward")["checked_at"].max()
     )
     running = log_end.where(out["planned_end"] > log_end)
-    is_change = (following["entry"] == Entry.SYRINGE_CHANGE) & (
-        following["started_at"] == by_next
+    # A syringe_change row ends this infusion at its own time, planned end or not.
+    is_change = (
+        (following["entry"] == Entry.SYRINGE_CHANGE)
+        & (following["patient_id"] == known["patient_id"])
+        & (following["started_at"] >= shown)
     )
     out["observed_end"] = (
-        own_end.fillna(by_next.where(is_change))
+        own_end.fillna(following["started_at"].where(is_change))
         .fillna(charted)
         .fillna(by_next)
         .fillna(running)
@@ -96,7 +98,7 @@ def _own_end(rows: pd.DataFrame, index: pd.Index) -> tuple[pd.Series, pd.Series]
 
 
 def _next_start(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    """Give started_at and entry of the next infusion on the driver, else patient."""
+    """Give start, entry and patient of the next run on the driver, else patient."""
     first_entry = rows.groupby("infusion_id")["entry"].first()
     frame = known[["patient_id", "driver_id", "started_at"]].copy()
     frame["entry"] = first_entry.reindex(known.index).fillna("")
@@ -106,7 +108,7 @@ def _next_start(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
         "patient " + frame["patient_id"],
     )
     frame = frame.sort_values(["key", "started_at"], kind="stable")
-    following = frame.groupby("key")[["started_at", "entry"]].shift(-1)
+    following = frame.groupby("key")[["started_at", "entry", "patient_id"]].shift(-1)
     same = following["started_at"] == frame["started_at"]
     following.loc[same, "started_at"] = pd.NaT
     return following.reindex(known.index)

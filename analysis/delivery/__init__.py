@@ -85,11 +85,17 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     return Delivery(lines=lines, infusions=verdicts, findings=frame, noise=noise)
 
 
+def _is_reading(lines: pd.DataFrame) -> pd.Series:
+    """Tell readings of a running driver: neither the start's nor after the end."""
+    has = lines["residual_ml"].notna()
+    return has & ~lines["is_start"] & ~lines["is_after_end"]
+
+
 def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     """Say of each infusion whether its volumes can be judged, and if not, why."""
     by = lines.groupby("infusion_id")
     has_volume = (lines["source"] != "").groupby(lines["infusion_id"]).any()
-    later = lines[~lines["is_start"] & lines["residual_ml"].notna()]
+    later = lines[_is_reading(lines)]
     readings = later.groupby("infusion_id").size()
     out = pd.DataFrame(index=infusions.index)
     readings = readings.reindex(out.index, fill_value=0)
@@ -135,7 +141,7 @@ def _worth_deciding(
 ) -> Iterator[tuple[str, pd.DataFrame]]:
     """Yield the readings of evaluable infusions with a reading beyond the limit."""
     evaluable = by_key(lines["infusion_id"], verdicts["evaluable"]) == "yes"
-    read = lines[evaluable & ~lines["is_start"] & lines["residual_ml"].notna()]
+    read = lines[evaluable & _is_reading(lines)]
     beyond = read["residual_ml"].abs() > LIMIT_SD * read["sd_ml"]
     off = read[read["infusion_id"].isin(read.loc[beyond, "infusion_id"])]
     off = off.sort_values(["infusion_id", "checked_at"], kind="stable")
@@ -215,15 +221,14 @@ def _event_finding(
 def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
     if not np.isfinite(hour):
         return pd.NaT  # type: ignore[return-value]
-    return (started + pd.Timedelta(hours=hour)).round("s")
+    return started + pd.Timedelta(seconds=round(hour * 3600))
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
     """Add delivered over set volume at the last reading that is not doubtful."""
     good = lines[
-        lines["residual_ml"].notna()
+        _is_reading(lines)
         & ~lines["is_doubtful"]
-        & ~lines["is_start"]
         & (lines["delivered_ml"] > 0)
         & lines["has_start_volume"]
         & ((lines["expected_ml"] > 0) | ~lines["is_floored"])

@@ -19,6 +19,9 @@ Array = npt.NDArray[Any]
 #: Constant ratios of delivered to set volume within 1 +/- this are no event.
 RATIO_BAND = 0.10
 
+#: Below this ratio nothing is said to have moved.
+STOPPED_RATIO = 0.05
+
 #: A fixed offset up to this is consistent with priming (older sets to 1.5 mL) or with a
 #: start-up lag (5 to 75 min, 0.05 to 0.8 mL): common practice, no source.
 PRIMING_ML, START_UP_ML = 1.5, 0.85
@@ -47,20 +50,43 @@ class Readings:
 
     @property
     def residual_ml(self) -> Array:
-        """Observed minus expected; positive is behind."""
+        """Observed minus expected; positive is behind.
+
+        Returns
+        -------
+        array of float, shape (k,)
+            mL.
+        """
         residual: Array = np.round(self.observed_ml - self.expected_ml, 3)
         return residual
 
     @property
     def side(self) -> Array:
-        """+1 beyond the limit and behind, -1 beyond it and ahead, 0 within it."""
+        """Side of the line on which a reading is beyond the limit.
+
+        Returns
+        -------
+        array of float, shape (k,)
+            +1 behind, -1 ahead, 0 within the limit; the limit itself is within.
+        """
         residual = self.residual_ml
         beyond = np.abs(residual) > LIMIT_SD * self.sd_ml
         side: Array = np.sign(residual) * beyond
         return side
 
     def subset(self, keep: Array) -> "Readings":
-        """Give the readings where `keep` is true."""
+        """Give some of the readings.
+
+        Parameters
+        ----------
+        keep : array of bool, shape (k,)
+            Which.
+
+        Returns
+        -------
+        Readings
+            In the same order.
+        """
         return Readings(
             elapsed_h=self.elapsed_h[keep],
             observed_ml=self.observed_ml[keep],
@@ -215,8 +241,11 @@ def _best_fit(shape: Readings, found: Array, *, is_behind: bool) -> "_Fit | None
     special = _rise(shape) or _start_offset(shape, found)
     if special:
         return special
-    fits = [_throughout(shape), _stall(shape) if is_behind else _surge(shape)]
-    best = min(fits, key=lambda fit: fit.cost)
+    once = _stall(shape) if is_behind else _surge(shape)
+    throughout = _throughout(shape)
+    # One reading cannot show a constant ratio, and a ratio of nothing is a stop.
+    can_be_throughout = len(found) > 1 and throughout.ratio > STOPPED_RATIO
+    best = throughout if can_be_throughout and throughout.cost < once.cost else once
     if np.isfinite(best.ratio) and abs(best.ratio - 1) <= RATIO_BAND:
         return None
     return best

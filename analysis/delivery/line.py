@@ -42,7 +42,8 @@ def expected_lines(
         starts from; 0 where only delivered volumes are known), is_floored (the line
         stops at an empty syringe), observed_ml, expected_ml, residual_ml (observed
         minus expected: positive is behind), basis (set rate or prescribed),
-        is_doubtful_rate. NaN where something is not recorded.
+        is_doubtful_rate, is_after_end (charted after the end of the run, whose
+        driver it cannot show). NaN where something is not recorded.
     """
     rows = checks[checks["infusion_id"] != ""].sort_values(
         ["infusion_id", "checked_at"], kind="stable"
@@ -56,6 +57,9 @@ def expected_lines(
     out["checked_at"] = rows["checked_at"]
     out["entry"] = rows["entry"]
     out["is_start"] = rows["checked_at"] <= started
+    out["is_after_end"] = rows["checked_at"] > by_key(
+        key, _charted_end(rows, infusions)
+    )
     charted = rows["set_rate_ml_h"].where(rows["set_rate_ml_h"] > 0)
     out["is_doubtful_rate"] = _doubtful_rates(out, charted, _volume(rows))
     charted = charted.mask(out["is_doubtful_rate"])
@@ -67,11 +71,20 @@ def expected_lines(
     return out.reindex(checks.index[checks["infusion_id"] != ""])
 
 
+def _charted_end(rows: pd.DataFrame, infusions: pd.DataFrame) -> pd.Series:
+    """Give the end row's time, else ended_at; NaT where neither is charted."""
+    ends = rows[rows["entry"] == Entry.END].groupby("infusion_id")["checked_at"].last()
+    charted = infusions["ended_at"]
+    charted = charted.where(charted >= infusions["started_at"])
+    return ends.reindex(infusions.index).fillna(charted)
+
+
 def _prescribed_rate(infusions: pd.DataFrame, policy: Policy) -> pd.Series:
     planned = infusions["planned_duration_h"].fillna(
         policy.by_ward("planned_duration_h", infusions["ward"])
     )
-    return infusions["start_volume_ml"] / planned
+    start = infusions["start_volume_ml"]
+    return start.where(start > 0) / planned
 
 
 def _volume(rows: pd.DataFrame) -> pd.Series:

@@ -101,7 +101,9 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
         )
         row["shortest_stall_h"] = round(float((LIMIT_SD + _POWER_80) * sd / rate), 1)
         rows.append(row)
-    return pd.DataFrame(rows, columns=_COLUMNS)
+    table = pd.DataFrame(rows, columns=_COLUMNS)
+    # Named, since a log without any volume leaves nothing to tell the types by.
+    return table.astype(dict.fromkeys(_COLUMNS[3:], "float64"))
 
 
 _COLUMNS = [

@@ -182,7 +182,20 @@ def doubtful_reading(
 
 
 def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
-    """Write a finding for each rate on one row that the volumes do not follow."""
+    """Write a finding for each rate on one row that the volumes do not follow.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    lines : DataFrame
+        As given by `expected_lines`.
+
+    Returns
+    -------
+    list of dict
+        Charting findings, without id and month.
+    """
     return [
         {
             **_of_row(log, index),
@@ -210,6 +223,20 @@ def volumes_that_disagree(
     The sum of both is one constant of an infusion, whatever was primed away: rows are
     tested against its median, within three standard deviations of two rounded readings
     and the start-up lag.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    lines : DataFrame
+        As given by `expected_lines`, with is_doubtful.
+    noise : DataFrame
+        As given by `ward_noise`.
+
+    Returns
+    -------
+    list of dict
+        Charting findings, without id and month.
     """
     checks = log.checks.loc[lines.index]
     both = checks["volume_remaining_ml"] + checks["volume_delivered_ml"]

@@ -116,7 +116,8 @@ def _shade_window(
     ended = last if np.isnan(ended) else ended
     ax.axvspan(began, ended, color=SHADE, linewidth=0, zorder=0, label="window")
     surely_ended = ended if np.isnan(surely_ended) else surely_ended
-    if surely_began < surely_ended:
+    is_inside = (surely_began, surely_ended) != (began, ended)
+    if is_inside and surely_began < surely_ended:
         ax.axvspan(surely_began, surely_ended, color=SHADE_DARK, linewidth=0, zorder=0)
 
 
@@ -138,23 +139,24 @@ def _axes(ax: Axes, last: float) -> None:
 
 
 def _clock(ax: Axes, started_at: pd.Timestamp) -> None:
-    """Add the clock above the plot: local time at the same marks, and the date."""
-    clock = ax.secondary_xaxis("top")
-    marks = list(ax.get_xticks())
-    moments = [
-        (started_at.tz_convert("UTC") + mark * _HOUR).tz_convert(started_at.tz)
-        for mark in marks
-    ]
-    labels, day = [], None
-    for moment in moments:
+    """Write local time above the marks of the time axis, and the date where it turns.
+
+    As texts: a second axis would take longer to draw than all the rest.
+    """
+    day = None
+    for mark in ax.get_xticks():
+        moment = (started_at.tz_convert("UTC") + mark * _HOUR).tz_convert(started_at.tz)
         text = f"{moment:%H:%M}"
-        labels.append(
-            text if moment.date() == day else f"{moment.day} {moment:%b}\n{text}"
+        ax.text(
+            mark,
+            1.03,
+            text if moment.date() == day else f"{moment.day} {moment:%b}\n{text}",
+            transform=ax.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            fontsize="small",
         )
         day = moment.date()
-    clock.set_xticks(marks, labels)
-    clock.spines["top"].set_visible(False)
-    clock.tick_params(length=2)
 
 
 def delivery_alt(

@@ -4,7 +4,7 @@ import base64
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Literal
 
 import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -58,20 +58,24 @@ def house_style() -> Iterator[None]:
         yield
 
 
-def figure(width: float, height: float) -> Figure:
+def figure(width: float, height: float, *, is_fitted: bool = True) -> Figure:
     """Give an empty figure that belongs to no window.
 
     Parameters
     ----------
     width, height : float
         In inches.
+    is_fitted : bool
+        Fit the axes to their labels. That draws everything twice: where there are many
+        pictures of one shape, place the axes by hand.
 
     Returns
     -------
     Figure
-        With constrained layout.
+        Without axes.
     """
-    drawn = Figure(figsize=(width, height), layout="constrained")
+    layout: Literal["constrained"] | None = "constrained" if is_fitted else None
+    drawn = Figure(figsize=(width, height), layout=layout)
     FigureCanvasSVG(drawn)
     return drawn
 

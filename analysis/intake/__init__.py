@@ -20,8 +20,9 @@ from analysis.intake.infusions import (
 from analysis.intake.layout import Layout
 from analysis.intake.reshape import CHECKS_WIDE, Turned
 from analysis.lookup import by_key
+from analysis.intake.order import in_order
 from analysis.policy import Policy
-from analysis.terms import Entry
+from analysis.terms import ALL, BETWEEN_WARDS, Entry
 
 __all__ = ["Log", "read_exports"]
 
@@ -36,9 +37,9 @@ class Log:
     ----------
     checks : DataFrame
         Accepted rows of the check log in order of time: canonical columns, typed,
-        with source, file, line, time_note, infusion_note, is_paused_after. Times are
-        datetime64 in the
-        policy's zone. Numbers not recorded are NaN, words not recorded are empty.
+        with source, file, line, time_note, infusion_note, is_paused_after and
+        run_driver_id: the row's own driver, else that of its infusion. Times are
+        datetime64 in the policy's zone. Numbers not recorded are NaN, words not recorded are empty.
     infusions : DataFrame
         One row a syringe run, indexed by infusion_id (`describe_infusions`).
     lines : DataFrame
@@ -126,22 +127,26 @@ def _as_log(
     account = _accounts(sheets, typed)
     rejected = _rejected(sheets, typed)
     _check_any_row(account, rejected, {s.raw.file for s in sheets if _is_checks(s)})
-    rows = checks.rows[_accepted(checks)].sort_values(
-        ["checked_at", "file", "line"], kind="stable", ignore_index=True
-    )
+    rows = checks.rows[_accepted(checks)].copy()
+    rows["ward"] = _told_from_totals(rows["ward"], notes)
     rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
-    rows, derived = assign_infusions(rows)
+    rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
     notes += _amendment_notes(rows, checks)
-    carried, disagreeing = _carried(rows, infusions.rows[_accepted(infusions)])
-    notes += disagreeing
+    carried = _carried(rows, infusions.rows[_accepted(infusions)])
+    notes += _disagreements(carried)
     rows = rows.drop(columns=[n for n in rows if n.removesuffix("_latest") in _CARRIED])
     columns = {name: t.columns & set(_NAMES[name]) for name, t in typed.items()}
     columns["infusions"] |= checks.columns & set(_CARRIED)
+    described = describe_infusions(rows, carried)
+    of_run = by_key(rows["infusion_id"], described["driver_id"]).astype("str")
+    rows["run_driver_id"] = rows["driver_id"].where(
+        rows["driver_id"] != "", of_run.fillna("")
+    )
     return Log(
         checks=rows.drop(columns="row_text"),
-        infusions=describe_infusions(rows, carried),
+        infusions=described,
         lines=_with_wards(lines.rows[_accepted(lines)].reset_index(drop=True), rows),
         account=account,
         rejected=rejected,
@@ -161,30 +166,22 @@ def _is_checks(sheet: Turned) -> bool:
     return sheet.table.name == CHECKS.name
 
 
-def _carried(rows: pd.DataFrame, table: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+def _carried(rows: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     """Add to the infusions table what check rows say of their infusion.
 
     The table leads; then the first row of each infusion that says something.
     """
     mine = rows[rows["infusion_id"] != ""]
-    told = mine[["infusion_id", *_CARRIED]].copy()
+    told = mine[["infusion_id", *_CARRIED]]
     blank = told[list(_CARRIED)].isna() | (told[list(_CARRIED)] == "")
     told = told[~blank.all(axis=1)]
     if not len(told):
-        return table, []
-    values = told[list(_CARRIED)].mask(blank.loc[told.index])
-    several = values.groupby(told["infusion_id"]).nunique() > 1
-    notes = [
-        f"{int(several[name].sum())} infusions have rows that disagree on {name}; the "
-        "first row leads."
-        for name in _CARRIED
-        if several[name].any()
-    ]
+        return table
     told = told.join(mine[[n for n in table.columns if n not in told]])
     for name in ("ward", "patient_id", "driver_id"):
         told[name] = ""  # what the checks say of these is taken from them all
     frames = [frame for frame in (table, told[list(table.columns)]) if len(frame)]
-    return pd.concat(frames, ignore_index=True), notes
+    return pd.concat(frames, ignore_index=True)
 
 
 def _with_wards(lines: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
@@ -212,6 +209,31 @@ def _in_zone(log: Log, zone: ZoneInfo) -> Log:
         infusions=moved(log.infusions),
         lines=moved(log.lines),
     )
+
+
+def _told_from_totals(wards: pd.Series, notes: list[str]) -> pd.Series:
+    """Keep a ward apart from the words that the tables use for totals."""
+    clash = wards.isin([ALL, BETWEEN_WARDS])
+    if clash.any():
+        notes.append(
+            f"A ward is called '{wards[clash].iloc[0]}', a word of the tables: "
+            "' (ward)' was added to its name."
+        )
+    return wards.mask(clash, wards + " (ward)")
+
+
+def _disagreements(table: pd.DataFrame) -> list[str]:
+    """Say how many infusions stand in several rows that do not say the same."""
+    names = [name for name in INFUSIONS.names if name != "infusion_id"]
+    known = table[names].mask(table[names].isna() | (table[names] == ""))
+    said = known.groupby(table["infusion_id"]).nunique()
+    wrong = said.index[(said > 1).any(axis=1)]
+    if not len(wrong):
+        return []
+    return [
+        f"{len(wrong)} infusions stand in several rows that describe them and do "
+        f"not agree (first: {wrong[0]}); the first value of each column was used."
+    ]
 
 
 def _accepted(typed: Typed) -> pd.Series:

@@ -267,11 +267,25 @@ def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.Dat
 
 
 def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
-    """Tell which rows another one corrects, or the export itself marks as struck out."""
-    if "amends" not in text.columns:
-        return text["is_struck"].astype(bool)
-    named = text.loc[(text["amends"] != "") & ~is_rejected, "amends"]
-    return text["source"].isin(set(named)) | text["is_struck"].astype(bool)
+    """Mark rows that an accepted row corrects, those these correct, and struck ones.
+
+    A rejected row corrects nothing: what it would have replaced is all there is. Rows
+    that name themselves, or each other in a ring, correct nothing either.
+    """
+    struck = text["is_struck"].astype(bool)
+    if "amends" not in text.columns or not (text["amends"] != "").any():
+        return struck
+    same = text.groupby("identity", sort=False).ngroup()
+    of_source = pd.Series(same.to_numpy(), index=text["source"])
+    corrects = by_key(text["amends"], of_source)
+    links = pd.DataFrame({"row": same, "corrects": corrects}).dropna()
+    stands = ~is_rejected & ~same.isin(links["corrects"])
+    reached = set(same[stands])
+    corrected: set[float] = set()
+    while found := set(links.loc[links["row"].isin(reached), "corrects"]) - corrected:
+        corrected |= found
+        reached = found
+    return same.isin(corrected) | struck
 
 
 def _required_faults(text: pd.DataFrame, table: Table) -> pd.DataFrame:

@@ -14,14 +14,37 @@ _FAULT_COLUMNS = ["column", "value", "reason", "sentence"]
 
 
 def no_faults() -> pd.DataFrame:
-    """Give an empty frame of faults: column, value, reason, sentence."""
+    """Give an empty frame of faults.
+
+    Returns
+    -------
+    DataFrame
+        Columns column, value, reason, sentence.
+    """
     return pd.DataFrame(columns=_FAULT_COLUMNS, dtype="str")
 
 
 def faults_of(
     bad: pd.Series, column: str, reason: RejectReason, sentence: str
 ) -> pd.DataFrame:
-    """Give one fault for each cell of `bad`, on its index; {value} is filled in."""
+    """Give one fault for each cell that cannot be read.
+
+    Parameters
+    ----------
+    bad : Series of str
+        The cells.
+    column : str
+        Their column.
+    reason : RejectReason
+        Reason code.
+    sentence : str
+        The reason in words; {value} is filled in.
+
+    Returns
+    -------
+    DataFrame
+        Faults on the index of `bad`.
+    """
     return pd.DataFrame(
         {
             "column": column,
@@ -50,7 +73,7 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     faults : DataFrame
         One row a cell set aside, on the index of `text`.
     """
-    is_number = text.str.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+    is_number = text.str.fullmatch(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
     values = pd.to_numeric(text.where(is_number), errors="coerce").astype("float64")
     unit = f" {column.unit}" if column.unit else ""
     word = faults_of(
@@ -96,14 +119,28 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     values = text.map({cell: ";".join(known) for cell, (known, _) in found.items()})
     unknown = text.map({cell: ";".join(rest) for cell, (_, rest) in found.items()})
     bad = unknown.astype("str").fillna("")
-    faults = faults_of(
-        bad[bad != ""],
+    with_none = bad.isin([cell for cell in found if _says_none(cell, column)])
+    strange = faults_of(
+        bad[(bad != "") & ~with_none],
         column.name,
         RejectReason.NOT_IN_LIST,
         f"{column.name} reads '{{value}}', which is none of: "
         f"{', '.join(column.choices)}; the row is kept without it",
     )
-    return values.astype("str").fillna(""), faults
+    contradictory = faults_of(
+        bad[with_none],
+        column.name,
+        RejectReason.NOT_IN_LIST,
+        f"{column.name} reads '{{value}}', none and something else at once; the row "
+        "is kept without it",
+    )
+    return values.astype("str").fillna(""), _joined(strange, contradictory)
+
+
+def _says_none(cell: str, column: Column) -> bool:
+    """Tell whether a cell of several words has ``none`` among them."""
+    words = {part.strip().casefold() for part in cell.split(";")}
+    return column.kind is Kind.CHOICES and "none" in words
 
 
 def _words_of(cell: str, column: Column) -> tuple[list[str], list[str]]:
@@ -112,8 +149,8 @@ def _words_of(cell: str, column: Column) -> tuple[list[str], list[str]]:
     if set(column.choices) == {"yes", "no"}:
         words = [_YES_NO.get(word, word) for word in words]
     known = list(dict.fromkeys(word for word in words if word in column.choices))
-    if "none" in known and len(known) > 1:  # nothing seen, and something seen
-        return [], [cell]
+    if _says_none(cell, column) and len(set(words)) > 1:
+        return [], [cell]  # nothing seen, and something seen
     return known, [word for word in words if word not in column.choices]
 
 

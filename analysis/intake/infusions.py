@@ -21,17 +21,31 @@ DERIVED = "derived-"
 #: thumb, "jump of half of the start volume with no event" (common practice, no source).
 NEW_SYRINGE_SHARE = 0.5
 
+#: A run that has shown less than this is taken to hold this much: the usual fill of the
+#: smallest syringe in use (common practice, no source).
+SMALLEST_FILL_ML = 7.0
+
 #: Rows at whose own time a new rate, or running again, takes effect.
 STEPS_HERE = (Entry.RATE_CHANGE, Entry.RESUME, Entry.START, Entry.SYRINGE_CHANGE)
 
 
 def short_hash(*parts: str) -> str:
-    """Give the first 12 base32 characters of the SHA-256 of `parts`.
+    """Give the first 12 base32 characters of a SHA-256.
+
+    Parameters
+    ----------
+    *parts : str
+        What is hashed, joined by U+001F.
+
+    Returns
+    -------
+    str
+        Twelve characters.
 
     Examples
     --------
     >>> short_hash("delivery", "SP001/26", "")
-    'S7TKBTRKMCNY'
+    'CNSW4RDKAX5W'
     """
     digest = hashlib.sha256("\x1f".join(parts).encode()).digest()
     return base64.b32encode(digest).decode()[:12]
@@ -62,7 +76,8 @@ def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         return out, notes
     has_ids = out["patient_id"].isin(out.loc[~blank, "patient_id"])
     out = _place_between(out, blank & has_ids, notes)
-    return _derive(out, blank & ~has_ids, notes), notes
+    out = _derive(out, blank & ~has_ids, notes)
+    return _split_by_patient(out, notes), notes
 
 
 def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
@@ -172,18 +187,24 @@ def _drivers_filled(rows: pd.DataFrame) -> pd.Series:
 
 def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
     """Tell the syringe runs of each key apart, in order of time."""
-    given = rows["volume_delivered_ml"]
-    left = rows["volume_remaining_ml"].where(
-        rows["volume_remaining_ml"].notna(), -given
-    )
-    before = left.groupby(key).transform(lambda v: v.ffill().shift())
-    size = left.abs().groupby(key).transform("max")
-    rises = (left - before) > NEW_SYRINGE_SHARE * size
+    rises = _jumps_up(rows["volume_remaining_ml"], key)
+    rises |= _jumps_up(-rows["volume_delivered_ml"], key)
     opens = rows["entry"].isin([Entry.START, Entry.SYRINGE_CHANGE])
     after_end = (
         (rows["entry"] == Entry.END).groupby(key).shift(fill_value=False).astype(bool)
     )
     return (opens | after_end | rises).astype("int64").groupby(key).cumsum()
+
+
+def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
+    """Mark readings half a syringe above the one before.
+
+    The syringe is the largest reading so far: what is charted later must not change
+    the runs, and so the ids, of rows that are there already.
+    """
+    before = left.groupby(key).transform(lambda v: v.ffill().shift())
+    size = left.abs().groupby(key).cummax().clip(lower=SMALLEST_FILL_ML)
+    return (left - before) > NEW_SYRINGE_SHARE * size
 
 
 def paused_after(rows: pd.DataFrame) -> pd.Series:
@@ -238,7 +259,7 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         checks=("checked_at", "size"),
         is_derived=("is_derived", "any"),
     )
-    given = _merged_table(table)
+    given = _merged_table(_under_own_ids(table, by_row.index))
     out = given.reindex(given.index.union(by_row.index))
     for name in ("ward", "patient_id", "driver_id"):
         own = out[name].astype("str").fillna("")
@@ -257,6 +278,12 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         start["volume_remaining_ml"].reindex(out.index)
     )
     return out.rename_axis("infusion_id")
+
+
+def _under_own_ids(table: pd.DataFrame, known: pd.Index) -> pd.DataFrame:
+    """Give an infusion the id it has after two patients under one id were parted."""
+    own = table["infusion_id"] + " of " + table["patient_id"]
+    return table.assign(infusion_id=table["infusion_id"].mask(own.isin(known), own))
 
 
 def _merged_table(table: pd.DataFrame) -> pd.DataFrame:

@@ -40,7 +40,18 @@ def entries(faults: pd.DataFrame) -> pd.DataFrame:
 
 
 def broken_entries(raw: RawTable) -> pd.DataFrame:
-    """Give the broken records of a file as ledger entries."""
+    """Give the broken records of a file as ledger entries.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The file.
+
+    Returns
+    -------
+    DataFrame
+        Columns of the ``rejected`` table.
+    """
     return pd.DataFrame(
         [
             (
@@ -60,7 +71,20 @@ def broken_entries(raw: RawTable) -> pd.DataFrame:
 
 
 def stack(frames: Iterable[pd.DataFrame], table: Table) -> pd.DataFrame:
-    """Put ledger entries of several files together, in the order given."""
+    """Put ledger entries of several files together.
+
+    Parameters
+    ----------
+    frames : iterable of DataFrame
+        Entries, in order.
+    table : Table
+        The table they make.
+
+    Returns
+    -------
+    DataFrame
+        All entries; empty with the table's columns where there is none.
+    """
     some = [frame for frame in frames if len(frame)]
     if not some:
         return pd.DataFrame(columns=table.names, dtype="str")
@@ -78,7 +102,22 @@ def stack_frames(frames: Iterable[pd.DataFrame], names: Sequence[str]) -> pd.Dat
 def account_of(
     raw: RawTable, table: str, *, rejected: int, superseded: int, duplicates: int
 ) -> dict[str, object]:
-    """Give one file's row account; it balances by construction of `accepted`."""
+    """Give one file's row account.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The file.
+    table : str
+        What it holds.
+    rejected, superseded, duplicates : int
+        Rows of each fate.
+
+    Returns
+    -------
+    dict
+        One row of `ACCOUNT_COLUMNS`; the rest is accepted, which `check_balance` tests.
+    """
     rows_read = len(raw.cells) + len(raw.broken)
     return {
         "file": raw.file,

@@ -408,8 +408,13 @@ def _blanks(draft: _Draft) -> _Draft:
     sparse = [h for h in cells.columns if h in named and _is_sparse(draft, h)]
     if not {named[h] for h in sparse} & {"ward", "patient_id", "checked_at"}:
         return draft
-    if not {named[h] for h in sparse} & {"ward", "patient_id"}:
+    run = draft.header("infusion_id")
+    is_grouped = bool({named[h] for h in sparse} & {"ward", "patient_id"})
+    if not is_grouped or (run and run not in sparse):
+        # Where every row names its infusion, the infusion gives ward and patient.
         sparse = [h for h in sparse if named[h] == "checked_at"]
+    if not sparse:
+        return draft
     given = ", ".join(
         f"{h} on {draft.profiles[h].rows - draft.profiles[h].blank}" for h in sparse
     )
@@ -469,14 +474,24 @@ def _date_order(draft: _Draft) -> _Draft:
     clock = dates.decide_clock(_clock_texts(draft))
     draft = draft.put(clock=clock)
     order, evidence, is_certain = dates.decide_order(texts)
+    if not is_certain and _is_year_first(texts):
+        text = f"dates have the year first; others are not read ({evidence})"
+        return draft.put(date_order="ymd").ask("date_order", text, blocks=False)
     if not is_certain:
         example = next((t for s in texts for t in s if t), "")
         text = (
-            f"no date tells day from month ({example}): write dmy (day first), mdy "
+            f"{evidence or example}, so day and month cannot be told apart: write dmy (day first), mdy "
             "(month first) or ymd"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
+
+
+def _is_year_first(texts: Sequence[pd.Series]) -> bool:
+    """Tell whether most dates name the year first, and so need no order."""
+    cells = pd.concat(list(texts))
+    cells = cells[cells != ""]
+    return bool(cells.str.match(r"\d{4}[-/.]").mean() > 0.5) if len(cells) else False
 
 
 def _time_texts(draft: _Draft) -> list[pd.Series]:

@@ -20,9 +20,10 @@ DID_NOT_EXIST = (
 
 _FIRST_YEAR, _LAST_YEAR = 2000, 2100
 _PATTERN = (
-    r"(?P<day>\d{4}-\d{2}-\d{2})"
-    r"(?:[T ](?P<hour>\d{2}):(?P<minute>\d{2})(?::(?P<second>\d{2})(?:[.,]\d+)?)?)?"
-    r"\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?"
+    r"(?P<day>[0-9]{4}-[0-9]{2}-[0-9]{2})"
+    r"(?:[T ](?P<hour>[0-9]{2}):(?P<minute>[0-9]{2})"
+    r"(?::(?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
+    r"\s*(?P<offset>Z|[+-](?:0[0-9]|1[0-4]):?[0-5][0-9])?"
 )
 
 
@@ -90,6 +91,7 @@ def read_spans(text: pd.Series, zone: ZoneInfo) -> tuple[pd.Series, pd.Series]:
 def _local_times(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
     parts = text.str.extract(f"^{_PATTERN}$")
     is_midnight = (parts["hour"] == "24") & (parts["minute"] == "00")
+    is_midnight &= parts["second"].fillna("00") == "00"
     hour = parts["hour"].mask(is_midnight, "00").fillna("00")
     clock = (
         parts["day"]
@@ -144,7 +146,13 @@ def _comes_twice(local: datetime, zone: ZoneInfo) -> bool:
 
 def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Series:
     """Mark doubled times that stand after a later one of the same chart and night."""
+    if not twice.any():
+        return pd.Series(data=False, index=local.index)
     frame = pd.DataFrame({"local": local, "chart": chart})[twice]
+    place = pd.Series(np.arange(len(local)), index=local.index)[twice]
+    newest_first = _is_newest_first(local[~twice], chart[~twice])
+    place = place.mask(frame["chart"].isin(newest_first), -place)
+    frame = frame.loc[place.sort_values().index]
     keys = [frame["chart"], frame["local"].dt.date]
     latest_before = frame.groupby(keys)["local"].transform(
         lambda times: times.cummax().shift()
@@ -153,3 +161,11 @@ def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Serie
     # Once a chart has run back, its later rows of that night are in the second hour.
     second = ran_back.groupby(keys).cummax()
     return second.reindex(local.index, fill_value=False).astype(bool)
+
+
+def _is_newest_first(local: pd.Series, chart: pd.Series) -> pd.Index:
+    """Give the charts that run from the newest row to the oldest."""
+    step = local.groupby(chart).diff().dt.total_seconds()
+    turns = (step < 0).groupby(chart).sum() - (step > 0).groupby(chart).sum()
+    newest: pd.Index = turns.index[turns > 0]
+    return newest

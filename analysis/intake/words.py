@@ -217,6 +217,7 @@ _NOTHING = frozenset(
         "well",
     ]
 )
+_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl"})
 _NOTHING_PHRASES = {
     "nothing abnormal detected", "no abnormality detected", "within normal limits",
     "no concerns", "no reaction", "no problems", "no signs", "no issues",
@@ -381,6 +382,8 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
         unknown += [words] if signs is None else []
     different = list(dict.fromkeys(known))
     seen = [sign for sign in different if sign != SiteSign.NONE]
+    if seen and any(p.strip() in _PLAINLY_NONE for p in pieces):
+        return [], [whole]  # nothing seen, and something seen
     if not different and not unknown:  # words of degree or of the past alone
         return [], [whole]
     return (seen or different), unknown

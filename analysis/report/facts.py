@@ -5,8 +5,8 @@ facts and not for HTML. Wards stand in alphabetical order and are never ranked; 
 findings are put in an order, by what a reader should look at first.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from analysis.terms import (
     ALL,
     BETWEEN_WARDS,
     EndKind,
+    Exclusion,
     FindingGroup,
     FindingKind,
     YesNo,
@@ -69,6 +70,10 @@ _STEP_OF = {str(kind): step for step, kinds in enumerate(_STEPS) for kind in kin
 LEADING = ("covered_time", "checks_on_time", "lines_changed_in_time")
 REACTIONS = "site_reactions"
 
+#: What may be said of a measure that has no figure.
+NOTHING_DUE = "nothing due"
+NO_RULE_SET = str(Exclusion.NO_RULE_SET)
+
 _OVER = (FindingKind.OVER_DELIVERY, FindingKind.SURGE)
 _BEHIND = (FindingKind.STALL_TO_END, FindingKind.STALL, FindingKind.SLOW)
 
@@ -80,7 +85,8 @@ class Measured:
     Attributes
     ----------
     shown : str
-        ``proportion``, ``counts only`` or ``nothing due``.
+        ``proportion``, ``counts only``, ``nothing due``, or ``no rule set`` where that
+        is why nothing was due.
     numerator, denominator : float
         Units or hours.
     patients : int
@@ -96,6 +102,17 @@ class Measured:
     proportion: float
     low: float
     high: float
+
+    @property
+    def has_figure(self) -> bool:
+        """True where anything was judged.
+
+        Returns
+        -------
+        bool
+            False for nothing due and for no rule set.
+        """
+        return self.shown not in {NOTHING_DUE, NO_RULE_SET}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -362,6 +379,25 @@ def periods(result: AuditResult, most: int) -> list[str]:
     return [result.month, *earlier][:most]
 
 
+def is_part(result: AuditResult, month: str) -> bool:
+    """Say whether the log begins too late to hold a whole month.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    month : str
+        YYYY-MM.
+
+    Returns
+    -------
+    bool
+        True where the first row is more than 24 h after the month's start.
+    """
+    start = pd.Timestamp(f"{month}-01", tz=result.policy.zone)
+    return bool(result.log_start > start + pd.Timedelta(hours=24))
+
+
 def measures(result: AuditResult) -> list[str]:
     """Name the measures of an audit, the leading ones first.
 
@@ -402,9 +438,13 @@ def all_measured(result: AuditResult) -> dict[tuple[str, str, str], Measured]:
     dict
         From the comparisons table, which says what may be shown.
     """
+    unruled = _without_rule(result)
     return {
         (row["measure"], row["ward"], row["period"]): Measured(
-            shown=row["shown"],
+            shown=NO_RULE_SET
+            if row["shown"] == NOTHING_DUE
+            and (row["measure"], row["ward"], row["period"]) in unruled
+            else row["shown"],
             numerator=float(row["numerator"]),
             denominator=float(row["denominator"]),
             patients=_count(row["patients"]),
@@ -414,6 +454,14 @@ def all_measured(result: AuditResult) -> dict[tuple[str, str, str], Measured]:
         )
         for row in rows_of(result.comparisons)
     }
+
+
+def _without_rule(result: AuditResult) -> set[tuple[str, str, str]]:
+    """Find where no unit was left because the ward has no such rule."""
+    table = result.exclusions[result.exclusions["units"] > 0]
+    reasons = table.groupby(["measure", "ward", "period"])["reason"].agg(set)
+    only = reasons[[found == {Exclusion.NO_RULE_SET} for found in reasons]]
+    return set(only.index)
 
 
 def all_rates(result: AuditResult) -> dict[tuple[str, str, str], Rate]:
@@ -589,6 +637,29 @@ def other_findings(result: AuditResult) -> dict[tuple[str, str], pd.DataFrame]:
         for kind in FindingKind
     }
     return {key: rows for key, rows in found.items() if len(rows)}
+
+
+def only_infusions(result: AuditResult, infusion_ids: Iterable[str]) -> AuditResult:
+    """Narrow an audit's readings and infusions, so that each is looked for among few.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    infusion_ids : iterable of str
+        Infusions to keep.
+
+    Returns
+    -------
+    AuditResult
+        All other tables as they were.
+    """
+    wanted = set(infusion_ids)
+    return replace(
+        result,
+        readings=result.readings[result.readings["infusion_id"].isin(wanted)],
+        infusions=result.infusions[result.infusions["infusion_id"].isin(wanted)],
+    )
 
 
 def readings_of(result: AuditResult, infusion_id: str) -> pd.DataFrame:

@@ -123,7 +123,13 @@ def read_manifest(folder: Path | str) -> dict[str, Any]:
 
 
 def versions() -> dict[str, str]:
-    """Give the versions of the program, of Python and of the libraries it rests on."""
+    """Give the versions of the program, of Python and of the libraries it rests on.
+
+    Returns
+    -------
+    dict of str to str
+        Name and version.
+    """
     return {
         "steadyfall": metadata.version("steadyfall"),
         "python": platform.python_version(),

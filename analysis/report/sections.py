@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from analysis import figures
 from analysis.audit import AuditResult
+from analysis.delivery.simulated import SIMULATED
 from analysis.quality import habits
 from analysis.report import facts, quality
 from analysis.report.definitions import cautions as caution_texts
@@ -32,6 +33,9 @@ _MOST_ROWS = 20
 _MOST_RUNNING = 12
 #: Months shown side by side, the report's own among them.
 _MOST_MONTHS = 4
+
+#: Place of the axes in a delivery plot: left, bottom, width, height.
+_PLOT = (0.075, 0.17, 0.91, 0.685)
 
 _EN_DASH = "\N{EN DASH}"
 _UNKNOWN = "not known"
@@ -136,12 +140,16 @@ def delivery_findings(result: AuditResult) -> Section:
     """
     findings = facts.delivery_findings(result)
     standing = facts.standings(result)[-1]
+    drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
     return _section(
         "delivery",
-        findings=[_delivery_view(row, result) for row in facts.rows_of(findings)],
+        findings=[_delivery_view(row, drawn) for row in facts.rows_of(findings)],
         standing=standing,
         is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
+        simulated=SIMULATED,
+        expected=SIMULATED.false_per_1000 * standing.infusions / 1000,
+        wanted=result.policy.false_flags_per_1000,
     )
 
 
@@ -295,6 +303,10 @@ def _month(month: str) -> str:
     return f"{pd.Timestamp(month + '-01'):%B %Y}"
 
 
+def _month_head(month: str, result: AuditResult) -> str:
+    return _month(month) + (" (part)" if facts.is_part(result, month) else "")
+
+
 def _when(moment: object) -> str:
     """Say a local time; where the clocks change that day, with its zone."""
     if not isinstance(moment, pd.Timestamp):
@@ -330,8 +342,8 @@ def _of(measured: facts.Measured, unit: str) -> str:
 
 
 def _percent(measured: facts.Measured) -> str:
-    if measured.shown == "nothing due":
-        return "nothing due"
+    if not measured.has_figure:
+        return measured.shown
     if math.isnan(measured.proportion):
         return "counts only"
     return f"{100 * measured.proportion:.1f} %"
@@ -496,8 +508,8 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
 def _standing_cell(measured: facts.Measured | None, name: str) -> str:
     if measured is None:
         return _EN_DASH
-    if measured.shown == "nothing due":
-        return "nothing due"
+    if not measured.has_figure:
+        return measured.shown
     counts = _of(measured, definition(name).unit)
     if math.isnan(measured.proportion):
         return counts
@@ -541,13 +553,14 @@ def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
         return figures.DotRow(
             ward=standing.ward, proportion=nan, low=nan, high=nan, counts="no figure"
         )
-    is_due = measured.shown != "nothing due"
     return figures.DotRow(
         ward=standing.ward,
         proportion=measured.proportion,
         low=measured.low,
         high=measured.high,
-        counts=_of(measured, definition(name).unit) if is_due else "nothing due",
+        counts=_of(measured, definition(name).unit)
+        if measured.has_figure
+        else measured.shown,
     )
 
 
@@ -572,7 +585,7 @@ def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Gri
             "counted of judged",
             "%",
             "95 % interval",
-            *(_month(month) for month in months[1:]),
+            *(_month_head(month, result) for month in months[1:]),
         ),
         rows=rows,
         numeric=frozenset(range(1, 4 + len(months))),
@@ -582,18 +595,18 @@ def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Gri
 def _measure_cells(found: Sequence[facts.Measured | None], unit: str) -> list[str]:
     now, *before = found
     if now is None:
-        cells = ["nothing due", "", ""]
+        cells = [facts.NOTHING_DUE, "", ""]
+    elif not now.has_figure:
+        cells = [now.shown, "", ""]
     else:
-        counts = "nothing due" if now.shown == "nothing due" else _of(now, unit)
-        percent = "" if now.shown == "nothing due" else _percent(now)
-        cells = [counts, percent, _interval(now.low, now.high, 100)]
+        cells = [_of(now, unit), _percent(now), _interval(now.low, now.high, 100)]
     return cells + [_EN_DASH if m is None else _before(m, unit) for m in before]
 
 
 def _before(measured: facts.Measured, unit: str) -> str:
-    if measured.shown == "proportion":
-        return _percent(measured)
-    return "nothing due" if measured.shown == "nothing due" else _of(measured, unit)
+    if measured.has_figure and math.isnan(measured.proportion):
+        return _of(measured, unit)
+    return _percent(measured)
 
 
 def _ward_words(ward: str) -> str:
@@ -613,7 +626,7 @@ def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
             "events in site-days",
             "per 1,000 site-days",
             "95 % interval",
-            *(_month(month) for month in months[1:]),
+            *(_month_head(month, result) for month in months[1:]),
         ),
         rows=rows,
         numeric=frozenset(range(1, 4 + len(months))),
@@ -654,8 +667,9 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
     start = facts.started_at(result, infusion)
     what = facts.words(row["kind"])
     with figures.house_style():
-        drawn = figures.figure(6.6, 2.6)
-        figures.delivery_line(readings, row, start, ax=drawn.subplots())
+        drawn = figures.figure(6.6, 2.6, is_fitted=False)
+        ax = drawn.add_axes(_PLOT)
+        figures.delivery_line(readings, row, start, ax=ax)
         source = figures.svg_source(drawn)
     return {
         "id": row["finding_id"],
@@ -678,7 +692,7 @@ def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("began", _span(row["began_earliest"], row["began_latest"])),
         ("ended", _ended(row["ended_earliest"], row["ended_latest"])),
         ("volume", _volume(row)),
-        ("as hours of delivery", _hours(row)),
+        ("in hours", _hours(row)),
         ("time unseen", "" if math.isnan(unseen) else f"{unseen:.1f} h, {between}"),
         ("rows in the log", _sources(row)),
         ("finding", _plain(row["finding_id"])),

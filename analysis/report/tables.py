@@ -8,6 +8,7 @@ seconds with their offset, so that two audits of one log give the same bytes.
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,7 +31,13 @@ _SPECIAL = re.compile(r'[,"\r\n]')
 
 
 def table_files() -> list[str]:
-    """Name the files that `write_tables` writes, relative to its folder."""
+    """Name the files that `write_tables` writes.
+
+    Returns
+    -------
+    list of str
+        Relative to its folder.
+    """
     return [f"{FOLDER}/{table.name}.csv" for table in OUTPUT]
 
 
@@ -133,7 +140,7 @@ def _lines(text: pd.DataFrame) -> Iterator[str]:
     return unquoted, which a spreadsheet takes for the end of a row.
     """
     yield ",".join(text.columns) + "\n"
-    columns = [[_quoted(cell) for cell in text[name].tolist()] for name in text]
+    columns = [_each(text[name], _quoted) for name in text]
     for row in zip(*columns, strict=True):
         yield ",".join(row) + "\n"
 
@@ -153,7 +160,7 @@ def _written(values: pd.Series, column: Column, policy: Policy) -> list[str]:
         return _numbers(values, 0 if column.kind is Kind.COUNT else column.decimals)
     if column.kind is Kind.TIME:
         return _times(values, policy)
-    return [_guarded(text) for text in texts(values)]
+    return _each(values, lambda value: _guarded(str(value)))
 
 
 def texts(values: pd.Series) -> list[str]:
@@ -169,7 +176,15 @@ def texts(values: pd.Series) -> list[str]:
     list of str
         Of the same length.
     """
-    return ["" if pd.isna(value) else str(value) for value in values.tolist()]
+    return _each(values, str)
+
+
+def _each(values: pd.Series, change: Callable[[Any], str]) -> list[str]:
+    """Change every different value once; a missing value becomes an empty text."""
+    codes, found = pd.factorize(values)
+    changed = np.array([*(change(value) for value in found), ""], dtype=object)
+    every: list[str] = changed[codes].tolist()
+    return every
 
 
 def _guarded(text: str) -> str:
@@ -183,7 +198,7 @@ def _unguarded(text: str) -> str:
 def _numbers(values: pd.Series, decimals: int) -> list[str]:
     # Adding 0 turns the -0.0 that rounding leaves into 0.0.
     rounded = values.astype("float64").round(decimals) + 0.0
-    return ["" if np.isnan(x) else f"{x:.{decimals}f}" for x in rounded.tolist()]
+    return _each(rounded, f"{{:.{decimals}f}}".format)
 
 
 def _times(values: pd.Series, policy: Policy) -> list[str]:
@@ -193,14 +208,15 @@ def _times(values: pd.Series, policy: Policy) -> list[str]:
     local = moments.dt.tz_convert(policy.zone).dt.tz_localize(None)
     minutes = (local - moments.dt.tz_localize(None)).dt.total_seconds() / 60
     clock = np.datetime_as_string(local.to_numpy().astype("datetime64[s]"))
+    offsets = _each(minutes, _offset)
     return [
-        "" if np.isnan(offset) else text + _offset(int(offset))
-        for text, offset in zip(clock.tolist(), minutes.tolist(), strict=True)
+        text + offset if offset else ""
+        for text, offset in zip(clock.tolist(), offsets, strict=True)
     ]
 
 
-def _offset(minutes: int) -> str:
-    hours, rest = divmod(abs(minutes), 60)
+def _offset(minutes: float) -> str:
+    hours, rest = divmod(abs(int(minutes)), 60)
     return f"{'-' if minutes < 0 else '+'}{hours:02}:{rest:02}"
 
 
@@ -234,10 +250,10 @@ def _parsed(cells: pd.Series, column: Column, policy: Policy) -> pd.Series:
             cells, utc=True, format="ISO8601"
         ).dt.tz_convert(policy.zone),
     }
-    filled = cells.mask(cells == "")
     if column.kind in parse:
-        return parse[column.kind](filled)
-    return filled.map(_unguarded, na_action="ignore").astype("str")
+        return parse[column.kind](cells.mask(cells == ""))
+    text = pd.Series(_each(cells, _unguarded), index=cells.index, dtype="str")
+    return text.mask(text == "")
 
 
 def _whole(cells: pd.Series) -> pd.Series:

@@ -10,9 +10,9 @@ import pandas as pd
 
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
-from analysis.lookup import by_key
+from analysis.lookup import by_key, whole_seconds
 from analysis.policy import Policy
-from analysis.terms import Exclusion, LineKind, SiteOutcome
+from analysis.terms import NO_WARD, Exclusion, LineKind, SiteOutcome
 
 
 def rows_of_sites(log: Log) -> pd.DataFrame:
@@ -70,8 +70,10 @@ def _in_place(rows: pd.DataFrame, cannulas: pd.DataFrame) -> pd.Series:
 
 def _derived(rows: pd.DataFrame) -> pd.Series:
     """Tell sites apart by site_changed rows and changes of location, per driver."""
-    order = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
-    keys = [order["patient_id"], order["driver_id"]]
+    order = rows.sort_values(
+        ["patient_id", "run_driver_id", "checked_at"], kind="stable"
+    )
+    keys = [order["patient_id"], order["run_driver_id"]]
     place = order["site_location"].replace("", np.nan).groupby(keys).ffill()
     before = place.groupby(keys).shift()
     moved = (order["site_changed"] == "yes") | (
@@ -80,7 +82,7 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
     number = moved.astype("int64").groupby(keys).cumsum()
     first = order.groupby([*keys, number])["checked_at"].transform("min")
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    text = order["patient_id"] + "\x1f" + order["driver_id"] + "\x1f" + stamp
+    text = order["patient_id"] + "\x1f" + order["run_driver_id"] + "\x1f" + stamp
     labels = {key: DERIVED + short_hash(key) for key in text.unique()}
     named: pd.Series = text.map(labels)
     return named
@@ -121,12 +123,12 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     for name in ("patient_id", "ward"):
         out[name] = by[name].first()
         out[name] = out[name].fillna(table[name]).astype("str").fillna("")
+    out["ward"] = out["ward"].mask(out["ward"] == "", NO_WARD)
     out["has_signs"] = (seen["site_signs"] != "").groupby(seen["site"]).any()
     out["has_signs"] = out["has_signs"].fillna(value=False).astype(bool)
     _add_start(out, table, log)
     hit = seen[seen["is_reaction"]].groupby("site")
-    out["event_at"] = hit["checked_at"].min()
-    out["event_ward"] = hit["ward"].first()
+    out["event_at"], out["event_ward"] = hit["checked_at"].min(), hit["ward"].first()
     by_removal = table["removal_reason"].isin(policy.reaction_removal_reasons)
     by_removal = by_removal.reindex(out.index, fill_value=False)
     removed = _middle(table["removed_at"], table["removed_at_latest"])
@@ -135,7 +137,9 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
     watched = removed.fillna(out["last_row"])
     watched = watched.where(watched > out["last_row"], out["last_row"]).fillna(watched)
-    out["ends_at"] = out["event_at"].fillna(watched)
+    # A cannula that nothing dates and no row names stands at the end of the log.
+    known = out["event_at"].fillna(watched).fillna(out["starts_at"])
+    out["ends_at"] = known.fillna(log.checks["checked_at"].iloc[-1])
     _add_outcome(out, by_removal)
     look = by["source"]
     _add_sources(out, look.first(), look.last(), hit["source"].first(), table["source"])
@@ -168,7 +172,7 @@ def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
 
 
 def _middle(earliest: pd.Series, latest: pd.Series) -> pd.Series:
-    return (earliest + (latest - earliest) / 2).dt.floor("s")
+    return whole_seconds(earliest + (latest - earliest) / 2)
 
 
 def _add_start(out: pd.DataFrame, table: pd.DataFrame, log: Log) -> None:

@@ -107,7 +107,9 @@ def reaction_rates(episodes: pd.DataFrame, pieces: pd.DataFrame) -> pd.DataFrame
         _rate_row(ward, month, events, pieces) for ward in wards for month in months
     ]
     table = pd.DataFrame(rows, columns=RATES.names)
-    table = table[(table["exposure_days"] > 0) | (table["ward"] == ALL)]
+    # A reaction seen at the first look after a transfer has no exposure in that ward.
+    some = (table["exposure_days"] > 0) | (table["events"] > 0)
+    table = table[some | (table["ward"] == ALL)]
     low, high = poisson_exact(
         table["events"].to_numpy(), table["exposure_days"].to_numpy()
     )

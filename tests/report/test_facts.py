@@ -134,6 +134,36 @@ def test_counts_only_have_no_percentage(result: AuditResult) -> None:
     assert all(math.isnan(m.low) for m in hidden)
 
 
+def test_a_ward_without_a_rule_is_said_to_have_none(result: AuditResult) -> None:
+    comparisons = result.comparisons.copy()
+    own = (comparisons["ward"] == "Alder ward") & (comparisons["period"] == MONTH)
+    own &= comparisons["measure"].isin(["checks_on_time", "lines_changed_in_time"])
+    comparisons.loc[own, "shown"] = "nothing due"
+    row = {"ward": "Alder ward", "period": MONTH, "units": 9}
+    reasons = [
+        {**row, "measure": "checks_on_time", "reason": "no rule set"},
+        {**row, "measure": "lines_changed_in_time", "reason": "no rule set"},
+        {**row, "measure": "lines_changed_in_time", "reason": "never due"},
+    ]
+    changed = replace(result, comparisons=comparisons, exclusions=pd.DataFrame(reasons))
+    measured = facts.all_measured(changed)
+    assert measured["checks_on_time", "Alder ward", MONTH].shown == "no rule set"
+    assert measured["lines_changed_in_time", "Alder ward", MONTH].shown == "nothing due"
+    assert not measured["checks_on_time", "Alder ward", MONTH].has_figure
+
+
+@pytest.mark.parametrize(
+    ("month", "is_part"), [("2026-08", True), ("2026-09", True), ("2026-10", False)]
+)
+def test_a_month_that_the_log_does_not_hold_whole(
+    month: str,
+    is_part: bool,  # noqa: FBT001 - a column of a table of cases
+    result: AuditResult,
+) -> None:
+    # The log begins on 2 September at 09:40, more than a day into the month.
+    assert facts.is_part(result, month) is is_part
+
+
 def test_trust_adds_up(result: AuditResult) -> None:
     trust = facts.trust(result)
     assert trust.rows_read == (

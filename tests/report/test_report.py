@@ -14,6 +14,7 @@ import pytest
 
 from analysis.audit import AuditResult
 from analysis.report import publish, sections
+from analysis.report.notebook import run_notebook
 from analysis.report.workbook import COLUMNS, DECISIONS
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
@@ -140,6 +141,14 @@ def test_published_notebook_opens_in_its_folder(folder: Path) -> None:
     assert "rows about persons" in notebook.cells[0].source
     assert notebook.cells[1].source.startswith("folder = '.'")
     assert notebook.metadata.kernelspec.name == "python3"
+
+
+def test_published_notebook_runs_again_from_its_folder(folder: Path) -> None:
+    published = nbformat.read(folder / "report.ipynb", as_version=4)
+    again = run_notebook(published, folder)
+    assert [cell.get("outputs") for cell in again.cells] == [
+        cell.get("outputs") for cell in published.cells
+    ]
 
 
 def test_two_pages_of_one_audit_are_the_same(

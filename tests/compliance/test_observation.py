@@ -1,0 +1,275 @@
+"""Observed ends: how the end of each infusion is known."""
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from analysis.audit import AuditResult
+from tests.tiny import Row, after, audit, kinds, moment, syringe, units_of
+
+DAY = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
+START = "2026-06-01T10:00"
+
+
+def next_syringe(hours: float, entry: str = "start", **columns: Any) -> list[Row]:
+    """Give the next syringe, so many hours after the first one's start."""
+    there = pd.Timestamp(after(START, hours)).tz_localize(None).isoformat()
+    return syringe(
+        {0: 16.0, 4: 13.3, 24: 0.0},
+        start=there,
+        entries={0: entry, 24: "end"},
+        **{"infusion_id": "I2", **columns},
+    )
+
+
+def first_row(result: AuditResult) -> pd.Series:
+    table = result.infusions
+    return table[table["infusion_id"] == "I1"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "ended_at", "kind", "hours"),
+    [
+        pytest.param(
+            syringe({**DAY, 24: 0.0}, start=START, entries={24: "end"}),
+            None,
+            "end row",
+            24,
+            id="an end row",
+        ),
+        pytest.param(
+            syringe({**DAY, 21: 2.0}, start=START, entries={21: "end"}),
+            after(START, 23),
+            "end row",
+            21,
+            id="an end row leads over ended_at",
+        ),
+        pytest.param(
+            syringe(DAY, start=START) + next_syringe(22, "syringe_change"),
+            None,
+            "syringe change",
+            22,
+            id="the syringe_change row that begins the next syringe",
+        ),
+        pytest.param(
+            syringe(DAY, start=START) + next_syringe(24.5, "syringe_change"),
+            None,
+            "syringe change",
+            24.5,
+            id="a syringe_change row later than planned",
+        ),
+        pytest.param(
+            syringe({**DAY, 23: 0.7}, start=START, entries={23: "syringe_change"}),
+            None,
+            "syringe change",
+            23,
+            id="a syringe_change row charted under the old syringe",
+        ),
+        pytest.param(
+            syringe(DAY, start=START),
+            after(START, 22.5),
+            "ended_at",
+            22.5,
+            id="ended_at",
+        ),
+        pytest.param(
+            syringe(DAY, start=START) + next_syringe(23),
+            after(START, 22.5),
+            "ended_at",
+            22.5,
+            id="ended_at leads over the next start",
+        ),
+        pytest.param(
+            syringe(DAY, start=START) + next_syringe(23),
+            None,
+            "next start",
+            23,
+            id="the next start on the same driver",
+        ),
+        pytest.param(
+            syringe(DAY, start=START) + next_syringe(40),
+            None,
+            "next start",
+            24,
+            id="the next start is never beyond the planned end",
+        ),
+        pytest.param(
+            syringe({**DAY, 26: 0.0}, start=START) + next_syringe(40),
+            None,
+            "next start",
+            26,
+            id="but as late as its rows show it running",
+        ),
+        pytest.param(
+            syringe(DAY, start=START)
+            + next_syringe(23, driver_id="D1", patient_id="P2"),
+            None,
+            "next start",
+            23,
+            id="the driver's next start may be another patient's",
+        ),
+        pytest.param(
+            syringe(DAY, start=START, driver_id=None)
+            + next_syringe(23, driver_id=None),
+            None,
+            "next start",
+            23,
+            id="without drivers the patient's next start counts",
+        ),
+        pytest.param(
+            syringe(DAY, start=START)
+            + next_syringe(23, driver_id="D2", patient_id="P2"),
+            None,
+            "end not recorded",
+            20,
+            id="another patient's driver says nothing",
+        ),
+        pytest.param(
+            syringe({0: 16.0, 4: 13.3}, start=START)
+            + syringe(
+                {0: 16.0, 8: 10.7},
+                start=START,
+                patient_id="P2",
+                infusion_id="I2",
+                driver_id="D2",
+            ),
+            None,
+            "running at the end of the log",
+            8,
+            id="running when its ward's log ends",
+        ),
+        pytest.param(
+            syringe({0: 16.0, 4: 13.3}, start=START)
+            + syringe(
+                {0: 16.0, 100: 0.0},
+                start=START,
+                ward="Birch Ward",
+                patient_id="P2",
+                infusion_id="I2",
+                driver_id="D2",
+            ),
+            None,
+            "running at the end of the log",
+            4,
+            id="another ward's log may go on longer",
+        ),
+    ],
+)
+def test_the_end_is_known_by(
+    tmp_path: Path, rows: list[Row], ended_at: str | None, kind: str, hours: float
+) -> None:
+    table = {
+        "infusion_id": "I1",
+        "patient_id": "P1",
+        "ward": "Alder Ward",
+        "started_at": after(START, 0),
+        "planned_duration_h": 24,
+        "ended_at": ended_at,
+    }
+    row = first_row(audit(tmp_path, rows, infusions=[table]))
+    assert row["end_kind"] == kind
+    assert row["observed_end"] == pd.Timestamp(after(START, hours)).tz_convert(
+        "Europe/London"
+    )
+
+
+def test_the_log_of_a_ward_ends_with_its_last_row_even_if_nobody_can_place_it(
+    tmp_path: Path,
+) -> None:
+    rows = syringe({0: 16.0, 4: 13.3}, start=START)
+    stray = {**rows[1], "infusion_id": None, "driver_id": None}
+    stray["checked_at"] = after(START, 10)
+    row = first_row(audit(tmp_path, [*rows, stray]))
+    assert row["observed_end"] == moment("2026-06-01T20:00")
+
+
+def test_a_change_half_an_hour_after_the_planned_end_closes_the_last_gap(
+    tmp_path: Path,
+) -> None:
+    found = audit(
+        tmp_path, syringe(DAY, start=START) + next_syringe(24.5, "syringe_change")
+    )
+    units = units_of(found, "checks_on_time")
+    mine = units[units["infusion_id"] == "I1"]
+    assert mine["outcome"].tolist() == ["on time"] * 6
+
+
+def test_nothing_is_due_after_an_end_that_is_not_recorded(tmp_path: Path) -> None:
+    rows = syringe({0: 16.0, 4: 13.3}, start=START)
+    rows += next_syringe(200, driver_id="D2", patient_id="P2")
+    found = audit(tmp_path, rows)
+    assert first_row(found)["end_kind"] == "end not recorded"
+    mine = found.units[found.units["infusion_id"] == "I1"]
+    covered = mine[mine["measure"] == "covered_time"]
+    assert covered["denominator"].tolist() == [4.0]
+    assert kinds(found, "continuity") == []
+
+
+def test_a_running_infusion_is_named_and_its_open_gap_counts_as_time(
+    tmp_path: Path,
+) -> None:
+    rows = syringe({0: 16.0, 4: 13.3}, start=START)
+    rows += syringe(
+        {0: 16.0, 4: 13.3, 8: 10.7, 14: 6.7},
+        start=START,
+        patient_id="P2",
+        infusion_id="I2",
+        driver_id="D2",
+    )
+    found = audit(tmp_path, rows)
+    running = found.findings[found.findings["kind"] == "may_still_be_running"]
+    assert set(running["infusion_id"]) == {"I1", "I2"}
+    mine = found.units[found.units["infusion_id"] == "I1"]
+    assert mine[mine["measure"] == "covered_time"]["denominator"].sum() == 14
+    checks = mine[mine["measure"] == "checks_on_time"]
+    # 10 h open: ceil((10 - 0.5) / 4) - 1 = 2 checks missed, none late.
+    assert sorted(checks["outcome"]) == ["missed", "missed", "on time"]
+
+
+def test_rows_after_the_end_are_listed_and_no_check_is_due_for_them(
+    tmp_path: Path,
+) -> None:
+    rows = syringe({**DAY, 21: 2.0, 25: 2.0, 29: 2.0}, start=START, entries={21: "end"})
+    found = audit(tmp_path, rows)
+    assert kinds(found) == ["row_after_end", "row_after_end"]
+    assert units_of(found, "covered_time")["denominator"].sum() == 21
+
+
+def test_two_rows_at_one_moment_after_the_end_are_two_findings(tmp_path: Path) -> None:
+    rows = syringe({0: 16.0, 4: 13.3, 8: 13.0}, start=START, entries={4: "end"})
+    rows.append({**rows[2], "volume_remaining_ml": 12.9})
+    found = audit(tmp_path, rows)
+    assert kinds(found) == ["row_after_end", "row_after_end"]
+    assert found.findings["finding_id"].is_unique
+
+
+def test_an_end_before_its_start_is_not_believed(tmp_path: Path) -> None:
+    table = {
+        "infusion_id": "I1",
+        "patient_id": "P1",
+        "started_at": after(START, 0),
+        "ended_at": after(START, -3),
+    }
+    rows = syringe(DAY, start=START) + next_syringe(23)
+    row = first_row(audit(tmp_path, rows, infusions=[table]))
+    assert row["end_kind"] == "next start"
+
+
+def test_an_infusion_without_rows_ends_where_the_next_one_starts(
+    tmp_path: Path,
+) -> None:
+    table = {
+        "infusion_id": "I1",
+        "patient_id": "P1",
+        "ward": "Alder Ward",
+        "driver_id": "D1",
+        "started_at": after(START, 0),
+        "planned_duration_h": 24,
+    }
+    found = audit(tmp_path, next_syringe(20), infusions=[table])
+    row = first_row(found)
+    assert (row["end_kind"], row["checks"]) == ("next start", 0)
+    assert row["observed_end"] == moment("2026-06-02T06:00")
+    assert (row["evaluable"], row["reason"]) == ("no", "no volume reading")

@@ -1,0 +1,179 @@
+"""Bad input ends in one sentence and a non-zero status, and writes nothing."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis import cli
+from analysis.columns import CANONICAL, OUTPUT
+from analysis.policy import Policy
+from tests.intake.logs import HEADER, line, write
+
+
+def run(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *args: str
+) -> tuple[int, str, str]:
+    """Run the command; gives status, output and errors."""
+    monkeypatch.setattr("sys.argv", ["steadyfall", *args])
+    status = 0
+    try:
+        cli.main()
+    except SystemExit as end:
+        status = int(end.code or 0)
+    told = capsys.readouterr()
+    return status, told.out, told.err
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        pytest.param(None, "no such file", id="no such file"),
+        pytest.param(b"", "empty", id="an empty file"),
+        pytest.param(f"{HEADER}\n".encode(), "no row", id="a header only"),
+        pytest.param(
+            b"ward,patient_id,entry\n", "checked_at", id="a column is missing"
+        ),
+        pytest.param(b"caf\xe9\n", "line 1", id="not UTF-8"),
+        pytest.param(b"PK\x03\x04\xff\xfe", "UTF-8", id="a workbook"),
+        pytest.param(b"ward,Ward,entry\n", "twice", id="a column twice"),
+        pytest.param(
+            b"line_id,patient_id,kind,inserted_at\n", "no check log", id="lines"
+        ),
+        pytest.param(
+            f"{HEADER}\n{line(checked_at='x')}\n".encode(),
+            "can be placed",
+            id="no time",
+        ),
+    ],
+)
+def test_a_file_that_cannot_be_used(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    data: bytes | None,
+    says: str,
+) -> None:
+    path, out = tmp_path / "log.csv", tmp_path / "out"
+    if data is not None:
+        path.write_bytes(data)
+    args = ("audit", str(path), "--tables-only", "--out", str(out))
+    status, _, errors = run(monkeypatch, capsys, *args)
+    assert status == 2
+    assert says in errors
+    assert "log.csv" in errors
+    assert len(errors.strip().splitlines()) == 1
+    assert not out.exists()
+
+
+def test_an_unknown_time_zone_is_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, text, _ = run(monkeypatch, capsys, "policy")
+    assert Policy.parse(text, "printed").time_zone == "Europe/London"
+    wrong = write(tmp_path, "my.toml", text.replace("Europe/London", "Europe/Lodon"))
+    log = write(tmp_path, "log.csv", HEADER, line())
+    status, _, errors = run(
+        monkeypatch, capsys, "audit", str(log), "--policy", str(wrong)
+    )
+    assert status == 2
+    assert "my.toml: time_zone: found 'Europe/Lodon'" in errors
+
+
+def test_dictionary_lists_every_column(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, text, _ = run(monkeypatch, capsys, "dictionary")
+    assert all(f"| `{name}` |" in text for table in CANONICAL for name in table.names)
+
+
+TOLD = ("--tables-only", "--out")
+
+
+@pytest.mark.parametrize(
+    ("month", "says"),
+    [
+        pytest.param("2026-09", "no row in that month", id="a month without a row"),
+        pytest.param("2026-13", "YYYY-MM", id="a month that is none"),
+        pytest.param("October", "YYYY-MM", id="a month in words"),
+    ],
+)
+def test_a_month_that_cannot_be_reported(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    month: str,
+    says: str,
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), tmp_path / "out"
+    args = ("audit", str(log), "--month", month, *TOLD, str(out))
+    status, _, errors = run(monkeypatch, capsys, *args)
+    assert (status, says in errors, out.exists()) == (2, True, False)
+
+
+def test_a_folder_that_is_not_ours_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), tmp_path / "out"
+    mine = write(out, "letters.txt", "do not touch")
+    status, _, errors = run(monkeypatch, capsys, "audit", str(log), *TOLD, str(out))
+    assert status == 2
+    assert "letters.txt" in errors or "out" in errors
+    assert [path.name for path in out.iterdir()] == [mine.name]
+
+
+def test_two_runs_give_the_same_tables_byte_for_byte(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        line(checked_at=f"2026-10-0{day}T{hour:02d}:00", infusion_id=f"I{day}")
+        for day in (1, 2)
+        for hour in (8, 12, 16)
+    ]
+    log = write(tmp_path, "log.csv", HEADER, *rows)
+    for name in ("one", "two"):
+        status, told, _ = run(
+            monkeypatch, capsys, "audit", str(log), *TOLD, str(tmp_path / name)
+        )
+        assert status == 0
+        assert "6 rows read, 6 accepted, 0 rejected" in told
+    one, two = (
+        {
+            path.name: path.read_bytes()
+            for path in (tmp_path / name / "tables").iterdir()
+        }
+        for name in ("one", "two")
+    )
+    assert one == two
+    assert len(one) == len(OUTPUT)
+
+
+def test_a_file_named_twice_is_read_once_and_a_folder_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), str(tmp_path / "out")
+    status, told, _ = run(monkeypatch, capsys, "audit", str(log), str(log), *TOLD, out)
+    assert status == 0
+    assert told.count("1 rows read") == 1
+    status, _, errors = run(monkeypatch, capsys, "audit", str(tmp_path), *TOLD, out)
+    assert status == 2
+    assert "is a folder" in errors
+
+
+def test_a_ward_called_like_a_total_keeps_its_own_figures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [line(ward="all"), line(ward="all", checked_at="2026-10-01T12:00")]
+    log, out = write(tmp_path, "log.csv", HEADER, *rows), tmp_path / "out"
+    status, _, _ = run(monkeypatch, capsys, "audit", str(log), *TOLD, str(out))
+    assert status == 0
+    measures = (out / "tables" / "measures.csv").read_text("utf-8")
+    assert measures.count("covered_time,all (ward),all,") == 1
+    assert measures.count("covered_time,all,all,") == 1
+
+
+def test_the_dictionary_prints_every_output_column(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, told, _ = run(monkeypatch, capsys, "dictionary", "--output")
+    names = [name for table in OUTPUT for name in table.names]
+    assert [name for name in names if f"| `{name}` |" not in told] == []
