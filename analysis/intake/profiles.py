@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -100,7 +100,7 @@ _DILUENT = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """The values of one column: each different one with its count.
+    """The values of one column: the commonest different ones with their counts.
 
     Attributes
     ----------
@@ -108,14 +108,18 @@ class Profile:
         The file's own.
     counts : Series of int
         Different recorded cells, in the form that is compared, with their counts.
-    rows, blank : int
-        All rows; those with nothing recorded.
+    rows, blank, different : int
+        All rows; those with nothing recorded; different recorded cells.
+    time_kind : str
+        moment, day or clock where most cells are such; else empty.
     """
 
     header: str
     counts: pd.Series
     rows: int
     blank: int
+    different: int
+    time_kind: str = ""
 
     def share(self, holds: Callable[[str], object]) -> float:
         """Give the share of recorded cells for which `holds` is true; 0 with none."""
@@ -138,13 +142,34 @@ class Profile:
 
 
 def profile(header: str, column: pd.Series) -> Profile:
-    """Count the different recorded cells of a column."""
-    counts = column.value_counts()
+    """Count the different recorded cells of a column.
+
+    Parameters
+    ----------
+    header : str
+        The file's own.
+    column : Series of str, shape (n,)
+        Its cells.
+
+    Returns
+    -------
+    Profile
+        Of the `_LOOKED_AT` commonest cells, which are enough to tell what they are.
+    """
+    every = column.value_counts()
+    blank = int(every.get("", 0))
+    counts = every.head(_LOOKED_AT)
     keys = pd.Series([words.key_of(c) for c in counts.index], index=counts.index)
-    merged = counts.groupby(keys.to_numpy()).sum()
-    out = {"", *words.NOT_RECORDED, *words.DITTO}
-    recorded = merged[[key not in out for key in merged.index]]
-    return Profile(header, recorded, len(column), len(column) - int(recorded.sum()))
+    merged = counts.groupby(keys.to_numpy(), sort=False).sum()
+    marks = merged.index.isin([*words.NOT_RECORDED, *words.DITTO])
+    blank += int(merged[marks].sum())
+    recorded = merged[~marks & (merged.index != "")]
+    found = Profile(header, recorded, len(column), blank, len(every))
+    return replace(found, time_kind=time_class(found))
+
+
+#: Different cells of a column that are looked at.
+_LOOKED_AT = 3000
 
 
 # --- does a column hold what its header says -----------------------------------------
@@ -163,7 +188,7 @@ def _is_battery(p: Profile) -> bool:
 
 
 def _is_time(p: Profile) -> bool:
-    return time_class(p) != ""
+    return p.time_kind != ""
 
 
 def time_class(p: Profile) -> str:
@@ -216,7 +241,7 @@ def _is_solution(p: Profile) -> bool:
 def _is_plain(p: Profile) -> bool:
     """Tell whether a column may hold names or codes: no times, no measures."""
     is_measure = p.share(lambda c: re.fullmatch(r"\d+[.,]\d+", c)) > 0.3
-    return not is_measure and time_class(p) in ("", "clock") and not _is_unit(p)
+    return not is_measure and p.time_kind in ("", "clock") and not _is_unit(p)
 
 
 def _is_code(p: Profile) -> bool:
@@ -242,8 +267,8 @@ def _is_unit(p: Profile) -> bool:
 
 
 def _is_row_id(p: Profile) -> bool:
-    is_unlike = len(p.counts) >= 0.9 * (p.rows - p.blank)
-    return is_unlike and p.blank <= 0.1 * p.rows and time_class(p) in ("", "clock")
+    is_unlike = p.different >= 0.9 * (p.rows - p.blank)
+    return is_unlike and p.blank <= 0.1 * p.rows and p.time_kind in ("", "clock")
 
 
 def _is_item(p: Profile) -> bool:

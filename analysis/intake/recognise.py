@@ -24,7 +24,6 @@ from analysis.intake.profiles import (
     Profile,
     fits,
     profile,
-    time_class,
 )
 from analysis.intake.synonyms import Candidate, Strength
 
@@ -198,7 +197,7 @@ def time_columns(
     pairs: list[_Match], profiles: Sequence[Profile], taken: set[str]
 ) -> tuple[dict[str, list[str]], list[tuple[str, list[str]]]]:
     """Find the headers of each time: one of moments, or a day and a clock apart."""
-    classes = {p.header: time_class(p) for p in profiles}
+    classes = {p.header: p.time_kind for p in profiles}
     out: dict[str, list[str]] = {}
     doubts: list[tuple[str, list[str]]] = []
     used = set(taken)
@@ -455,7 +454,7 @@ def _composite(draft: _Draft) -> _Draft:
     if not header or not parts or draft.table.fill_down:
         return draft
     known = cells[(cells[[header, *parts]] != "").all(axis=1)]
-    owners = known.groupby(header)[parts].apply(lambda g: len(g.drop_duplicates()))
+    owners = known[[header, *parts]].drop_duplicates().groupby(header).size()
     if not len(owners) or (owners > 1).mean() < 0.3:
         return draft
     columns = {**draft.table.columns, "infusion_id": (*parts, header)}
@@ -499,7 +498,7 @@ def _time_texts(draft: _Draft) -> list[pd.Series]:
     return [
         draft.raw.cells[h]
         for h in found
-        if h in draft.profiles and time_class(draft.profiles[h]) in ("moment", "day")
+        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
     ]
 
 
@@ -511,7 +510,7 @@ def _clock_texts(draft: _Draft) -> list[pd.Series]:
     return [
         draft.raw.cells[h]
         for h in found
-        if h in draft.profiles and time_class(draft.profiles[h]) in ("moment", "clock")
+        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "clock")
     ]
 
 
