@@ -18,9 +18,9 @@ from analysis.intake.infusions import (
     paused_after,
 )
 from analysis.intake.layout import Layout
+from analysis.intake.order import in_order
 from analysis.intake.reshape import CHECKS_WIDE, Turned
 from analysis.lookup import by_key
-from analysis.intake.order import in_order
 from analysis.policy import Policy
 from analysis.terms import ALL, BETWEEN_WARDS, Entry
 
@@ -136,7 +136,9 @@ def _as_log(
     notes += _amendment_notes(rows, checks)
     carried = _carried(rows, infusions.rows[_accepted(infusions)])
     notes += _disagreements(carried)
-    rows = rows.drop(columns=[n for n in rows if n.removesuffix("_latest") in _CARRIED])
+    rows = rows.drop(
+        columns=[n for n in rows if str(n).removesuffix("_latest") in _CARRIED]
+    )
     columns = {name: t.columns & set(_NAMES[name]) for name, t in typed.items()}
     columns["infusions"] |= checks.columns & set(_CARRIED)
     described = describe_infusions(rows, carried)
@@ -189,9 +191,9 @@ def _with_wards(lines: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
     blank = lines["ward"] == ""
     if not blank.any():
         return lines
-    wards = checks[checks["ward"] != ""].groupby("patient_id")["ward"]
-    said = wards.agg(["nunique", "first"])
-    only = said.loc[said["nunique"] == 1, "first"]
+    wards = checks.loc[checks["ward"] != "", ["patient_id", "ward"]].drop_duplicates()
+    only = wards[~wards["patient_id"].duplicated(keep=False)]
+    only = only.set_index("patient_id")["ward"]
     found = by_key(lines["patient_id"], only).astype("str").fillna("")
     return lines.assign(ward=lines["ward"].mask(blank, found))
 

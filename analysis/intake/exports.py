@@ -124,7 +124,7 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
     if layout is not None:
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
         notes = [f"{raw.file}: {note}" for raw in raws for note in raw.notes]
-        tables = [turn(raw, table) for raw, table in pairs if table is not None]
+        tables = [turn(raw, table) for raw, table in pairs]
         return Exports(tables=tuple(tables), notes=tuple(notes))
     proposals = propose_all(raws)
     _refuse_open(proposals)

@@ -74,7 +74,7 @@ class TableLayout:
         Headers under which a ditto mark repeats the value above.
     not_rows : tuple of str
         First words of rows that are none: totals.
-    digits : mapping of str to int
+    digits : mapping of str to int (or the open question)
         Column of whole numbers to the digits it is written with: zeros were lost.
     units : mapping of str to str
         Rate column to its unit.
@@ -99,7 +99,7 @@ class TableLayout:
     fill_down: tuple[str, ...] = ()
     ditto: tuple[str, ...] = ()
     not_rows: tuple[str, ...] = ()
-    digits: Mapping[str, int] = field(default_factory=dict)
+    digits: Mapping[str, int | str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     constants: Mapping[str, str] = field(default_factory=dict)
     contents_of: tuple[tuple[str, ...], ...] = ()
@@ -230,7 +230,9 @@ def _open(data: Mapping[str, Any], path: str) -> list[str]:
     return found
 
 
-def _value(key: str, value: object, where: str, faults: list[str]) -> Any:
+def _value(  # noqa: PLR0911 - one return a kind of value
+    key: str, value: object, where: str, faults: list[str]
+) -> Any:
     """Bring one value of a table to its type; a value that does not fit is a fault."""
     match key:
         case "columns" | "items" if isinstance(value, dict):

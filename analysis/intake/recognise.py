@@ -386,7 +386,11 @@ def _total_rows(draft: _Draft) -> _Draft:
     first = pd.Series("", index=cells.index, dtype="str")
     for name in reversed(list(cells.columns)):
         first = cells[name].where(cells[name] != "", first)
-    is_timed = (cells[times] != "").all(axis=1) if times else first != first
+    is_timed = (
+        (cells[times] != "").all(axis=1)
+        if times
+        else pd.Series(data=False, index=cells.index)
+    )
     found = first[~is_timed].unique()
     totals = tuple(sorted({words.key_of(c) for c in found if _TOTAL.fullmatch(
         words.key_of(c))}))  # fmt: skip
@@ -658,7 +662,7 @@ def _words_of(draft: _Draft, column: str, found: Profile) -> _Draft:
         if is_mark or column in _MUST_KNOW:
             own[word] = OPEN
             draft = draft.ask(
-                f"words.{column}", f"{where}: {_ask_for(column, word)}", blocks=True
+                f"words.{column}", f"{where}: {_ask_for(column)}", blocks=True
             )
         else:
             text = f"{where}, which is not known: it is set aside unless words give it"
@@ -668,7 +672,7 @@ def _words_of(draft: _Draft, column: str, found: Profile) -> _Draft:
     return draft
 
 
-def _ask_for(column: str, word: str) -> str:
+def _ask_for(column: str) -> str:
     if column in YES_NO:
         return "write yes or no (a cross can mean either)"
     if column == "site_signs":

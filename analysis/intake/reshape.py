@@ -188,7 +188,7 @@ def _resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
         return cells
     out = cells.copy()
     order = [h for h in cells.columns if h in layout.fill_down]
-    group = pd.Series(0, index=cells.index)
+    group: pd.Series = pd.Series(0, index=cells.index)
     for header in order:
         # Within one value of the columns to the left, a blank repeats the value above.
         begins = cells[header] != ""
@@ -208,7 +208,7 @@ def _resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
 def _chart_of(
     cells: pd.DataFrame, filled: pd.DataFrame, layout: TableLayout
 ) -> pd.Series:
-    """Number the charts of a sheet: a ditto mark does not reach past its own."""
+    """Tell the charts of a sheet apart: a ditto mark does not reach past its own."""
     days = set(layout.columns.get("checked_at", ()))
     grouping = [
         h
@@ -826,7 +826,7 @@ _KINDS = (
 )
 
 
-def _turn_changes(sheet: _Sheet) -> Turned:
+def _turn_changes(sheet: _Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
     """Turn dates of changes into lines: a change ends the one before, with its reason."""
     layout = sheet.layout
     parts, reading = [], _Reading()
@@ -851,7 +851,7 @@ def _turn_changes(sheet: _Sheet) -> Turned:
             part["location"] = ""
         parts.append(part[base.originals[column] != ""])
     rows = _ended(pd.concat(parts, ignore_index=True))
-    neither = sheet.cells.index.difference(rows["raw_row"])
+    neither = sheet.cells.index.difference(pd.Index(rows["raw_row"]))
     rows = pd.concat(
         [rows, pd.DataFrame({"raw_row": neither})], ignore_index=True
     ).fillna("")  # fmt: skip

@@ -44,7 +44,8 @@ _SYNONYMS = {
     "setting|place of care|current location|base|hub|division|house|home|hospice|"
     "care home|in patient unit|floor|ward team|ward area|ward code",
     "patient_id": "patient id|patient no|patient number|patient identifier|pt id|pt no|"
-    "pid|mrn|medical record no|medical record number|hospital no|hospital number|hosp no|"
+    "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
+    "hosp no|"
     "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
     "subject|subject id|study id|nhi|health number|person id|identifier|patient|pt|"
     "resident|client|patient code|person|resident no|chi|nhs no|patient ref|client ref",
@@ -68,7 +69,8 @@ _SYNONYMS = {
     "hr check time|date|check date|obs date|date of check|visit date|date of visit|"
     "date checked|observed|observed at|time observed|when|checked at|check datetime|"
     "date of obs|date of observation|time of observation|time of obs|event date|"
-    "check date time|date taken|datetime of check|observation date|day|clock|charted at|"
+    "check date time|date taken|datetime of check|observation date|day|clock|"
+    "charted at|"
     "date time of check|time of reading|reading date|observation datetime|seen at|"
     "date recorded|monitoring date|round date|date time taken|visited at|hour",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
@@ -150,7 +152,8 @@ _SYNONYMS = {
     "cannula changed|needle changed|cannula resited|site resited|site moved",
     SITE_CHANGED_ON: "site date|date of site change|resite date|new site date|"
     "cannula inserted|insertion date|date inserted|needle date|date sited|site start|"
-    "cannula date|site since|inserted on|site changed on|cannula changed on|site changed|"
+    "cannula date|site since|inserted on|site changed on|cannula changed on|"
+    "site changed|"
     "site change date|date site changed|site inserted|needle changed on|site change|"
     "resited on|site resited on|date resited",
     "line_changed": "line changed|extension changed|line change|set changed|"
@@ -161,9 +164,11 @@ _SYNONYMS = {
     "line in since|line inserted|line start|extension set date|extension date|"
     "giving set date|set change date|tubing date|infusion set date|admin set date|"
     "line label date|line changed on|line changed|extension changed on|"
-    "extension changed|set changed on|date set changed|line renewed on|giving set changed"
+    "extension changed|set changed on|date set changed|line renewed on|"
+    "giving set changed"
     "|tubing changed|line change|set changed|tubing changed on|line fitted on",
-    WHY_CHANGED: "why changed|reason changed|reason for change|change reason|why|reason",
+    WHY_CHANGED: "why changed|reason changed|reason for change|change reason|why|"
+    "reason",
     "syringe_size_ml": "syringe size|syringe|size|syringe type|syringe ml|nominal size|"
     "syringe capacity|barrel size|size of syringe|syringe confirmed|syringe selected|"
     "detected syringe|syringe volume size|ml syringe|syringe in use",
@@ -199,7 +204,8 @@ _SYNONYMS = {
     "contents check|look of solution|solution check|fluid|contents clear|"
     "appearance of solution|syringe appearance|solution look",
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
-    "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|cover locked|"
+    "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
+    "cover locked|"
     "lock|lockbox locked|lockbox checked|lockbox secure|case locked|box secure",
     "keypad": "keypad locked|key lock|keypad|lock on|screen lock|panel lock|keys locked|"
     "program locked|programme lock|lock engaged|button lock|keypad lock on|lock out|"
@@ -237,7 +243,8 @@ _SYNONYMS = {
     "item description|name|observation type|flowsheet row|obs item|element",
     VALUE: "value|answer|result|reading|response|item value|observation value|"
     "recorded value|charted value|entry value|obs value|data|finding|measured value",
-    UNITS: "units|unit|rate unit|rate units|unit of rate|uom|unit of measure|value unit|value units|measure unit",
+    UNITS: "units|unit|rate unit|rate units|unit of rate|uom|unit of measure|"
+    "value unit|value units|measure unit",
 }
 #: Columns of the canonical tables: a header that is one names it beyond doubt.
 CANONICAL_NAMES = frozenset(name for table in CANONICAL for name in table.names)
@@ -265,7 +272,7 @@ def normal(header: str) -> str:
 
     Examples
     --------
-    >>> normal(" Volume\\u00a0Remaining (Ml)"), normal("Batt %"), normal("checked_at")
+    >>> normal(" Volume  Remaining (Ml)"), normal("Batt %"), normal("checked_at")
     ('volume remaining ml', 'batt percent', 'checked at')
     """
     plain = unicodedata.normalize("NFKD", header.casefold())

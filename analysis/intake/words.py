@@ -1,7 +1,7 @@
 """Words of charts to words of the closed lists: general trade words, and no more.
 
-Every reader takes one cell and gives the closed-list word or words, or nothing where the
-word is not known: an unknown word is set aside, never guessed. A word that has two
+Every reader takes one cell and gives the closed-list word or words, or nothing where
+the word is not known: an unknown word is set aside, never guessed. A word that has two
 meanings (a cross, a tick under the site) is in no list here; a layout settles it.
 Words are trade usage (common practice, no source).
 """
@@ -55,7 +55,8 @@ YES_NO = _spread({
 #: Words that answer one question and no other.
 YES_NO_OF = {
     "running": _spread({
-        YesNo.YES: "running|flashing|green|infusing|working|lit|light on|light flashing|"
+        YesNo.YES: "running|flashing|green|infusing|working|lit|light on|"
+        "light flashing|"
         "flashing green|green flashing|going|in progress|active|started|seen",
         YesNo.NO: "stopped|not running|not flashing|red|paused|halted|standby|not lit|"
         "light off|no light|not infusing|stationary|not seen",
@@ -80,16 +81,19 @@ YES_NO_OF = {
 }  # fmt: skip
 
 ENTRY = _spread({
-    Entry.START: "start|started|commenced|commence|set up|setup|set-up|new syringe|begin|"
+    Entry.START: "start|started|commenced|commence|set up|setup|set-up|new syringe|"
+    "begin|"
     "begun|infusion started|start check|initial|initial set up|syringe started|"
     "start of infusion|connected|new infusion|starting|infusion start|new driver",
-    Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|review|"
+    Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|"
+    "review|"
     "reading|visit|monitoring|4 hourly check|four hourly check|4-hourly check|4hrly|"
     "regular check|inspection|round|regular|monitor|hourly check",
     Entry.RATE_CHANGE: "rate change|rate changed|rate chg|rate_change|change of rate|"
     "rate altered|rate adjusted|new rate|rate increased|rate decreased|dose change|"
     "rate amended",
-    Entry.SYRINGE_CHANGE: "syringe change|syringe changed|syringe_change|change syringe|"
+    Entry.SYRINGE_CHANGE: "syringe change|syringe changed|syringe_change|"
+    "change syringe|"
     "change of syringe|syringe renewed|renewal|reload|reloaded|renewed|replenished|"
     "syringe replaced|recharge|syringe chg",
     Entry.PAUSE: "pause|paused|stopped (temporary)|temporarily stopped|temporary stop|"
@@ -116,7 +120,8 @@ LOCATION = _spread({
 })  # fmt: skip
 
 SOLUTION = _spread({
-    SolutionAppearance.CLEAR: "clear|nad|ok|okay|colourless|colorless|clear and colourless"
+    SolutionAppearance.CLEAR: "clear|nad|ok|okay|colourless|colorless|"
+    "clear and colourless"
     "|clear & colourless|no precipitate|no precipitation|no crystals|not cloudy|"
     "clear solution|normal|satisfactory|clean|no change|no discolouration",
     SolutionAppearance.CLOUDY: "cloudy|hazy|milky|turbid|slightly cloudy|opaque|"
@@ -143,7 +148,8 @@ END_REASON = _spread({
 })  # fmt: skip
 
 REMOVAL = _spread({
-    RemovalReason.ROUTINE: "routine|due|due change|planned|rotation|routine change|72 h|"
+    RemovalReason.ROUTINE: "routine|due|due change|planned|rotation|routine change|"
+    "72 h|"
     "scheduled|date due|expired|time up|routine rotation|change due|planned change",
     RemovalReason.REACTION: "reaction|site reaction|site red|red|redness|inflamed|"
     "inflammation|swollen|swelling|site swollen|sore|painful|pain|site sore|hard|lump|"
@@ -174,7 +180,8 @@ IN_FORCE, STRUCK = "in force", "struck out"
 STATUS = _spread({
     IN_FORCE: "current|active|valid|final|in force|no|n|0|false|live|verified|signed|"
     "complete|completed|authorised|ok",
-    STRUCK: "replaced|superseded|struck|struck out|strike out|strikethrough|deleted|void|"
+    STRUCK: "replaced|superseded|struck|struck out|strike out|strikethrough|deleted|"
+    "void|"
     "voided|cancelled|canceled|entered in error|error|in error|amended|corrected|"
     "withdrawn|yes|y|1|true|x|old|invalid|retracted",
 })  # fmt: skip
@@ -182,7 +189,8 @@ STATUS = _spread({
 _CONDITION = _spread({
     SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
     "inflammation|erythematous|pinkness",
-    SiteSign.SWELLING: "swollen|swelling|puffy|puffiness|oedema|edema|oedematous|raised|"
+    SiteSign.SWELLING: "swollen|swelling|puffy|puffiness|oedema|edema|oedematous|"
+    "raised|"
     "swelled|boggy",
     SiteSign.HARDNESS: "hard|hardness|lump|lumpy|firm|induration|indurated|hardened|"
     "hardening|nodule|firmness|thickened",
