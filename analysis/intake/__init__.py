@@ -39,7 +39,8 @@ class Log:
         Accepted rows of the check log in order of time: canonical columns, typed,
         with source, file, line, time_note, infusion_note, is_paused_after and
         run_driver_id: the row's own driver, else that of its infusion. Times are
-        datetime64 in the policy's zone. Numbers not recorded are NaN, words not recorded are empty.
+        datetime64 in the policy's zone. Numbers not recorded are
+        NaN, words not recorded are empty.
     infusions : DataFrame
         One row a syringe run, indexed by infusion_id (`describe_infusions`).
     lines : DataFrame
@@ -193,8 +194,8 @@ def _with_wards(lines: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
         return lines
     wards = checks.loc[checks["ward"] != "", ["patient_id", "ward"]].drop_duplicates()
     only = wards[~wards["patient_id"].duplicated(keep=False)]
-    only = only.set_index("patient_id")["ward"]
-    found = by_key(lines["patient_id"], only).astype("str").fillna("")
+    ward_of = only.set_index("patient_id")["ward"]
+    found = by_key(lines["patient_id"], ward_of).astype("str").fillna("")
     return lines.assign(ward=lines["ward"].mask(blank, found))
 
 

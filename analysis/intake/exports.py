@@ -1,4 +1,4 @@
-"""Export files to canonical text tables: with a layout, or by what can be recognised."""
+"""Export files to canonical text tables: by a layout, or by what is recognised."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,8 +13,8 @@ from analysis.intake.reshape import Turned, turn
 
 _SHOWN = 5
 _HELP = (
-    "`steadyfall layout EXPORT... > layout.toml` prints a layout to answer this in, and "
-    "`--layout layout.toml` uses it"
+    "`steadyfall layout EXPORT... > layout.toml` prints a layout to answer this in, "
+    "and `--layout layout.toml` uses it"
 )
 
 

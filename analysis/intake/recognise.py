@@ -422,9 +422,9 @@ def _blanks(draft: _Draft) -> _Draft:
         f"{h} on {draft.profiles[h].rows - draft.profiles[h].blank}" for h in sparse
     )
     text = (
-        f"most cells under {_listed(sparse)} are blank (filled: {given} of {len(cells)} "
-        "rows); a blank is taken to repeat the value above it, within the columns to its "
-        "left"
+        f"most cells under {_listed(sparse)} are blank (filled: {given} of "
+        f"{len(cells)} rows); a blank is taken to repeat the value above it, within "
+        "the columns to its left"
     )
     return draft.put(fill_down=tuple(sparse)).ask("fill_down", text, blocks=True)
 
@@ -483,8 +483,8 @@ def _date_order(draft: _Draft) -> _Draft:
     if not is_certain:
         example = next((t for s in texts for t in s if t), "")
         text = (
-            f"{evidence or example}, so day and month cannot be told apart: write dmy (day first), mdy "
-            "(month first) or ymd"
+            f"{evidence or example}, so day and month cannot be told apart: "
+            "write dmy (day first), mdy (month first) or ymd"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
@@ -729,8 +729,8 @@ def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
     return [
         Question(
             f"columns.{column}",
-            f"{_listed(headers)} can each be {column}; {headers[0]} was taken: name the "
-            "right one",
+            f"{_listed(headers)} can each be {column}; {headers[0]} was taken: name "
+            "the right one",
             blocks=column in _WEIGHTY,
         )
         for column, headers in doubts
@@ -816,8 +816,8 @@ def _with_digits(
         if both:
             text = (
                 f"{both[0].lstrip('0')} here and {both[0]} in {other.file} "
-                f"({len(both)} such numbers) may be one patient: write {width} if zeros "
-                "were lost, 0 if these are different patients"
+                f"({len(both)} such numbers) may be one patient: write {width} if "
+                "zeros were lost, 0 if these are different patients"
             )
             question = Question("digits.patient_id", text, blocks=True)
             table = replace(proposal.table, digits={"patient_id": OPEN})

@@ -3,8 +3,8 @@
 Whatever the shape of an export, what leaves here is text under the names of
 `columns.py`, each row with its file and lines. A cell that cannot be turned is a fault
 under the file's own header and with its own text; nothing is guessed and nothing is
-dropped: every raw row feeds a row, or is named here as a copy, as superseded, or as read
-and without a place.
+dropped: every raw row feeds a row, or is named here as a copy, as superseded, or as
+read and without a place.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -434,8 +434,8 @@ def _read_words(
     reading.headers[column.name] = header
     bad = unknown.astype("str").fillna("")
     text = (
-        f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; the "
-        "row is kept without it"
+        f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; "
+        "the row is kept without it"
     )
     reading.fault(
         bad[bad != ""], column.name, header, (str(RejectReason.NOT_IN_LIST), text)
@@ -468,7 +468,7 @@ def _known_words(
 def _read_text(
     reading: _Reading, column: Column, headers: Sequence[str], sheet: _Sheet
 ) -> None:
-    """Read names and codes: parts joined, lost zeros put back where a layout says so."""
+    """Read names and codes: parts joined, lost zeros put back by the layout."""
     parts = []
     for header in headers:
         part = sheet.cells[header]
@@ -655,7 +655,7 @@ def _amended(reading: _Reading, sheet: _Sheet) -> None:
 
 
 def _contents(sheet: _Sheet) -> pd.Series:
-    """Join drug, dose and unit of each group, and the groups: ``drug 10 mg; drug ...``."""
+    """Join drug, dose and unit of each group: ``drug 10 mg; drug 5 mg``."""
     out = pd.Series("", index=sheet.cells.index, dtype="str")
     for group in sheet.layout.contents_of:
         drug, *rest = (sheet.cells[h] for h in group)
@@ -827,7 +827,7 @@ _KINDS = (
 
 
 def _turn_changes(sheet: _Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
-    """Turn dates of changes into lines: a change ends the one before, with its reason."""
+    """Turn dates of changes into lines: a change ends the one before it."""
     layout = sheet.layout
     parts, reading = [], _Reading()
     base = _Reading()

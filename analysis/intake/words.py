@@ -34,7 +34,8 @@ CROSSES = ("x", "\u00d7", "\u2717", "\u2718", "\u2715", "\u2716", "\u274c", "cro
 
 #: A cell that repeats the one above.
 DITTO = frozenset(
-    {'"', "''", "\u3003", "\u201d", "\u201c", "do", "do.", "ditto", ",,", "-\"-", "\u2033"}
+    {'"', "''", "\u3003", "\u201d", "\u201c", "do", "do.", "ditto", ",,", "-\"-",
+     "\u2033"}
 )  # fmt: skip
 
 
