@@ -163,12 +163,18 @@ def run_audit(
     )
 
 
+#: Rows so near the end of a month are there for the next one (README: export a few
+#: days either side of the month).
+OVERLAP = pd.Timedelta(days=7)
+
+
 def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
     """Choose the month of the report.
 
     Without `month`: the month of the log's last row if that is within 24 h of its end,
     else the month before; if the log has no such month, the latest, marked as part of
-    a month.
+    a month. A few days at the end of the month before, exported to judge what crosses
+    into the next, are no such month.
 
     Parameters
     ----------
@@ -206,7 +212,8 @@ def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
     if last >= (this + 1).start_time - pd.Timedelta(hours=24):
         return str(this), _is_part(this, first, last)
     before = this - 1
-    chosen = before if str(before) in held else this
+    is_held = str(before) in held and first < this.start_time - OVERLAP
+    chosen = before if is_held else this
     return str(chosen), _is_part(chosen, first, last)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.errors import SteadyfallError
+from analysis.errors import OutputError, SteadyfallError
 
 # Everything heavy is imported where a command needs it, so that help comes at once.
 if TYPE_CHECKING:
@@ -212,6 +212,9 @@ def simulate(out: Path) -> None:
     from analysis.synthetic import demo_log, write_log
 
     out.mkdir(parents=True, exist_ok=True)
+    if any(out.iterdir()) and not (out / "truth_infusions.csv").exists():
+        msg = f"{out}: holds files that are not a simulated log; choose another folder"
+        raise OutputError(msg)
     write_log(demo_log(), out)
     click.echo(f"Written: {out}")
 
@@ -316,6 +319,9 @@ def main() -> None:
         sys.exit(130)
     except BrokenPipeError:
         sys.exit(1)
+    except OSError as error:
+        click.echo(f"steadyfall: {error.strerror or error}", err=True)
+        sys.exit(_NOT_USED)
     except MemoryError:
         click.echo("steadyfall: not enough memory for an export of this size", err=True)
         sys.exit(_FAULT)

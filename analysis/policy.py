@@ -330,6 +330,10 @@ def _frozen(value: Any) -> Any:
 def _spoken(value: Any) -> str:
     if value is None:
         return "no rule set"
+    if isinstance(value, tuple) and value and isinstance(value[0], tuple):
+        return "; ".join(
+            f"{size:g} mL syringe: {low:g} to {high:g} mL" for size, low, high in value
+        )
     if isinstance(value, tuple):
         return ", ".join(_spoken(item) for item in value) or "none"
     return f"{value:g}" if isinstance(value, float) else str(value)

@@ -326,7 +326,7 @@ def sites(folder: Path, rules: Rules) -> dict[str, tuple[str, float]]:
         days = (end - start).total_seconds() / 86400
         if seen and end <= first and not start < first:
             found[line["line_id"]] = ("prevalent", 0.0)
-        elif not any(w for _, w in mine) and line["removal_reason"] not in reasons:
+        elif not any(w for _, w in mine) and not line["removal_reason"]:
             found[line["line_id"]] = ("signs not recorded", 0.0)
         else:
             outcome = "reaction" if seen else "no reaction"

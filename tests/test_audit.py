@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.audit import AuditResult, run_audit
+from analysis.audit import AuditResult, choose_month, run_audit
 from analysis.columns import OUTPUT, Kind, Table
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
@@ -563,3 +563,36 @@ def test_infusions_that_nobody_checked_are_listed_and_not_evaluable(
 def test_the_same_file_named_twice_is_read_once(tmp_path: Path) -> None:
     path = write_csv(tmp_path / "checks.csv", small_log())
     equal(run_audit([path, path], POLICY), run_audit([path], POLICY))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "asked", "month", "is_part"),
+    [
+        ("2026-09-28", "2026-11-03", None, "2026-10", False),
+        ("2026-09-28", "2026-10-31T08:00", None, "2026-10", False),
+        ("2026-10-01T09:00", "2026-10-31T00:00", None, "2026-10", False),
+        ("2026-10-01T09:00", "2026-10-30T23:59", None, "2026-10", True),
+        ("2026-08-29", "2026-09-25", None, "2026-09", True),
+        ("2026-08-20", "2026-09-25", None, "2026-08", True),
+        ("2026-10-05", "2026-10-20", None, "2026-10", True),
+        ("2026-09-01", "2026-11-03", "2026-11", "2026-11", True),
+        ("2026-09-01", "2026-11-03", "2026-09", "2026-09", False),
+    ],
+    ids=[
+        "a few days either side: the month between",
+        "the last row within 24 h of the month's end: that month",
+        "the last row exactly 24 h before the end: that month",
+        "a minute earlier: the only month there is, in part",
+        "three days of the month before are overlap: the latest, in part",
+        "twelve days of the month before are a month, in part",
+        "one month only: that, in part",
+        "asked for: that, in part",
+        "asked for: that, whole",
+    ],
+)
+def test_the_month_of_the_report(
+    first: str, last: str, asked: str | None, month: str, *, is_part: bool
+) -> None:
+    days = [*pd.date_range(first, last, freq="D"), pd.Timestamp(last)]
+    times = pd.Series(days).dt.tz_localize("Europe/London")
+    assert choose_month(times, asked) == (month, is_part)

@@ -235,6 +235,7 @@ def lines_changed_in_time(segments: pd.DataFrame, policy: Policy) -> pd.DataFram
     judged = counted | (outcome == LineOutcome.OVERDUE)
     reason = outcome.map({str(k): str(v) for k, v in _EXCLUSION.items()})
     reason = reason.astype("str").fillna("")
+    reason = reason.mask(_is_contradictory(segments), str(Exclusion.CONTRADICTORY))
     reason = reason.mask(limit.isna(), str(Exclusion.NO_RULE_SET))
     judged &= limit.notna()
     units = segments[["ward", "patient_id", "line_id", "first_source", "last_source"]]
@@ -283,7 +284,7 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     return pd.Series(
         np.select(
             [
-                segments["inserted_min"].isna(),
+                segments["inserted_min"].isna() | _is_contradictory(segments),
                 youngest > limit,
                 replaced & within,
                 segments["is_ended"] & within,
@@ -301,6 +302,10 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
         index=segments.index,
         dtype="str",
     )
+
+
+def _is_contradictory(segments: pd.DataFrame) -> pd.Series:
+    return segments["removed_max"] < segments["inserted_min"]
 
 
 def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
@@ -355,8 +360,8 @@ def line_findings(
             "first_source": late["first_source"],
             "last_source": late["last_source"],
             "sentence": [
-                f"Extension set {line} was {how} at {age:.0f} h or more; the limit in "
-                f"force is {allowed:g} h."
+                f"Extension set {line} was {how} at {np.floor(10 * age) / 10:g} h or "
+                f"more; the limit in force is {allowed:g} h."
                 for line, how, age, allowed in zip(
                     late["line_id"], state, youngest, limit, strict=True
                 )

@@ -337,7 +337,9 @@ def _throughout(shape: Readings) -> _Fit:
 def _stall(shape: Readings) -> _Fit:
     """Fit one stop from a to b, over a grid of quarter hours."""
     last = float(shape.elapsed_h[-1])
-    grid = np.unique(np.r_[np.arange(0, last, _GRID_H), last])
+    # A row dated far out must not blow the grid up: 400 steps are the most.
+    step = max(_GRID_H, last / 400)
+    grid = np.unique(np.r_[np.arange(0, last, step), last])
     by_line = np.interp(grid, np.r_[0, shape.elapsed_h], np.r_[0, shape.delivered_ml])
     a, b = np.triu_indices(len(grid), 1)
     stop = np.minimum(by_line[b][:, None], shape.delivered_ml)

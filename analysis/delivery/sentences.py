@@ -162,7 +162,7 @@ def doubtful_reading(
         f"{abs(at['residual_ml']):.1f} mL {side} the expected line (limit "
         f"{LIMIT_SD * at['sd_ml']:.1f} mL)"
     )
-    if position + 1 < len(rows):
+    if position + 1 < len(rows) and _is_within(rows.iloc[position + 1]):
         after = rows.iloc[position + 1]
         value = log.checks.loc[rows.index[position + 1], f"volume_{after['source']}_ml"]
         text += (
@@ -179,6 +179,10 @@ def doubtful_reading(
         "volume_ml": np.nan,
         "sentence": text,
     }
+
+
+def _is_within(reading: pd.Series) -> bool:
+    return bool(abs(reading["residual_ml"]) <= LIMIT_SD * reading["sd_ml"])
 
 
 def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:

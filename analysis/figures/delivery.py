@@ -131,11 +131,14 @@ def _axes(ax: Axes, last: float) -> None:
     step = next(s for s, most in _STEPS_H if last <= most)
     ax.set_xticks(np.arange(0, last + step / 2, step))
     ax.set_xlim(-0.03 * last - 0.1, last * 1.03 + 0.1)
-    ax.set_ylim(bottom=0)
     ax.margins(y=0.12)
+    # Where only volumes given are known they are drawn downwards from 0.
+    is_given = ax.dataLim.y0 < -1
+    if not is_given:
+        ax.set_ylim(bottom=0)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
     ax.set_xlabel("hours since the start")
-    ax.set_ylabel("volume remaining, mL")
+    ax.set_ylabel("minus volume given, mL" if is_given else "volume remaining, mL")
 
 
 def _clock(ax: Axes, started_at: pd.Timestamp) -> None:

@@ -78,11 +78,16 @@ def ward_alt(rows: Sequence[DotRow], title: str) -> str:
     said = [
         f"{row.ward} {row.counts}"
         if np.isnan(row.proportion)
-        else f"{row.ward} {100 * row.proportion:.1f} % "
-        f"({100 * row.low:.1f} to {100 * row.high:.1f})"
+        else f"{row.ward} {100 * row.proportion:.1f} % " + _interval(row)
         for row in rows
     ]
     return f"{title}: {'; '.join(said)}."
+
+
+def _interval(row: DotRow) -> str:
+    if np.isnan(row.low):
+        return "(no interval: too few patients)"
+    return f"({100 * row.low:.1f} to {100 * row.high:.1f})"
 
 
 def _short(ward: str) -> str:

@@ -130,12 +130,15 @@ def _as_log(
     _check_any_row(account, rejected, {s.raw.file for s in sheets if _is_checks(s)})
     rows = checks.rows[_accepted(checks)].copy()
     rows["ward"] = _told_from_totals(rows["ward"], notes)
+    fitted = lines.rows[_accepted(lines)].reset_index(drop=True)
+    fitted["ward"] = _told_from_totals(fitted["ward"], [])
     rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
     rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
     notes += _amendment_notes(rows, checks)
     carried = _carried(rows, infusions.rows[_accepted(infusions)])
+    carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)
     rows = rows.drop(
         columns=[n for n in rows if str(n).removesuffix("_latest") in _CARRIED]
@@ -150,7 +153,7 @@ def _as_log(
     return Log(
         checks=rows.drop(columns="row_text"),
         infusions=described,
-        lines=_with_wards(lines.rows[_accepted(lines)].reset_index(drop=True), rows),
+        lines=_with_wards(fitted, rows),
         account=account,
         rejected=rejected,
         set_aside=_set_aside(typed),

@@ -87,6 +87,11 @@ def type_sheets(
     )
     fatal &= ~every.index.isin(text.index[is_duplicate])
     asked = every[fatal]
+    asked = asked.assign(
+        sentence=asked["sentence"].str.replace(
+            "the row is kept without it", "the row cannot be placed", regex=False
+        )
+    )
     is_rejected = pd.Series(text.index.isin(asked.index), index=text.index)
     kept = ~every.index.isin(asked.index) & ~every.index.isin(text.index[is_duplicate])
     is_superseded = _superseded(text, is_rejected) & ~is_rejected & ~is_duplicate

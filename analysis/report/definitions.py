@@ -193,8 +193,9 @@ def cautions(result: AuditResult) -> list[str]:
         "hours, also across a clock change.",
         f"{used:,} of {read:,} rows were used. What was not used is listed with its "
         "reason; nothing was corrected.",
-        "Intervals treat units as independent. Checks of one patient tend to resemble "
-        "each other, so the truth may lie outside them more often than 1 time in 20.",
+        "Intervals treat units as independent (covered time: patients). Checks of one "
+        "patient tend to resemble each other, so the truth may lie outside them more "
+        "often than 1 time in 20.",
         f"With fewer than {policy.smallest_group_patients} patients there is no "
         "percentage. Wards are not ranked, and nothing here is about a single nurse.",
         "Rates of site reactions depend on how often and how well sites are looked at. "
@@ -210,8 +211,9 @@ def _shortest_stop(noise: pd.DataFrame) -> str:
     if shortest.empty or steps.empty:
         return "Short stops cannot be seen between readings hours apart."
     return (
-        f"Stops shorter than about {_span(shortest)} h cannot be seen with this log's "
-        f"readings (in steps of {_span(steps)} mL) and its intervals between checks."
+        f"Stops shorter than about {_span(shortest)} h (by formula, not by simulation) "
+        "are easily missed with this log's readings, in steps of "
+        f"{_span(steps)} mL, and its intervals between checks."
     )
 
 

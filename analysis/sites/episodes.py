@@ -140,7 +140,7 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     # A cannula that nothing dates and no row names stands at the end of the log.
     known = out["event_at"].fillna(watched).fillna(out["starts_at"])
     out["ends_at"] = known.fillna(log.checks["checked_at"].iloc[-1])
-    _add_outcome(out, by_removal)
+    _add_outcome(out, table["removal_reason"] != "")
     look = by["source"]
     _add_sources(out, look.first(), look.last(), hit["source"].first(), table["source"])
     return out
@@ -190,12 +190,13 @@ def _add_start(out: pd.DataFrame, table: pd.DataFrame, log: Log) -> None:
     out["starts_at"] = placed.where(~before, out["first_row"])
 
 
-def _add_outcome(out: pd.DataFrame, removed_for_it: pd.Series) -> None:
+def _add_outcome(out: pd.DataFrame, is_judged: pd.Series) -> None:
     """Add outcome and exclusion; not judged is told apart from no reaction."""
     at_first_look = (out["event_at"] <= out["first_row"]) & ~(
         out["starts_at"] < out["first_row"]
     )
-    silent = ~out["has_signs"] & ~removed_for_it
+    # A charted reason for removal is a judgement, whether or not it is a reaction.
+    silent = ~out["has_signs"] & ~is_judged.reindex(out.index, fill_value=False)
     watched = (out["ends_at"] > out["starts_at"]).astype(bool)
     event = out["event_at"].notna()
     out["outcome"] = np.select(

@@ -74,6 +74,12 @@ EVERY_6_H = tuple(range(0, 103, 6))
             id="replaced exactly at 72 h",
         ),
         pytest.param(
+            {"removed_at": after(START, -1), "removal_reason": "routine"},
+            "not evaluable",
+            "excluded",
+            id="removed an hour before it was fitted",
+        ),
+        pytest.param(
             {"removed_at": after(START, 72.1), "removal_reason": "routine"},
             "overdue",
             "not counted",
