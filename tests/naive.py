@@ -136,7 +136,7 @@ def spans(folder: Path, rules: Rules) -> dict[str, Span]:
         elif charted and charted >= starts[name]:
             found[name] = Span(rows, charted, is_closed=False, kind="ended_at")
         elif following:
-            end = max(min(*following, planned), last)
+            end = min(*following, max(planned, last))
             found[name] = Span(rows, end, is_closed=False, kind="next start")
         elif planned > log_end:
             kind = "running at the end of the log"

@@ -46,7 +46,6 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
     shown = known["last_row"].fillna(known["started_at"])
     latest = out["planned_end"].where(out["planned_end"] > shown, shown)
     by_next = following["started_at"].where(following["started_at"] < latest, latest)
-    by_next = by_next.where(by_next > shown, shown)
     by_next = by_next.where(following["started_at"].notna())
     log_end = by_key(
         _ward_of_last_row(rows, known), log.checks.groupby("ward")["checked_at"].max()

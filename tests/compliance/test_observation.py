@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult
-from tests.tiny import Row, after, audit, kinds, moment, syringe, units_of
+from tests.tiny import Row, after, audit, kinds, moment, only, syringe, units_of
 
 DAY = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
 START = "2026-06-01T10:00"
@@ -273,3 +273,31 @@ def test_an_infusion_without_rows_ends_where_the_next_one_starts(
     assert (row["end_kind"], row["checks"]) == ("next start", 0)
     assert row["observed_end"] == moment("2026-06-02T06:00")
     assert (row["evaluable"], row["reason"]) == ("no", "no volume reading")
+
+
+def test_a_row_dated_a_month_late_does_not_outlast_the_next_start(
+    tmp_path: Path,
+) -> None:
+    def row(infusion: str, entry: str, at: str) -> Row:
+        return {
+            "ward": "Alder Ward",
+            "patient_id": "P1",
+            "infusion_id": infusion,
+            "driver_id": "D1",
+            "entry": entry,
+            "checked_at": at,
+            "volume_remaining_ml": None,
+        }
+
+    rows = [
+        row("I1", "start", "2026-06-01T10:00"),
+        row("I1", "check", "2026-06-01T14:00"),
+        row("I1", "check", "2026-07-01T18:00"),
+        row("I2", "start", "2026-06-02T10:00"),
+        row("I2", "end", "2026-06-03T10:00"),
+    ]
+    result = audit(tmp_path, rows)
+    first = result.infusions.set_index("infusion_id").loc["I1"]
+    assert first["end_kind"] == "next start"
+    assert f"{first['observed_end']:%Y-%m-%dT%H:%M}" == "2026-06-02T10:00"
+    assert only(result, "row_after_end")["first_source"].endswith(":4")
