@@ -324,8 +324,11 @@ def _date(moment: pd.Timestamp) -> str:
     return f"{moment.day} {moment:%B %Y}, {_clock(moment)}"
 
 
-def _number(value: float, decimals: int = 1) -> str:
-    return _UNKNOWN if math.isnan(value) else f"{value + 0.0:,.{decimals}f}"
+def _number(value: float | None, decimals: int = 1) -> str:
+    # A column that is empty throughout comes back from run.json as None.
+    if value is None or math.isnan(value):
+        return _UNKNOWN
+    return f"{value + 0.0:,.{decimals}f}"
 
 
 def _amount(value: float, unit: str) -> str:
