@@ -422,16 +422,22 @@ def _blanks(draft: _Draft) -> _Draft:
         f"{h} on {draft.profiles[h].rows - draft.profiles[h].blank}" for h in sparse
     )
     text = (
-        f"most cells under {_listed(sparse)} are blank (filled: {given} of "
+        f"many cells under {_listed(sparse)} are blank (filled: {given} of "
         f"{len(cells)} rows); a blank is taken to repeat the value above it, within "
         "the columns to its left"
     )
     return draft.put(fill_down=tuple(sparse)).ask("fill_down", text, blocks=True)
 
 
+#: In fewer rows than these a blank is a blank: no habit of writing shows in them.
+_FEWEST_FOR_GROUPS = 5
+
+
 def _is_sparse(draft: _Draft, header: str) -> bool:
     found = draft.profiles[header]
-    begins = bool(len(draft.raw.cells)) and draft.raw.cells[header].iloc[0] != ""
+    if found.rows < _FEWEST_FOR_GROUPS:
+        return False
+    begins = draft.raw.cells[header].iloc[0] != ""
     return begins and found.blank > 0.3 * found.rows and not found.is_empty()
 
 
