@@ -172,6 +172,10 @@ def looks_of(span: Span) -> list[tuple[datetime, str, bool]]:
     """Give time, ward and "on a pause from here" of each visit up to the end."""
     looks: list[tuple[datetime, str, bool]] = []
     paused = False
+    # A row dated before its own start row is a slip of the date, if few are.
+    begun = min((t for t, row in span.rows if row["entry"] == "start"), default=None)
+    early = [t for t, _ in span.rows if begun and t < begun]
+    is_slip = 2 * len(early) < len(span.rows)
     for time, row in span.rows:
         goes_on = row["entry"] in {"resume", "rate_change", "start", "syringe_change"}
         if goes_on or row["running"] == "yes":
@@ -180,7 +184,7 @@ def looks_of(span: Span) -> list[tuple[datetime, str, bool]]:
             paused = True
         if looks and looks[-1][0] == time:
             looks.pop()
-        if time <= span.end:
+        if time <= span.end and not (is_slip and time in early):
             looks.append((time, row["ward"], paused))
     return looks
 
