@@ -7,10 +7,12 @@ Lines that a key calls undecided are left out of the count.
 """
 
 import csv
+import math
 import os
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
@@ -45,6 +47,7 @@ class Score:
     wrong: list[str] | None = None
 
     def add(self, where: str, want: str, got: str) -> None:
+        """Count one cell, and keep it where it differs."""
         self.cells += 1
         if want == got:
             self.agree += 1
@@ -77,7 +80,9 @@ def log_of(sample: str) -> Log:
 
 def plain(value: object) -> str:
     """Give a cell in one form: numbers without tail, times as instants or days."""
-    if value is None or value is pd.NA or value is pd.NaT or value != value:
+    if value is None or value is pd.NA or value is pd.NaT:
+        return ""
+    if isinstance(value, float) and math.isnan(value):
         return ""
     if isinstance(value, pd.Timestamp):
         return value.tz_convert("UTC").isoformat()
@@ -88,7 +93,7 @@ def plain(value: object) -> str:
         return text.casefold()
 
 
-def key_cell(value: str, kind: Kind, zone: object) -> str:
+def key_cell(value: str, kind: Kind, zone: ZoneInfo) -> str:
     if value and kind in (Kind.TIME, Kind.DAY_OR_TIME):
         time = pd.Timestamp(value)
         if len(value) == 10 and kind is Kind.DAY_OR_TIME:
@@ -113,12 +118,14 @@ def undecided(sample: str) -> set[tuple[str, str]]:
     return {(r["file"], r["line"]) for r in rows_of(key)}
 
 
-def is_open(file: str, line: str, out: set[tuple[str, str]]) -> bool:
-    return any((file, part) in out for part in line.split(";"))
+def is_open(source: str, out: set[tuple[str, str]]) -> bool:
+    """Tell whether a key calls a row undecided, which may stand on several lines."""
+    file, _, lines = source.rpartition(":")
+    return any((file, part) in out for part in lines.split(";"))
 
 
 def groups(pairs: list[tuple[str, str]]) -> dict[str, frozenset[str]]:
-    """Give every row the rows it shares its label with: labels themselves may differ."""
+    """Give every row the rows it shares its label with; labels may differ."""
     members: dict[str, set[str]] = {}
     for row, label in pairs:
         members.setdefault(label, set()).add(row)
@@ -130,7 +137,7 @@ def score_checks(sample: str, log: Log) -> Score:
     key = rows_of(Path(SAMPLES) / sample / "key" / "checks.csv")
     ours = log.checks.set_index("source")
     source_of = replaced_sources(sample)
-    wanted = [r for r in key if not is_open(r["file"], r["line"], out)]
+    wanted = [r for r in key if not is_open(f"{r['file']}:{r['line']}", out)]
     kept = {f"{r['file']}:{r['line']}" for r in wanted}
     for row in wanted:
         source = f"{row['file']}:{row['line']}"
@@ -138,7 +145,7 @@ def score_checks(sample: str, log: Log) -> Score:
         if source not in ours.index:
             continue
         for column in CHECKS.columns:
-            want, got = row[column.name], ours.at[source, column.name]
+            want, got = row[column.name], ours.loc[source, column.name]
             if column.name == "infusion_id":
                 continue
             if column.name == "amends":
@@ -148,9 +155,7 @@ def score_checks(sample: str, log: Log) -> Score:
                 key_cell(want, column.kind, Policy.example().zone),
                 our_cell(got, column.kind),
             )
-    extra = [
-        s for s in ours.index if s not in kept and not is_open(*s.rsplit(":", 1), out)
-    ]
+    extra = [s for s in ours.index if s not in kept and not is_open(s, out)]
     for source in extra:
         score.add(f"{source} row", "", "there")
     want_of = groups([(f"{r['file']}:{r['line']}", r["infusion_id"]) for r in wanted])
@@ -166,7 +171,7 @@ def score_checks(sample: str, log: Log) -> Score:
 
 def replaced_sources(sample: str) -> dict[str, str]:
     """Give the source of each row number of the export, where rows have numbers."""
-    found = {}
+    found: dict[str, str] = {}
     for raw in read_raws(exports_of(sample)):
         if "Row" in raw.cells:
             for line, number in zip(raw.lines, raw.cells["Row"], strict=True):
@@ -189,7 +194,7 @@ def score_infusions(sample: str, log: Log) -> Score:
             of_source.get(f"{c['file']}:{c['line']}", "")
             for c in checks
             if c["infusion_id"] == row["infusion_id"]
-            and not is_open(c["file"], c["line"], out)
+            and not is_open(f"{c['file']}:{c['line']}", out)
         ]
         ident = Counter(i for i in mine if i).most_common(1)
         name = ident[0][0] if ident else ""
@@ -199,8 +204,8 @@ def score_infusions(sample: str, log: Log) -> Score:
         for column in INFUSIONS.columns:
             if column.name == "infusion_id":
                 continue
-            got = ours.at[name, column.name]
-            if column.name == "started_at" and not ours.at[name, "has_start_row"]:
+            got = ours.loc[name, column.name]
+            if column.name == "started_at" and not ours.loc[name, "has_start_row"]:
                 got = got if row["started_at"] else pd.NaT
             if column.name == "ended_at" and got is pd.NaT:
                 got = ended.get(name, pd.NaT)
@@ -219,11 +224,6 @@ def score_lines(sample: str, log: Log) -> Score:
     score = Score()
     key = rows_of(Path(SAMPLES) / sample / "key" / "lines.csv")
 
-    def name(row: dict[str, str]) -> tuple[str, ...]:
-        if row["line_id"].startswith("derived"):
-            return (row["patient_id"], row["kind"], row["inserted_at"])
-        return (row["line_id"],)
-
     zone = Policy.example().zone
     columns = [c for c in LINES.columns if c.name != "line_id"]
     want: list[tuple[str, ...]] = [
@@ -233,7 +233,6 @@ def score_lines(sample: str, log: Log) -> Score:
         tuple(our_cell(r[c.name], c.kind, r.get(f"{c.name}_latest")) for c in columns)
         for r in log.lines.to_dict("records")
     ]
-    del name
     for one, other in zip(sorted(want), sorted(got), strict=False):
         for column, w, g in zip(columns, one, other, strict=True):
             score.add(f"line {one[0]} {column.name}", w, g)
@@ -251,14 +250,14 @@ def score_ledger(sample: str, log: Log, name: str) -> Score:
         if r["column"] == "(row)"
         else r["value"]
         for r in frame.to_dict("records")
-        if not is_open(*r["source"].rsplit(":", 1), out)
+        if not is_open(r["source"], out)
     }
     theirs = {
         (f"{r['file']}:{r['line']}", "" if r["column"] == "(row)" else r["column"]): ""
         if r["column"] == "(row)"
         else r["value"]
         for r in key
-        if not is_open(r["file"], r["line"], out)
+        if not is_open(f"{r['file']}:{r['line']}", out)
     }
     for place in sorted({*ours, *theirs}):
         want, got = theirs.get(place, "(no entry)"), ours.get(place, "(no entry)")
@@ -272,7 +271,7 @@ def score_account(sample: str, log: Log) -> Score:
     ours = log.account.set_index("file")
     for row in key:
         for name in list(row)[1:]:
-            got = str(ours.at[row["file"], name]) if row["file"] in ours.index else ""
+            got = str(ours.loc[row["file"], name]) if row["file"] in ours.index else ""
             score.add(f"account {row['file']} {name}", row[name], got)
     return score
 
