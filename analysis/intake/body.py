@@ -9,10 +9,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv as pa_csv
 
-from analysis.intake.records import Ints, Records
+from analysis.intake.records import Records
+from analysis.intake.scan import Counts, Ints, Mask
 
 _BLOCK = 1 << 23
-_BATCH = 50_000
+_BATCH = 20_000
+
+#: So many records of one width are worth being read together.
+_MANY = 1_000
 
 #: Blanks and invisible characters that may stand around a cell.
 _AROUND = " \t\n\v\f\r\x1c\x1d\x1e\x1f\x85\u00a0\u1680\u2028\u2029\u202f\u205f\u3000"
@@ -60,29 +64,98 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
         Every record from `first` on is a row, broken, or empty.
     """
     widths = records.widths[first:]
-    is_odd = np.zeros(len(widths), dtype=bool)
-    for some in (records.faults, records.parsed):
-        at = np.fromiter(some, dtype=np.int64, count=len(some)) - first
-        is_odd[at[at >= 0]] = True
-    is_fit = ~is_odd & (widths >= named) & (widths <= width) & (widths > 0)
-    sizes = np.bincount(widths[is_fit], minlength=1)
-    is_main = is_fit & (widths == sizes.argmax())
-    rows, at, broken, empty = _one_by_one(
-        records, np.flatnonzero(~is_main & (widths > 0)) + first, named, width
-    )
-    main = np.flatnonzero(is_main) + first
-    columns = _columns(records, main, int(sizes.argmax()))
-    columns += [_blank(len(main)) for _ in range(width - len(columns))]
-    columns, order = _merged(columns, main, rows, at)
+    is_record = widths > 0
+    faults = np.fromiter(records.faults, dtype=np.int64, count=len(records.faults))
+    faults = np.sort(faults[faults >= first])
+    is_record[faults - first] = False
+    alike, rest = _by_width(widths, is_record, 2 * width)
+    parts = [_alike(records, at + first, named, width) for at in alike]
+    parts += [
+        _mixed(records, rest[k : k + _BATCH] + first, named, width)
+        for k in range(0, len(rest), _BATCH)
+    ]
+    at = np.concatenate([np.empty(0, dtype=np.int64), *(p.at for p in parts)])
+    order = np.argsort(at, kind="stable")
+    broken = [(int(i), records.faults[int(i)]) for i in faults]
     is_ascii = records.data.isascii()
-    for i in range(width):  # one by one: what was read is let go of on the way
-        columns[i] = trimmed(columns[i], is_ascii=is_ascii)
+    columns = []
+    for _ in range(width):  # one by one: what was read is let go of on the way
+        column = _in_order([p.columns.pop(0) for p in parts], order)
+        columns.append(trimmed(column, is_ascii=is_ascii))
     return Body(
         columns=columns,
-        at=order,
-        broken=broken,
-        empty=empty + int((widths == 0).sum()),
+        at=at[order],
+        broken=sorted(broken + [b for p in parts for b in p.broken]),
+        empty=sum(p.empty for p in parts) + int((widths == 0).sum()),
     )
+
+
+def _by_width(widths: Counts, is_record: Mask, most: int) -> tuple[list[Ints], Ints]:
+    """Give records of one width together, of at most so many cells; and the rest."""
+    sizes = np.bincount(widths[is_record], minlength=2)[: most + 1]
+    many = np.flatnonzero(sizes >= np.clip(sizes.max(initial=1), 1, _MANY))
+    alike = [np.flatnonzero(is_record & (widths == n)) for n in many.tolist()]
+    return alike, np.flatnonzero(is_record & ~np.isin(widths, many))
+
+
+def _alike(records: Records, at: Ints, named: int, width: int) -> Body:
+    """Read records of as many cells each as rows, or as what else they are."""
+    n = int(records.widths[at[0]])
+    cells = _columns(records, at, n)
+    columns = (cells + [_blank(len(at)) for _ in range(width - n)])[:width]
+    if named <= n <= width:  # what is blank among them is told later
+        return Body(columns=columns, at=at, broken=[], empty=0)
+    is_spare = _are_blank(records, cells[width:], len(at))
+    is_blank = _are_blank(records, columns, len(at)) & is_spare
+    is_row = is_spare & ~is_blank & (n >= named)
+    return Body(
+        columns=[column.filter(pa.array(is_row)) for column in columns],
+        at=at[is_row],
+        broken=_misfits(records, at[~is_row & ~is_blank], width),
+        empty=int(is_blank.sum()),
+    )
+
+
+def _are_blank(records: Records, columns: Sequence[pa.ChunkedArray], n: int) -> Mask:
+    """Mark rows without a filled cell in these columns; all, if there are none."""
+    is_ascii = records.data.isascii()
+    is_blank = np.ones(n, dtype=bool)
+    for column in columns:
+        is_blank &= mask_of(pc.equal(trimmed(column, is_ascii=is_ascii), ""))
+    return is_blank
+
+
+def _mixed(records: Records, at: Ints, named: int, width: int) -> Body:
+    """Read records of rare widths one by one, each as a row, or as what else it is."""
+    rows: list[list[str]] = []
+    kept: list[int] = []
+    misfits: list[int] = []
+    for i in at.tolist():
+        cells = records.cells(i)
+        if not any(cell.strip(_AROUND) for cell in cells):
+            continue
+        if len(cells) >= named and not any(c.strip(_AROUND) for c in cells[width:]):
+            rows.append(cells[:width] + [""] * (width - len(cells)))
+            kept.append(i)
+        else:
+            misfits.append(i)
+    return Body(
+        columns=text_columns(rows, width),
+        at=np.array(kept, dtype=np.int64),
+        broken=_misfits(records, np.array(misfits, dtype=np.int64), width),
+        empty=len(at) - len(kept) - len(misfits),
+    )
+
+
+def _misfits(records: Records, at: Ints, width: int) -> list[tuple[int, str]]:
+    """Say of records that they have too few cells, or too many."""
+    found = records.widths[at]
+    why = {n: f"{n} cells where the header has {width}" for n in set(found.tolist())}
+    told = [(i, why[n]) for i, n in zip(at.tolist(), found.tolist(), strict=True)]
+    is_cut = len(told) and found[-1] < width
+    if is_cut and records.ends[at[-1]] == len(records.data):
+        told[-1] = (told[-1][0], f"{told[-1][1]}, and the file ends inside it")
+    return told
 
 
 def trimmed(column: pa.ChunkedArray, *, is_ascii: bool) -> pa.ChunkedArray:
@@ -102,38 +175,7 @@ def text_columns(rows: Sequence[Sequence[str]], width: int) -> list[pa.ChunkedAr
     ]
 
 
-def _one_by_one(
-    records: Records, odd: Ints, named: int, width: int
-) -> tuple[list[list[str]], Ints, list[tuple[int, str]], int]:
-    """Read records that are not as wide as most, or whose quotes are out of place."""
-    rows: list[list[str]] = []
-    at: list[int] = []
-    broken: list[tuple[int, str]] = []
-    empty = 0
-    for i in odd.tolist():
-        cells = records.cells(i)
-        if i in records.faults:
-            broken.append((i, records.faults[i]))
-        elif not any(cell.strip(_AROUND) for cell in cells):
-            empty += 1
-        elif len(cells) >= named and not any(c.strip(_AROUND) for c in cells[width:]):
-            rows.append(cells[:width] + [""] * (width - len(cells)))
-            at.append(i)
-        else:
-            broken.append((i, _misfit(records, i, len(cells), width)))
-    return rows, np.array(at, dtype=np.int64), broken, empty
-
-
-def _misfit(records: Records, i: int, found: int, width: int) -> str:
-    why = f"{found} cells where the header has {width}"
-    if found < width and records.ends[i] == len(records.data):
-        return f"{why}, and the file ends inside it"
-    return why
-
-
 def _columns(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
-    if not len(main):
-        return []
     names = [f"f{i}" for i in range(width)]
     try:
         table = pa_csv.read_csv(
@@ -150,9 +192,9 @@ def _columns(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
             ),
         )
     except pa.ArrowInvalid:
-        return _exactly(records, main, width)
+        return _exactly(records, main)
     if table.num_rows != len(main):
-        return _exactly(records, main, width)
+        return _exactly(records, main)
     columns: list[pa.ChunkedArray] = table.columns
     return columns
 
@@ -171,28 +213,23 @@ def _stretches(records: Records, main: Ints) -> pa.Buffer:
     )
 
 
-def _exactly(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
-    """Read rows by the csv module, in batches: slow, and bound to nothing else."""
+def _exactly(records: Records, at: Ints) -> list[pa.ChunkedArray]:
+    """Read records alike by the csv module, in batches: slow, bound to nothing else."""
+    width = int(records.widths[at[0]])
     batches = [
-        text_columns([records.cells(i) for i in main[k : k + _BATCH].tolist()], width)
-        for k in range(0, len(main), _BATCH)
+        text_columns([records.cells(i) for i in at[k : k + _BATCH].tolist()], width)
+        for k in range(0, len(at), _BATCH)
     ]
     return [_stacked(parts) for parts in zip(*batches, strict=True)]
 
 
-def _merged(
-    columns: list[pa.ChunkedArray], main: Ints, rows: list[list[str]], at: Ints
-) -> tuple[list[pa.ChunkedArray], Ints]:
-    """Put rows read one by one between the others, in order of the file."""
-    if not rows:
-        return columns, main
-    every = np.concatenate([main, at])
-    order = np.argsort(every, kind="stable")
-    extra = text_columns(rows, len(columns))
-    return [
-        _stacked(pair).take(pa.array(order))
-        for pair in zip(columns, extra, strict=True)
-    ], every[order]
+def _in_order(parts: Sequence[pa.ChunkedArray], order: Ints) -> pa.ChunkedArray:
+    """Put the rows of several columns together, in order of the file."""
+    if len(parts) == 1:
+        return parts[0]
+    if not parts:
+        return _blank(0)
+    return _stacked(parts).take(pa.array(order))
 
 
 def _stacked(parts: Sequence[pa.ChunkedArray]) -> pa.ChunkedArray:

@@ -1,7 +1,7 @@
 """Bytes of a text file to UTF-8: what the encoding is, and where it does not hold."""
 
 import codecs
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,12 @@ _SAMPLE = 1 << 16
 
 _WIDE = ("utf-16", "utf-32")
 
+#: What is shown for a NUL byte, which no text has: its picture in Unicode.
+NUL_SIGN = "\u2400"
+
+
+_NONE = np.empty(0, dtype=np.int64)
+
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
@@ -39,12 +45,15 @@ class Decoded:
         Whether a byte order mark said so.
     damaged : ndarray of int
         Offsets in `data` of what could not be decoded; U+FFFD stands there.
+    nuls : ndarray of int
+        Offsets in `data` of `NUL_SIGN` where the file has a NUL character.
     """
 
     data: bytes
     encoding: str
     has_mark: bool
     damaged: npt.NDArray[np.int64]
+    nuls: npt.NDArray[np.int64] = field(default_factory=lambda: _NONE)
 
 
 def to_utf8(data: bytes, label: str, encoding: str = "") -> Decoded:
@@ -76,15 +85,30 @@ def to_utf8(data: bytes, label: str, encoding: str = "") -> Decoded:
     """
     for mark, name in _MARKS:
         if data.startswith(mark) and encoding in ("", name):
-            return _decoded(data[len(mark) :], name, has_mark=True)
+            return _with_signs(_decoded(data[len(mark) :], name, has_mark=True))
     if encoding:
         try:
             name = codecs.lookup(encoding).name
         except LookupError:
             msg = f"{label}: there is no encoding '{encoding}'"
             raise InputError(f"{msg}; name utf-8, utf-16 or windows-1252") from None
-        return _decoded(data, name, has_mark=False)
-    return _decoded(data, _guess(data), has_mark=False)
+        return _with_signs(_decoded(data, name, has_mark=False))
+    return _with_signs(_decoded(data, _guess(data), has_mark=False))
+
+
+def _with_signs(decoded: Decoded) -> Decoded:
+    """Put a visible character where NUL stands, and move the offsets behind it."""
+    if b"\0" not in decoded.data:
+        return decoded
+    nuls = np.flatnonzero(np.frombuffer(decoded.data, dtype=np.uint8) == 0)
+    sign = NUL_SIGN.encode()
+    more = len(sign) - 1
+    return replace(
+        decoded,
+        data=decoded.data.replace(b"\0", sign),
+        damaged=decoded.damaged + more * np.searchsorted(nuls, decoded.damaged),
+        nuls=nuls + more * np.arange(len(nuls)),
+    )
 
 
 def _guess(data: bytes) -> str:
@@ -115,14 +139,13 @@ def _ascii_count(text: str) -> int:
 
 
 def _decoded(data: bytes, encoding: str, *, has_mark: bool) -> Decoded:
-    none = np.empty(0, dtype=np.int64)
     if encoding == "utf-8" and data.isascii():
-        return Decoded(data, encoding, has_mark, none)
+        return Decoded(data, encoding, has_mark, _NONE)
     if encoding.startswith(_WIDE):
         text = data.decode(encoding, "replace").encode("utf-8", "replace")
         return Decoded(text, encoding, has_mark, _find(text, "\ufffd".encode()))
     if encoding == "utf-8" and _is_valid_utf8(data):
-        return Decoded(data, encoding, has_mark, none)
+        return Decoded(data, encoding, has_mark, _NONE)
     # Undecodable bytes become lone surrogates, and these, of the same length, U+FFFD.
     text = data.decode(encoding, "surrogateescape").encode("utf-8", "surrogatepass")
     codes = np.frombuffer(text, dtype=np.uint8)

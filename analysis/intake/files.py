@@ -14,9 +14,18 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.errors import InputError
-from analysis.intake.body import Body, mask_of, read_body, text_columns, trimmed
-from analysis.intake.encodings import to_utf8
+from analysis.intake.body import Body, read_body, text_columns, trimmed
+from analysis.intake.encodings import NUL_SIGN, Decoded, to_utf8
+from analysis.intake.header import (
+    Header,
+    are_empty,
+    are_headers,
+    names_of,
+    stripped,
+    units_of,
+)
 from analysis.intake.records import Records, find_records, first_records
+from analysis.intake.scan import Ints
 from analysis.intake.workbook import is_workbook, read_sheets
 
 __all__ = [
@@ -40,9 +49,6 @@ HEADER_AMONG = 60
 #: Records by which the delimiter is decided.
 _SAMPLE = 400
 _DELIMITERS = (",", ";", "\t")
-
-#: Invisible characters that a spreadsheet leaves in a cell.
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,14 +303,14 @@ def _from_text(
     delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
     _check_marks(label, delimiter, quote)
     records = find_records(decoded.data, delimiter, quote)
-    _mark_damage(records, decoded.damaged)
+    with_nuls = _mark_damage(records, decoded)
     n = min(HEADER_AMONG, len(records.starts))
-    head = [[_stripped(c) for c in records.cells(i)] for i in range(n)]
+    head = [[stripped(c) for c in records.cells(i)] for i in range(n)]
     # A broken record is no header, whatever it looks like.
     at = find_header([[] if i in records.faults else head[i] for i in range(n)])
     if at is None:
         raise InputError(_no_header(label, head, records))
-    header = _Header.of(head[at], int(records.lines[at]))
+    header = Header.of(head[at], int(records.lines[at]))
     body = read_body(records, at + 1, header.named, len(header.cells))
     return _table(
         label,
@@ -317,7 +323,8 @@ def _from_text(
         ),
         dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
         preamble=tuple(map(tuple, head[:at])),
-        notes=_notes(label, decoded.encoding, dialect),
+        notes=_notes(label, decoded.encoding, dialect)
+        + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
     )
 
 
@@ -355,17 +362,34 @@ def _consistency(data: bytes, delimiter: str, quote: str) -> float:
     return max((n / total * (1 - 1 / w) for w, n in widths.items()), default=0.0)
 
 
-def _mark_damage(records: Records, damaged: npt.NDArray[np.int64]) -> None:
-    """Make faults of records with NUL bytes or bytes that could not be decoded."""
-    if len(damaged):
-        at = np.searchsorted(records.starts, damaged, side="right") - 1
-        why = "bytes in it are not text of the file's encoding"
-        records.faults.update(dict.fromkeys(np.unique(at).tolist(), why))
-    if b"\0" in records.data:
-        nul = np.flatnonzero(np.frombuffer(records.data, dtype=np.uint8) == 0)
-        at = np.searchsorted(records.starts, nul, side="right") - 1
-        why = "NUL bytes stand in it, which no text has"
-        records.faults.update(dict.fromkeys(np.unique(at).tolist(), why))
+def _mark_damage(records: Records, decoded: Decoded) -> Ints:
+    """Make faults of records with bytes that are no text, or of NUL bytes only.
+
+    Gives the records in which NUL bytes stand among others.
+    """
+    at, n = np.unique(_holding(records, decoded.nuls), return_counts=True)
+    is_all = n * len(NUL_SIGN.encode()) == records.ends[at] - records.starts[at]
+    why = "only NUL bytes stand in it, as where a copy broke off"
+    records.faults.update(dict.fromkeys(at[is_all].tolist(), why))
+    why = "bytes in it are not text of the file's encoding"
+    damaged = np.unique(_holding(records, decoded.damaged)).tolist()
+    records.faults.update(dict.fromkeys(damaged, why))
+    some: Ints = at[~is_all]
+    return some
+
+
+def _holding(records: Records, offsets: Ints) -> Ints:
+    """Give the record that each offset of the text stands in."""
+    found: Ints = np.searchsorted(records.starts, offsets, side="right") - 1
+    return found
+
+
+def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
+    """Say in how many rows NUL bytes stand."""
+    if not len(at):
+        return ()
+    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} rows (first: "
+    return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
@@ -400,7 +424,7 @@ def _from_workbook(data: bytes, label: str, find_header: FindHeader) -> list[Raw
 
 
 def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> RawTable:
-    head = [[_stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
+    head = [[stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
     head = [row if any(row) else [] for row in head]
     at = find_header(head)
     dialect = Dialect(encoding="workbook")
@@ -426,7 +450,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
     return _table(
         label,
-        _Header.of(head[at], at + 1),
+        Header.of(head[at], at + 1),
         body,
         np.arange(1, len(rows) + 1, dtype=np.int64),
         dialect=dialect,
@@ -434,24 +458,9 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Header:
-    """The header: its cells, its line, and how far it names columns."""
-
-    cells: list[str]
-    line: int
-    named: int
-
-    @classmethod
-    def of(cls, cells: list[str], line: int) -> "_Header":
-        cleaned = [clean_header(cell) for cell in cells]
-        named = max((i + 1 for i, name in enumerate(cleaned) if name), default=0)
-        return cls(cleaned, line, named)
-
-
 def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     label: str,
-    header: _Header,
+    header: Header,
     body: Body,
     lines: npt.NDArray[np.int64],
     *,
@@ -461,8 +470,8 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     notes: tuple[str, ...] = (),
 ) -> RawTable:
     """Take out what is no row, and name the columns."""
-    is_row = ~_is_empty(body) & ~_is_header(body, header)
-    units = _units(body) if len(is_row) and is_row[0] else {}
+    is_row = ~are_empty(body) & ~are_headers(body, header)
+    units = units_of(body) if len(is_row) and is_row[0] else {}
     is_row[:1] &= not units
     at = body.at
     columns = body.columns
@@ -470,7 +479,7 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         mask = pa.array(is_row)
         columns = [column.filter(mask) for column in columns]
         at = at[is_row]
-    names = _names(header, columns, f"{label}, line {header.line}")
+    names = names_of(header, columns, f"{label}, line {header.line}")
     frame = pa.table(
         [columns[i] for i in names], names=list(names.values())
     ).to_pandas()
@@ -489,80 +498,5 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     )
 
 
-def _is_empty(body: Body) -> npt.NDArray[np.bool_]:
-    is_empty = np.ones(len(body.at), dtype=bool)
-    for column in body.columns:
-        if not is_empty.any():
-            break
-        is_empty &= mask_of(pc.equal(column, ""))
-    return is_empty
-
-
-def _is_header(body: Body, header: _Header) -> npt.NDArray[np.bool_]:
-    """Mark rows that repeat the header, cell by cell."""
-    is_header = np.ones(len(body.at), dtype=bool)
-    for column, name in zip(body.columns, header.cells, strict=True):
-        at = np.flatnonzero(is_header)
-        if not len(at):
-            break
-        some = column if len(at) == len(is_header) else column.take(pa.array(at))
-        if len(at) == len(is_header) and name.isascii():
-            is_header &= mask_of(pc.starts_with(some, name[:1]))
-            at = np.flatnonzero(is_header)
-            some = column.take(pa.array(at))
-        same = [clean_header(cell) == name for cell in some.to_pylist()]
-        is_header[at] = same
-    return is_header
-
-
-_UNIT = re.compile(
-    r"[\[(]?\s*(%|°c|kpa|mm ?hg|volts?|v"
-    r"|(mls?|mm|mg|mcg|[uµμ]g|g|units?)( ?(/|per) ?(24)? ?(h|hr|hrs|hours?|days?))?"
-    r"|h|hr|hrs|hours?|min|mins|minutes?"
-    r"|[dmyh]{1,4}([-/.: ]+[dmyhs]{1,4})+|y ?/ ?n|yes ?/ ?no)\s*[\])]?",
-    re.I,
-)
-
-
-def _units(body: Body) -> dict[int, str]:
-    """Give the units by column if the first row under the header is a row of units."""
-    cells = {i: column[0].as_py() for i, column in enumerate(body.columns)}
-    filled = {i: cell for i, cell in cells.items() if cell}
-    is_units = all(_UNIT.fullmatch(cell) for cell in filled.values())
-    return filled if is_units else {}
-
-
-def _names(
-    header: _Header, columns: list[pa.ChunkedArray], where: str
-) -> dict[int, str]:
-    """Name the columns to keep: those without a name and a single cell are spacers."""
-    names = {}
-    for i, (name, column) in enumerate(zip(header.cells, columns, strict=True)):
-        if name:
-            names[i] = name
-        elif pc.any(pc.not_equal(column, "")).as_py():
-            names[i] = f"column {i + 1}"
-    twice = sorted(name for name, n in Counter(names.values()).items() if n > 1)
-    if twice:
-        msg = f"{where}: column {twice[0]} stands twice in the header"
-        raise InputError(f"{msg}; keep one of them, or rename one")
-    return names
-
-
 def _first_filled(rows: list[list[str]]) -> int | None:
     return next((i for i, row in enumerate(rows) if any(row)), None)
-
-
-def clean_header(cell: str) -> str:
-    """Give a header without invisible characters and with single blanks.
-
-    Examples
-    --------
-    >>> clean_header(" Site\u200b\u00a0 Condition ")
-    'Site Condition'
-    """
-    return " ".join(cell.translate(_INVISIBLE).split())
-
-
-def _stripped(cell: str) -> str:
-    return cell.translate(_INVISIBLE).strip()

@@ -1,33 +1,34 @@
 """Where the records of a delimited text begin and end, and how many cells each has.
 
 Quotes follow RFC 4180: a cell that holds a separator, a quote or a line break stands in
-quotes, a quote in it is doubled. Blocks of bytes are scanned at once; only where quotes
-are out of place does the csv module read, and only those records.
+quotes, a quote in it is doubled. A quote meant as a sign (ditto, inches) opens what
+nobody closes: such a record is given up at the end of its first line.
 """
 
 import csv
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
-if TYPE_CHECKING:
-    import _csv
-
-Ints = npt.NDArray[np.int64]
-Bytes = npt.NDArray[np.uint8]
-Mask = npt.NDArray[np.bool_]
-
-_BLOCK = 1 << 22
-_LF, _CR = 10, 13
+from analysis.intake.scan import (
+    LONGEST_RECORD,
+    Counts,
+    Ints,
+    Lines,
+    Mask,
+    scan,
+    without_break,
+)
 
 _NEVER_CLOSED = "a quote is never closed"
+_ROW_FOLLOWS = "a quote is not closed before the next row"
 _OUT_OF_PLACE = "a quote is out of place"
 
-#: A record longer than this is no row of a log [bytes].
-LONGEST_RECORD = 1_000_000
+#: A cell longer than this is none [characters]; the csv module stops at it too.
+LONGEST_CELL = 131_072
+
+#: A line with fewer delimiters may be prose in a note of several lines.
+_FEWEST_DELIMITERS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +47,6 @@ class Records:
         Line each record begins on, the first being 1.
     widths : ndarray of int, shape (n,)
         Cells in each record; 0 for an empty line.
-    parsed : dict of int to list of str
-        Cells of records that only the csv module could read.
     faults : dict of int to str
         Why a record is none.
     delimiter, quote : str
@@ -61,46 +60,24 @@ class Records:
     ends: Ints
     nexts: Ints
     lines: Ints
-    widths: Ints
+    widths: Counts
     delimiter: str
     quote: str
     has_breaks: bool
-    parsed: dict[int, list[str]] = field(default_factory=dict)
     faults: dict[int, str] = field(default_factory=dict)
 
     def text(self, i: int) -> str:
         """Give a record as it stands in the file, cut where it is far too long."""
         end = min(int(self.ends[i]), int(self.starts[i]) + LONGEST_RECORD)
         text = self.data[self.starts[i] : end].decode("utf-8", "replace")
-        return text.replace("\0", "\u2400") + ("..." if end < self.ends[i] else "")
+        return text + ("..." if end < self.ends[i] else "")
 
     def cells(self, i: int) -> list[str]:
         """Give the cells of a record; a fault gives its text as one cell."""
-        if i in self.parsed:
-            return self.parsed[i]
         if i in self.faults:
             return [self.text(i)]
         text = self.data[self.starts[i] : self.ends[i]].decode("utf-8", "replace")
-        return next(_reader([text], self.delimiter, self.quote), [])
-
-
-@dataclass(frozen=True, slots=True)
-class _Lines:
-    """Physical lines: offsets, and what each holds by the quotes before it.
-
-    `is_open` tells whether a quote is open after the line, counted from the start of
-    the text. `cells` counts delimiters outside quotes and `misplaced` quotes out of
-    place by that count; `own_cells` and `own_misplaced` as if every line began outside.
-    """
-
-    starts: Ints
-    ends: Ints
-    nexts: Ints
-    is_open: Mask
-    cells: Ints
-    own_cells: Ints
-    misplaced: Ints
-    own_misplaced: Ints
+        return _split(text, self.delimiter, self.quote)
 
 
 def find_records(data: bytes, delimiter: str, quote: str) -> Records:
@@ -118,9 +95,11 @@ def find_records(data: bytes, delimiter: str, quote: str) -> Records:
     Returns
     -------
     Records
-        Every byte of `data` but line breaks between records is in one of them. A quote
-        out of place, or never closed, makes its record a fault that ends with its
-        line; what follows is read as usual.
+        Every byte of `data` but line breaks between records is in one of them. A
+        record is a fault that ends with its first line if a quote in it is out of
+        place, or is not closed, or not before a line that is a row of its own, or not
+        within `LONGEST_CELL`. A record with a longer cell, or longer than
+        `LONGEST_RECORD`, is a fault too.
 
     Examples
     --------
@@ -128,15 +107,25 @@ def find_records(data: bytes, delimiter: str, quote: str) -> Records:
     >>> found.lines.tolist(), found.widths.tolist(), found.cells(1)
     ([1, 2], [2, 2], ['1\n2', '3'])
     """
-    lines = _scan(data, ord(delimiter), ord(quote) if quote else -1)
-    if not lines.misplaced.any() and not lines.is_open[-1:].any():
-        records = _whole(data, lines, delimiter, quote)
-    else:
-        records = _line_by_line(data, lines, delimiter, quote)
-    long = np.flatnonzero(records.ends - records.starts > LONGEST_RECORD)
-    for i in long.tolist():
-        size = int(records.ends[i] - records.starts[i])
-        records.faults[i] = f"it is {size:,} characters long, which is no row of a log"
+    lines = scan(data, ord(delimiter), ord(quote) if quote else -1)
+    is_first, faults = _firsts(lines)
+    first = np.flatnonzero(is_first)
+    starts = lines.bounds[first]
+    nexts = np.append(starts[1:], lines.bounds[-1])[: len(starts)]
+    ends = without_break(data, starts, nexts)
+    records = Records(
+        data=data,
+        starts=starts,
+        ends=ends,
+        nexts=nexts,
+        lines=first + 1,
+        widths=_widths(lines, is_first, first) * (ends > starts),
+        delimiter=delimiter,
+        quote=quote,
+        has_breaks=len(first) < len(is_first),
+        faults=_by_record(first, faults),
+    )
+    _mark_endless(records)
     return records
 
 
@@ -158,201 +147,103 @@ def _head(data: bytes, n: int) -> bytes:
     return data[: min(end, 4 * LONGEST_RECORD)]
 
 
-def _whole(data: bytes, lines: _Lines, delimiter: str, quote: str) -> Records:
-    """Build the records of a text whose quotes are all in place."""
-    is_first = np.concatenate([np.ones(1, dtype=bool), ~lines.is_open[:-1]])
-    is_first = is_first[: len(lines.starts)]
-    first = np.flatnonzero(is_first)
-    widths = np.add.reduceat(lines.cells, first) + 1 if len(first) else first
-    return _built(data, lines, first, widths, (delimiter, quote))
-
-
-def _line_by_line(data: bytes, lines: _Lines, delimiter: str, quote: str) -> Records:
-    """Build records where quotes are out of place: each odd line by the csv module."""
-    began = np.concatenate([np.zeros(1, dtype=bool), lines.is_open[:-1]])
-    is_odd = (lines.own_misplaced > 0) | (lines.is_open != began)
-    is_first = np.ones(len(lines.starts), dtype=bool)
-    by_line: dict[int, list[str]] = {}
-    faults: dict[int, str] = {}
-    free = 0
-    for i in np.flatnonzero(is_odd).tolist():
-        if i < free:
-            continue
-        cells, used, fault = _one_record(data, lines, i, (delimiter, quote))
-        if fault:
-            faults[i] = fault
-        else:
-            by_line[i] = cells
-            is_first[i + 1 : i + used] = False
-        free = i + used
-    first = np.flatnonzero(is_first)
-    widths = lines.own_cells[first] + 1
-    at = np.searchsorted(first, np.array(list(by_line), dtype=np.int64))
-    widths[at] = [len(cells) for cells in by_line.values()]
-    found = _built(data, lines, first, widths, (delimiter, quote))
-    found.parsed.update(zip(at.tolist(), by_line.values(), strict=True))
-    found.faults.update(
-        zip(
-            np.searchsorted(first, np.array(list(faults), dtype=np.int64)).tolist(),
-            faults.values(),
-            strict=True,
-        )
-    )
-    return found
-
-
-def _one_record(
-    data: bytes, lines: _Lines, i: int, dialect: tuple[str, str]
-) -> tuple[list[str], int, str]:
-    """Read the record that begins on line `i`: its cells, its lines and its fault."""
-    rows = (
-        data[lines.starts[j] : lines.nexts[j]].decode("utf-8", "replace")
-        for j in range(i, len(lines.starts))
-    )
-    reader = _reader(rows, *dialect)
-    try:
-        return next(reader), reader.line_num, ""
-    except csv.Error as error:
-        is_open = "expected after" not in str(error)
-        return [], 1, _NEVER_CLOSED if is_open else _OUT_OF_PLACE
-
-
-def _reader(rows: Iterable[str], delimiter: str, quote: str) -> "_csv.Reader":
-    return csv.reader(
-        rows,
-        strict=True,
+def _split(text: str, delimiter: str, quote: str) -> list[str]:
+    reader = csv.reader(
+        [text],
         delimiter=delimiter,
         quotechar=quote or None,
         quoting=csv.QUOTE_MINIMAL if quote else csv.QUOTE_NONE,
     )
+    return next(reader, [])
 
 
-def _built(
-    data: bytes, lines: _Lines, first: Ints, widths: Ints, dialect: tuple[str, str]
-) -> Records:
-    last = np.append(first[1:], len(lines.starts))[: len(first)] - 1
-    starts, ends = lines.starts[first], lines.ends[last]
-    return Records(
-        data=data,
-        starts=starts,
-        ends=ends,
-        nexts=lines.nexts[last],
-        lines=first + 1,
-        widths=np.where(starts == ends, 0, widths),
-        delimiter=dialect[0],
-        quote=dialect[1],
-        has_breaks=bool((last > first).any()),
+def _firsts(lines: Lines) -> tuple[Mask, dict[int, str]]:
+    """Mark the lines that begin a record; why is told of those that are none."""
+    n = len(lines.opens)
+    is_first = np.ones(n, dtype=bool)
+    faults = dict.fromkeys(np.flatnonzero(lines.is_wrong).tolist(), _OUT_OF_PLACE)
+    openers = np.flatnonzero(lines.opens & ~lines.is_wrong)
+    if not len(openers):
+        return is_first, faults
+    is_row = _are_rows(lines)
+    stops = np.flatnonzero(~lines.stays | lines.is_wrong_inside | is_row)
+    # A record over several lines ends, for good or ill, at the next of these.
+    last = np.append(stops, n)[np.searchsorted(stops, openers, side="right")]
+    why = _why_open(lines, is_row, openers, last)
+    inner = np.zeros(n + 1, dtype=np.int32)
+    free = 0
+    for line, end, fault in zip(openers.tolist(), last.tolist(), why, strict=True):
+        if line < free:
+            continue
+        if fault:
+            faults[line] = fault
+        else:
+            inner[line + 1] += 1
+            inner[end + 1] -= 1
+            free = end + 1
+    is_first = np.cumsum(inner[:-1]) == 0
+    return is_first, {line: why for line, why in faults.items() if is_first[line]}
+
+
+def _why_open(lines: Lines, is_row: Mask, openers: Ints, last: Ints) -> list[str]:
+    """Say why a record that runs on over its line is none; nothing if it is one."""
+    end = np.minimum(last, len(is_row) - 1)
+    size = lines.bounds[end + 1] - lines.bounds[openers]
+    is_lost = (last == len(is_row)) | (size > LONGEST_CELL)
+    why = np.select(
+        [is_lost, is_row[end], lines.is_wrong_inside[end]],
+        [_NEVER_CLOSED, _ROW_FOLLOWS, _OUT_OF_PLACE],
+        "",
     )
+    told: list[str] = why.tolist()
+    return told
 
 
-def _scan(data: bytes, delimiter: int, quote: int) -> _Lines:
-    codes = np.frombuffer(data, dtype=np.uint8)
-    has_cr = data.count(b"\r") != data.count(b"\r\n")
-    none = np.empty(0, dtype=np.int64)
-    counts = np.zeros(4, dtype=np.int64)
-    is_open = False
-    found = []
-    for at in range(0, len(codes), _BLOCK):
-        block = _Block(codes, at, min(at + _BLOCK, len(codes)))
-        breaks = block.breaks(has_lone_cr=has_cr)
-        state = block.states(quote, is_open=is_open)
-        marks = block.marks(delimiter, quote, state)
-        if state is None and is_open:
-            marks = (marks[1], marks[0], marks[2], marks[3])
-        cuts = np.stack([np.searchsorted(m, breaks) for m in marks]) + counts[:, None]
-        opened = state[breaks] if state is not None else np.full(len(breaks), is_open)
-        found.append((breaks + at, opened, cuts))
-        counts = counts + np.array([len(m) for m in marks])
-        is_open = bool(state[-1]) if state is not None else is_open
-    breaks = np.concatenate([none, *(f[0] for f in found)])
-    opened = np.concatenate([none.astype(bool), *(f[1] for f in found)])
-    cuts = np.concatenate([counts[:, None][:, :0], *(f[2] for f in found)], axis=1)
-    if len(codes) and (not len(breaks) or breaks[-1] != len(codes) - 1):
-        breaks = np.append(breaks, len(codes))
-        opened = np.append(opened, is_open)
-        cuts = np.concatenate([cuts, counts[:, None]], axis=1)
-    return _as_lines(codes, breaks, opened, np.diff(cuts, axis=1, prepend=0))
+def _are_rows(lines: Lines) -> Mask:
+    """Mark lines that look like a row of their own, should they stand in a cell.
+
+    A line break in a note is followed by prose; after a quote that was meant as a sign
+    and not as a quote ("ditto") whole rows follow. At a row a quote opens a cell.
+    """
+    usual = _usual_delimiters(lines)
+    if usual < _FEWEST_DELIMITERS:
+        return np.zeros(len(lines.opens), dtype=bool)
+    return (lines.delimiters >= usual) & ~lines.has_closing
 
 
-def _as_lines(codes: Bytes, breaks: Ints, opened: Mask, per: Ints) -> _Lines:
-    nexts = np.minimum(breaks + 1, len(codes))
-    starts = np.concatenate([np.zeros(1, dtype=np.int64), nexts[:-1]])[: len(nexts)]
-    ends = breaks.copy()
-    if len(codes):
-        before = codes[np.maximum(breaks - 1, 0)]
-        at = codes[np.minimum(breaks, len(codes) - 1)]
-        is_pair = (breaks < len(codes)) & (at == _LF) & (before == _CR)
-        ends = ends - (is_pair & (ends > starts))
-    began = np.concatenate([np.zeros(1, dtype=bool), opened[:-1]])[: len(opened)]
-    # per holds delimiters outside and inside quotes, then misplaced quotes likewise.
-    cells, other = per[0], per[1]
-    return _Lines(
-        starts=starts,
-        ends=ends,
-        nexts=nexts,
-        is_open=opened,
-        cells=cells,
-        own_cells=np.where(began, other, cells),
-        misplaced=per[2],
-        own_misplaced=np.where(began, per[3], per[2]),
-    )
+def _usual_delimiters(lines: Lines) -> int:
+    """Give the delimiters that most lines have, those with many counting for more."""
+    n = np.bincount(lines.outer)
+    return int((n * (np.arange(len(n)) / np.arange(1, len(n) + 1))).argmax())
 
 
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """A stretch of the text, with a look at the bytes just before and behind it."""
+def _widths(lines: Lines, is_first: Mask, first: Ints) -> Counts:
+    if len(first) == len(is_first):
+        return lines.outer + np.int32(1)
+    per_line = np.where(is_first, lines.outer, lines.inner)
+    widths: Counts = np.add.reduceat(per_line, first) + np.int32(1)
+    return widths
 
-    codes: Bytes
-    begin: int
-    end: int
 
-    @property
-    def own(self) -> Bytes:
-        return self.codes[self.begin : self.end]
+def _by_record(first: Ints, faults: dict[int, str]) -> dict[int, str]:
+    at = np.searchsorted(first, np.fromiter(faults, dtype=np.int64, count=len(faults)))
+    return dict(zip(at.tolist(), faults.values(), strict=True))
 
-    def breaks(self, *, has_lone_cr: bool) -> Ints:
-        """Give where lines end: LF, CR LF, or CR alone."""
-        is_break = self.own == _LF
-        if has_lone_cr:
-            is_break |= (self.own == _CR) & (self.after() != _LF)
-        return np.flatnonzero(is_break)
 
-    def states(self, quote: int, *, is_open: bool) -> Mask | None:
-        """Tell for each byte whether a quote is open; None if there is no quote."""
-        if quote < 0:
-            return None
-        is_quote = self.own == quote
-        if not is_quote.any():
-            return None
-        return np.logical_xor.accumulate(is_quote) ^ is_open
+def _mark_endless(records: Records) -> None:
+    """Make faults of records that are beyond reason, or have a cell that is."""
+    sizes = records.ends - records.starts
+    for i in np.flatnonzero(sizes > LONGEST_CELL).tolist():
+        if sizes[i] > LONGEST_RECORD:
+            why = f"it is {sizes[i]:,} characters long, which is no row of a log"
+            records.faults[i] = why
+        elif i not in records.faults and not _can_be_split(records, i):
+            records.faults[i] = "a cell in it is too long to be one"
 
-    def marks(
-        self, delimiter: int, quote: int, state: Mask | None
-    ) -> tuple[Ints, Ints, Ints, Ints]:
-        """Give delimiters by state, then misplaced quotes by the two readings."""
-        none = np.empty(0, dtype=np.int64)
-        delimiters = np.flatnonzero(self.own == delimiter)
-        if state is None:
-            return delimiters, none, none, none
-        return self._quoted_marks(delimiters, quote, state, delimiter)
 
-    def _quoted_marks(
-        self, delimiters: Ints, quote: int, state: Mask, delimiter: int
-    ) -> tuple[Ints, Ints, Ints, Ints]:
-        inside = state[delimiters]
-        at = np.flatnonzero(self.own == quote)
-        edges = [delimiter, _LF, _CR, quote]
-        may_open = np.isin(self.before()[at], edges)
-        may_close = np.isin(self.after()[at], edges)
-        opens = state[at]
-        wrong = np.where(opens, ~may_open, ~may_close)
-        wrong_if = np.where(opens, ~may_close, ~may_open)
-        return delimiters[~inside], delimiters[inside], at[wrong], at[wrong_if]
-
-    def before(self) -> Bytes:
-        first = self.codes[self.begin - 1] if self.begin else np.uint8(_LF)
-        return np.concatenate([np.array([first], dtype=np.uint8), self.own[:-1]])
-
-    def after(self) -> Bytes:
-        last = self.codes[self.end] if self.end < len(self.codes) else np.uint8(_CR)
-        return np.concatenate([self.own[1:], np.array([last], dtype=np.uint8)])
+def _can_be_split(records: Records, i: int) -> bool:
+    try:
+        records.cells(i)
+    except csv.Error:
+        return False
+    return True
