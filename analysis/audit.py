@@ -230,16 +230,16 @@ def _infusion_results(
     table = log.infusions.join(delivery.infusions).join(adherence.ends)
     table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
     table["month"] = table["started_at"].dt.strftime("%Y-%m")
-    table["event_probability"] = np.nan
     return table.reset_index()[INFUSION_RESULTS.names]
 
 
 def _reading_results(log: Log, delivery: Delivery) -> pd.DataFrame:
     """Put the expected line beside every accepted row."""
-    added = delivery.lines[["elapsed_h", "expected_ml", "residual_ml", "sd_ml"]]
+    added = delivery.lines[
+        ["elapsed_h", "expected_ml", "residual_ml", "sd_ml", "slip_probability"]
+    ]
     table = log.checks.join(added)
     is_doubtful = delivery.lines["is_doubtful"].reindex(table.index, fill_value=False)
     table["doubtful"] = np.where(is_doubtful, "yes", "no")
     table["month"] = table["checked_at"].dt.strftime("%Y-%m")
-    table["slip_probability"] = np.nan
     return table[READINGS.names]

@@ -113,9 +113,7 @@ def _log_likelihood(
     usual, _ = log_likelihood(own, none, slip)
     wide = _with(batch, rounding, {**noise, **_OTHER}, start)
     other, _ = log_likelihood(wide, none, slip)
-    mixed = np.logaddexp(
-        np.log1p(-_OTHER_SHARE) + usual, np.log(_OTHER_SHARE) + other
-    )
+    mixed = np.logaddexp(np.log1p(-_OTHER_SHARE) + usual, np.log(_OTHER_SHARE) + other)
     return float(mixed.sum())
 
 
@@ -138,7 +136,9 @@ def _packed(noise: Mapping[str, float]) -> Array:
     return np.array(
         [
             noise["offset_ml"],
-            *np.log([noise[n] for n in ("offset_sd_ml", "flow_sd", "reading_error_ml")]),
+            *np.log(
+                [noise[n] for n in ("offset_sd_ml", "flow_sd", "reading_error_ml")]
+            ),
             np.log(share / (1 - share)),
         ]
     )

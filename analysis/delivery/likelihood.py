@@ -1,10 +1,10 @@
-"""The likelihood of readings under a shape, with offset, flow factor and slips summed out.
+"""Likelihood of readings under a shape, with offset, flow and slips summed out.
 
-Readings y of an infusion are taken as level + offset + flow error + reading error: the
+Readings of an infusion are taken as level + offset + flow error + reading error: the
 start volume is off by N(offset, offset_sd^2), the driver runs at 1 + N(0, flow_sd^2) of
 the rate, each reading has its own error. Offset and flow error are shared by all
-readings of an infusion, so that their covariance is diagonal plus rank two, and slips of
-one or two readings follow from the same inverse: no matrix is ever formed.
+readings of an infusion: their covariance is diagonal plus rank two, and slips of one or
+two readings follow from the same inverse, so that no matrix is ever formed.
 """
 
 from dataclasses import dataclass

@@ -98,7 +98,6 @@ def _shares() -> Array:
 
 def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
     """Give the log evidence of no event, and the slips it takes; (n,) and (n, k)."""
-    n, k = batch.shape
     totals, slips = [], []
     for way in NO_EVENT:
         lost = (1 - way.ratio) * batch.delivered_ml[:, None, :]

@@ -21,6 +21,10 @@ FINDING_COLUMNS = [
     "driver_id",
     "group",
     "kind",
+    "event_probability",
+    "kind_probability",
+    "rival_kind",
+    "rival_probability",
     "anchor",
     "happened_at",
     "began_earliest",
@@ -46,7 +50,11 @@ _IN_WORDS = {
     FindingKind.SLOW: "slow delivery throughout",
     FindingKind.OVER_DELIVERY: "fast delivery throughout",
     FindingKind.SURGE: "an excess given within one gap between checks",
+    FindingKind.VOLUME_RISE: "a volume that rose",
 }
+
+#: A rival less probable than this is not named.
+_WORTH_SAYING = 0.02
 
 
 def event_in_words(
@@ -98,9 +106,7 @@ def event_in_words(
     if np.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
     text += "." + _outcome(event, rows)
-    if event.rests_on_one:
-        text += " Rests on one reading, the last."
-    return text
+    return f"{text} {_how_sure(event, rows)}"
 
 
 def _outcome(event: Event, rows: pd.DataFrame) -> str:
@@ -129,7 +135,22 @@ def _rise_in_words(
         "cannot do. Consistent with a syringe changed or refilled without a row for "
         "it, or with a reading of another driver."
     )
-    return text + (" Rests on one reading, the last." if event.rests_on_one else "")
+    return f"{text} {_how_sure(event, rows)}"
+
+
+def _how_sure(event: Event, rows: pd.DataFrame) -> str:
+    text = f"Probability of a delivery event {_probability(event.probability)}"
+    if event.rival_probability >= _WORTH_SAYING:
+        rival = _IN_WORDS[FindingKind(event.rival)]
+        text += f"; next likeliest: {rival}, {_probability(event.rival_probability)}"
+    text += "."
+    if event.first_visible == len(rows) - 1:
+        text += " Rests on one reading, the last."
+    return text
+
+
+def _probability(value: float) -> str:
+    return "over 0.99" if value > 0.99 else f"{value:.2f}"
 
 
 def doubtful_reading(

@@ -54,7 +54,7 @@ FAST_RATIOS = (1.14, 1.2, 1.28, 1.38, 1.5, 1.7, 2.0, 2.5, 3.5, 6.0)
 HARMLESS_RATIOS = (0.91, 0.93, 0.95, 1.05, 1.07, 1.09)
 
 #: Volumes given at once, and volumes added to a syringe [mL].
-_SURGES_ML = (0.6, 0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
+SURGES_ML = (0.6, 0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
 _ADDED_ML = (2.0, 3.0, 4.5, 6.0, 8.0, 10.0, 13.0, 16.0)
 
 #: A rise must raise the reading by more than this [mL].
@@ -66,7 +66,6 @@ _REFILL = 0.6
 
 def _stops(batch: Batch, nodes: int) -> tuple[Array, Array, Array, Array]:
     """Give stops from node to node: lost volume, volume of each, hours, index pairs."""
-    n, _ = batch.shape
     hours = np.linspace(0, 1, nodes + 1)[None, :] * batch.elapsed_h[:, -1:]
     line = batch.line_at(hours)
     first, last = np.triu_indices(nodes + 1, 1)
@@ -82,7 +81,7 @@ def _stops(batch: Batch, nodes: int) -> tuple[Array, Array, Array, Array]:
 
 
 def stalls(batch: Batch, nodes: int) -> Shapes:
-    """Stops after which a later reading shows movement again.
+    """Lay out stops after which a later reading shows movement again.
 
     Parameters
     ----------
@@ -114,7 +113,7 @@ def stalls(batch: Batch, nodes: int) -> Shapes:
 
 
 def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
-    """Stops after which no reading shows movement again.
+    """Lay out stops after which no reading shows movement again.
 
     Parameters
     ----------
@@ -158,41 +157,49 @@ def _stopped(batch: Batch, began: Array, ended: Array) -> Array:
     return total
 
 
-def slow(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature for all
-    """Slow delivery throughout, at one ratio of the set rate.
+def slow(batch: Batch, nodes: int) -> Shapes:
+    """Lay out slow delivery throughout, at one ratio of the set rate.
 
     Parameters
     ----------
     batch : Batch
         n infusions.
     nodes : int
-        Not used.
+        As many ratios, between those of `SLOW_RATIOS`.
 
     Returns
     -------
     Shapes
-        `SLOW_RATIOS` with equal weight.
+        Equal weight.
     """
-    return _throughout(batch, np.array(SLOW_RATIOS), np.ones(len(SLOW_RATIOS)))
+    ratios = _between(SLOW_RATIOS, nodes)
+    return _throughout(batch, ratios, np.gradient(ratios))
 
 
-def over_delivery(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
-    """Fast delivery throughout, at one ratio of the set rate.
+def over_delivery(batch: Batch, nodes: int) -> Shapes:
+    """Lay out fast delivery throughout, at one ratio of the set rate.
 
     Parameters
     ----------
     batch : Batch
         n infusions.
     nodes : int
-        Not used.
+        As many ratios, between those of `FAST_RATIOS`.
 
     Returns
     -------
     Shapes
-        `FAST_RATIOS`, weight falling with the ratio.
+        Weight falling with the square of the ratio.
     """
-    ratios = np.array(FAST_RATIOS)
-    return _throughout(batch, ratios, 1 / ratios)
+    ratios = _between(FAST_RATIOS, nodes)
+    return _throughout(batch, ratios, np.gradient(ratios) / ratios**2)
+
+
+def _between(knots: tuple[float, ...], nodes: int) -> Array:
+    """Give so many values along some knots, close where the knots are close."""
+    place = np.linspace(0, len(knots) - 1, nodes)
+    values: Array = np.interp(place, np.arange(len(knots)), knots)
+    return values
 
 
 def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
@@ -221,15 +228,15 @@ def _same(weight: Array, n: int) -> Array:
     return np.broadcast_to(np.log(weight / weight.sum()), (n, len(weight)))
 
 
-def surges(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
-    """Volume given beyond the line within one gap, or about one reading.
+def surges(batch: Batch, nodes: int) -> Shapes:
+    """Lay out volume given beyond the line within one gap, or about one reading.
 
     Parameters
     ----------
     batch : Batch
         n infusions.
     nodes : int
-        Not used.
+        Half as many volumes, between those of `SURGES_ML`.
 
     Returns
     -------
@@ -241,10 +248,11 @@ def surges(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
     about = np.where(np.eye(k, dtype=bool), 0.5, after)[:-1]
     # Row j of `after`: all readings from j on have it; of `about`: half by j itself.
     steps = np.concatenate([after, about])
-    amounts = np.repeat(np.array(_SURGES_ML), len(steps))
-    share = np.tile(steps, (len(_SURGES_ML), 1))
-    gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(_SURGES_ML))
-    is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(_SURGES_ML)) > 0
+    sizes = _between(SURGES_ML, nodes // 2)
+    amounts = np.repeat(sizes, len(steps))
+    share = np.tile(steps, (len(sizes), 1))
+    gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(sizes))
+    is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(sizes)) > 0
     before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
     left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - before[:, gap]
     hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
@@ -253,7 +261,7 @@ def surges(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
     volume = np.minimum(amounts, np.clip(left, 0, None))
     return Shapes(
         lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),
-        log_weight=_same(1 / amounts, n),
+        log_weight=_same(np.repeat(np.gradient(sizes) / sizes**2, len(steps)), n),
         volume_ml=volume,
         began_h=window,
         ended_h=window,
@@ -263,7 +271,7 @@ def surges(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
 
 
 def rises(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
-    """Volume that rose within one gap: a refill, or a syringe change without a row.
+    """Lay out volume that rose in a gap: a refill, or a change without a row.
 
     Parameters
     ----------
@@ -330,7 +338,7 @@ HYPOTHESES = (
 
 @dataclass(frozen=True, slots=True)
 class NoEvent:
-    """Ways to be off the line that are no event: share, start offset, constant ratio."""
+    """A way to be off the line that is no event: share, start offset, ratio."""
 
     share: float
     offset_ml: float = 0.0

@@ -76,8 +76,10 @@ def log_slip(density: Array, error: Array, precision: Array) -> Array:
     whole = np.clip(np.rint(error), -10, 10)
     whole = np.where(whole == 0, np.where(error < 0, -1.0, 1.0), whole)
     share = WHOLE_SHARES[np.abs(whole).astype("int8")]
-    misread = share * np.sqrt(precision) * np.exp(-0.5 * precision * (error - whole) ** 2)
-    total: Array = np.log(density[:, None, :] + misread)
+    misread = (
+        share * np.sqrt(precision) * np.exp(-0.5 * precision * (error - whole) ** 2)
+    )
+    total: Array = np.log(density[:, None, :] + share * misread)
     return total
 
 
