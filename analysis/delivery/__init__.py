@@ -94,6 +94,9 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
+    lines["time_step_h"] = by_key(
+        lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
+    )
     lines = _with_slips(lines, readings, evidence.slips, listing, probability)
     findings = [
         *_charting_findings(lines, log),
@@ -257,8 +260,8 @@ def _event_finding(
     is_offset = event.kind is FindingKind.START_OFFSET
     started = infusion["started_at"]
     at = rows.iloc[event.largest]
-    began = [_clock(started, hour) for hour in event.began_h]
-    ended = [_clock(started, hour) for hour in event.ended_h]
+    began = _clocks(started, event.began_h, at["time_step_h"])
+    ended = _clocks(started, event.ended_h, at["time_step_h"])
     return {
         "ward": at["ward"],
         "patient_id": infusion["patient_id"],
@@ -285,6 +288,14 @@ def _event_finding(
         "last_source": source.loc[rows.index[-1]],
         "sentence": sentences.event_in_words(event, rows, infusion),
     }
+
+
+def _clocks(
+    started: pd.Timestamp, hours: tuple[float, float], step_h: float
+) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """Give earliest and latest as times, no finer than the ward writes them."""
+    earliest, latest = hours
+    return _clock(started, earliest - step_h), _clock(started, latest + step_h)
 
 
 def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:

@@ -37,6 +37,9 @@ _OTHER = {"offset_sd_ml": 2.0, "flow_sd": 0.3, "reading_error_ml": 1.5}
 
 #: Infusions of a ward that are used, evenly spread over the log.
 _ENOUGH = 600
+
+#: A ward of fewer infusions has the stated values.
+_FEWEST = 6
 _MOST = 400_000
 
 
@@ -71,6 +74,8 @@ def _some(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def _fit(readings: pd.DataFrame) -> dict[str, float]:
+    if readings["infusion_id"].nunique() < _FEWEST:
+        return dict(STATED)
     parts = [(b, slip_density(b)) for b in batches(with_noise(readings, STATED), _MOST)]
     rounding = [readings["rounding_variance_ml2"].to_numpy()[b.row] for b, _ in parts]
     start = float(readings["start_step_ml"].iloc[0]) ** 2 / 12

@@ -208,7 +208,8 @@ def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
     by_line = batch.delivered_ml[:, -1:]
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
     # What is given early is at its most when the syringe empties.
-    emptied = held * (1 - 1 / np.maximum(ratio, 1))
+    full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
+    emptied = full * (1 - 1 / np.maximum(ratio, 1))
     fast = np.where(ratio * by_line > held, emptied, (ratio - 1) * by_line)
     volume = np.where(ratio > 1, fast, (ratio - 1) * np.minimum(by_line, held))
     window = np.zeros((n, len(ratio), 2))

@@ -21,6 +21,12 @@ DRAWN, SEED = 4000, 20_261
 #: Nothing less probable than this is listed, whatever rate is wanted.
 LEAST = 0.10
 
+#: A log of fewer infusions says too little of its own: it has the threshold that logs
+#: of the demo's wards have at 2, 10 and 50 false flags per 1,000 (by the same
+#: simulation; between them by the log of the rate).
+_FEWEST = 60
+_USUAL_RATES, _USUAL = (2.0, 10.0, 50.0), (0.75, 0.37, 0.10)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Threshold:
@@ -62,12 +68,13 @@ def find_threshold(
     Returns
     -------
     Threshold
-        The higher of the simulated quantile and `LEAST`; `LEAST` for a log without
-        readings.
+        The higher of the simulated quantile and `LEAST`; a usual one for a log of few
+        infusions.
     """
-    if not len(readings):
+    if len(share) < _FEWEST:
+        usual = np.interp(np.log(wanted_per_1000), np.log(_USUAL_RATES), _USUAL)
         return Threshold(
-            probability=LEAST,
+            probability=round(float(usual), 4),
             wanted_per_1000=wanted_per_1000,
             drawn=0,
             false_per_1000=np.nan,
