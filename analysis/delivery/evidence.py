@@ -7,7 +7,10 @@ a reader may want to know what the volumes say alone.
 import numpy as np
 import pandas as pd
 
-from analysis.terms import YesNo
+from analysis.terms import Entry, YesNo
+
+#: Rows at which a nurse stops the driver.
+_ON_PURPOSE = (Entry.END, Entry.PAUSE, Entry.SYRINGE_CHANGE)
 
 #: How often a stopped and a running driver are charted so at a check.
 _NO_IF_STOPPED, _NO_IF_RUNNING = 0.45, 0.01
@@ -26,17 +29,17 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     Parameters
     ----------
     checks : DataFrame
-        Rows of the check log: running, alarm.
+        Rows of the check log: entry, running, alarm.
     observed_ml : Series of float
         Volume read, on the index of `checks`.
 
     Returns
     -------
     Series of float
-        Log likelihood ratio; 0 where nothing is recorded, and for a syringe that is
-        nearly empty.
+        Log likelihood ratio; 0 where nothing is recorded, for a syringe that is nearly
+        empty, and at rows at which a driver is stopped on purpose.
     """
-    running = checks["running"]
+    running = checks["running"].mask(checks["entry"].isin(_ON_PURPOSE), "")
     said = np.select(
         [running == YesNo.NO, running == YesNo.YES],
         [

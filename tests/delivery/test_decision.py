@@ -27,9 +27,11 @@ def run(
     )
 
 
-def stopped(rows: list[Row]) -> list[Row]:
-    """Chart the driver as running until the last row, and there as stopped."""
-    lights = ["yes"] * (len(rows) - 1) + ["no"]
+def stopped() -> list[Row]:
+    """Give an infusion found stopped at its last check, and ended soon after."""
+    volumes = (16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.5, None)
+    rows = run(*volumes, hours=(*HOURS, 23.8))
+    lights = ["yes"] * (len(HOURS) - 1) + ["no", ""]
     return [{**row, "running": light} for row, light in zip(rows, lights, strict=True)]
 
 
@@ -58,7 +60,7 @@ def ratio(k: float, start: float = 16.0, rate: float = RATE) -> list[float]:
             id="the last reading alone is the one before again: likelier copied",
         ),
         pytest.param(
-            stopped(run(16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.7)),
+            stopped(),
             ["stall_to_end"],
             id="the last reading alone is off and the driver is charted as stopped",
         ),
@@ -143,7 +145,7 @@ def test_a_stall_says_how_much_and_when_it_could_first_be_seen(tmp_path: Path) -
 
 def test_a_finding_of_the_last_reading_alone_says_so(tmp_path: Path) -> None:
     found = only(
-        audit(tmp_path, stopped(run(16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.7))),
+        audit(tmp_path, stopped()),
         "stall_to_end",
     )
     assert "Rests on one reading, the last." in found["sentence"]
