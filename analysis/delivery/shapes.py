@@ -48,13 +48,16 @@ class Shapes:
 #: Mean length of a stop that ends [h].
 STOP_H = 5.0
 
+#: A stop shorter than this is thought of less, the shorter it is [h].
+LEAST_STOP_H = 2.0
+
 #: Ratios of delivered to set volume; within 0.90 to 1.10 none is an event.
 SLOW_RATIOS = (0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.68, 0.75, 0.81, 0.86)
 FAST_RATIOS = (1.14, 1.2, 1.28, 1.38, 1.5, 1.7, 2.0, 2.5, 3.5, 6.0)
 HARMLESS_RATIOS = (0.91, 0.93, 0.95, 1.05, 1.07, 1.09)
 
 #: Volumes given at once, and volumes added to a syringe [mL].
-SURGES_ML = (0.6, 0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
+SURGES_ML = (0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
 _ADDED_ML = (2.0, 3.0, 4.5, 6.0, 8.0, 10.0, 13.0, 16.0)
 
 #: A rise must raise the reading by more than this [mL].
@@ -99,7 +102,8 @@ def stalls(batch: Batch, nodes: int) -> Shapes:
     ends = last < nodes
     lost, volume, first, last = lost[:, ends], volume[:, ends], first[ends], last[ends]
     began, ended = hours[:, first], hours[:, last]
-    weight = np.exp(-(ended - began) / STOP_H)
+    length = ended - began
+    weight = np.exp(-length / STOP_H) * np.minimum(length / LEAST_STOP_H, 1)
     half = hours[:, 1:2] / 2
     return Shapes(
         lost_ml=lost,
@@ -192,7 +196,7 @@ def over_delivery(batch: Batch, nodes: int) -> Shapes:
         Weight falling with the square of the ratio.
     """
     ratios = _between(FAST_RATIOS, nodes)
-    return _throughout(batch, ratios, np.gradient(ratios) / ratios**2)
+    return _throughout(batch, ratios, np.gradient(ratios) / ratios)
 
 
 def _between(knots: tuple[float, ...], nodes: int) -> Array:
@@ -262,7 +266,7 @@ def surges(batch: Batch, nodes: int) -> Shapes:
     volume = np.minimum(amounts, np.clip(left, 0, None))
     return Shapes(
         lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),
-        log_weight=_same(np.repeat(np.gradient(sizes) / sizes**2, len(steps)), n),
+        log_weight=_same(np.repeat(np.gradient(sizes) / sizes, len(steps)), n),
         volume_ml=volume,
         began_h=window,
         ended_h=window,
