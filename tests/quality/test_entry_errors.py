@@ -161,7 +161,7 @@ def test_a_copy_within_the_limit_of_the_line_is_found_by_its_neighbours(
     tmp_path: Path,
 ) -> None:
     result = audit(tmp_path, syringe(dict(sorted({**LINE, 17.5: 5.3}.items()))))
-    finding = only(result, "entry_error")
+    finding = only(result, "doubtful_reading")
     assert finding["first_visible"] == pd.Timestamp(after(START, 17.5))
     assert "a value carried down from the row before" in finding["sentence"]
 
@@ -191,7 +191,8 @@ def test_a_last_reading_off_the_line_keeps_its_finding_and_names_the_rival(
     tmp_path: Path,
 ) -> None:
     volumes = {h: v for h, v in LINE.items() if h < 16} | {12.0: 10.6}
-    result = audit(tmp_path, syringe(volumes) + quiet())
+    found_stopped = {12.0: {"running": "no"}}
+    result = audit(tmp_path, syringe(volumes, cells=found_stopped) + quiet())
     assert len(result.findings[result.findings["group"] == "delivery"]) == 1
     said = result.findings.loc[result.findings["group"] == "delivery", "sentence"]
     assert said.str.contains("An entry error would fit as well: a value carried").all()
