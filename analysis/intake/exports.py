@@ -7,8 +7,10 @@ from pathlib import Path
 from analysis.errors import InputError
 from analysis.intake import synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.headers import find_header
 from analysis.intake.layout import Layout, TableLayout
-from analysis.intake.recognise import Proposal, Question, find_header, propose_all
+from analysis.intake.proposal import Proposal, Question
+from analysis.intake.recognise import propose_all
 from analysis.intake.reshape import Turned, turn
 
 _SHOWN = 5

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
 from analysis.intake.layout import OPEN, TableLayout
-from analysis.intake.recognise import Proposal, Question
+from analysis.intake.proposal import Proposal, Question
 
 _TOP = """\
 # A layout: how this export maps to the tables of `steadyfall dictionary`.
