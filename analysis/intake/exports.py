@@ -11,6 +11,7 @@ from analysis.intake.headers import find_header
 from analysis.intake.layout import Layout, TableLayout
 from analysis.intake.proposal import Proposal, Question
 from analysis.intake.recognise import propose_all
+from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
 
 _SHOWN = 5
@@ -92,7 +93,8 @@ class _HeaderFinder:
     def __call__(self, rows: list[list[str]]) -> int | None:
         """Give the first record that holds all headers of some table."""
         for i, row in enumerate(rows):
-            there = {synonyms.normal(cell) for cell in row}
+            names = tell_apart(row, rows[i - 1] if i else ())
+            there = {synonyms.normal(name) for name in names}
             if any(wanted and wanted <= there for wanted in self._wanted):
                 return i
         return find_header(rows)

@@ -310,7 +310,7 @@ def _from_text(
     at = find_header([[] if i in records.faults else head[i] for i in range(n)])
     if at is None:
         raise InputError(_no_header(label, head, records))
-    header = Header.of(head[at], int(records.lines[at]))
+    header = Header.of(head[at], int(records.lines[at]), head[at - 1] if at else ())
     body = read_body(records, at + 1, header.named, len(header.cells))
     return _table(
         label,
@@ -450,7 +450,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
     return _table(
         label,
-        Header.of(head[at], at + 1),
+        Header.of(head[at], at + 1, head[at - 1] if at else ()),
         body,
         np.arange(1, len(rows) + 1, dtype=np.int64),
         dialect=dialect,

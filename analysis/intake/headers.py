@@ -1,5 +1,6 @@
 """Which header is which column, and what a row of the table is: by name and values."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ from analysis.intake.profiles import (
     Profile,
     fits,
 )
+from analysis.intake.repeats import is_group_row
 from analysis.intake.synonyms import Candidate, Strength
 
 #: Headers looked at when the header row is searched for.
@@ -30,15 +32,32 @@ def find_header(rows: list[list[str]]) -> int | None:
     -------
     int or None
         The record with the most cells that name something known; the first of equals.
-        Without such a record: the first with the most cells, None where all are blank.
+        Where the next one names columns below blanks of it, that next one. Without such
+        a record: the first with the most cells, None where all are blank.
     """
     known = [sum(bool(synonyms.candidates(c)) for c in _named(row)) for row in rows]
     best = max(known, default=0)
     if best >= _LEAST_KNOWN:
-        return known.index(best)
+        at = known.index(best)
+        goes_on = at + 1 < len(rows) and _goes_on(rows[at], rows[at + 1], known[at + 1])
+        return at + 1 if goes_on else at
     filled = [len(_named(row)) for row in rows]
     most = max(filled, default=0)
     return filled.index(most) if most else None
+
+
+def _goes_on(row: list[str], below: list[str], known: int) -> bool:
+    """Tell whether a header takes two records: names of groups, and names below."""
+    filled = [cell for cell in below if cell]
+    width = max(len(row), len(below))
+    pairs = zip(row + [""] * (width - len(row)), below + [""] * (width - len(below)),
+                strict=True)  # fmt: skip
+    below_blank = sum(1 for over, cell in pairs if cell and not over)
+    is_plain = not any(_HAS_DIGITS.search(cell) for cell in filled)
+    return known >= 2 and below_blank >= 1 and is_plain and is_group_row(row)
+
+
+_HAS_DIGITS = re.compile(r"\d[.,:/-]?\d|^\d+$")
 
 
 def _named(row: list[str]) -> list[str]:

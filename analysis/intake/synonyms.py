@@ -349,7 +349,7 @@ def candidates(header: str) -> list[Candidate]:
 
 def _singular(name: str) -> str:
     """Give a header without a number at its end: ``drug 2`` is a drug."""
-    return re.sub(r"\s*\d+$", "", without_unit(name))
+    return without_unit(re.sub(r"\s*\d+$", "", without_unit(name)))
 
 
 def _contained(name: str) -> list[str]:
