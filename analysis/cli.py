@@ -332,3 +332,7 @@ def main() -> None:
             err=True,
         )
         sys.exit(_FAULT)
+
+
+if __name__ == "__main__":
+    main()
