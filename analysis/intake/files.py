@@ -24,6 +24,7 @@ from analysis.intake.header import (
     stripped,
     units_of,
 )
+from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.records import Records, find_records, first_records
 from analysis.intake.scan import Ints
 from analysis.intake.workbook import is_workbook, read_sheets
@@ -278,27 +279,12 @@ def _check_unchanged(path: Path, label: str, sha256: str) -> None:
         raise InputError(f"{msg} or copy it, and run again")
 
 
-#: How files begin that are no delimited text, and what they are.
-_OTHER_KINDS = (
-    (b"%PDF", "a PDF document"),
-    (b"\x1f\x8b", "a compressed file"),
-    (b"Rar!", "a compressed file"),
-    (b"7z\xbc\xaf", "a compressed file"),
-    (b"{\\rtf", "a text document"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-)
-_PAGE = re.compile(r"<(!doctype|html|head|body|table|meta|script|\?xml|!--)\b", re.I)
-
-
 def _from_text(
     data: bytes, label: str, find_header: FindHeader, dialect: Dialect
 ) -> RawTable:
-    _check_kind(data, label)
+    check_beginning(data, label)
     decoded = to_utf8(data, label, dialect.encoding)
-    if _PAGE.match(decoded.data[:1000].decode("utf-8", "replace").lstrip()):
-        msg = f"{label}: is a web page or an XML file, whatever its name"
-        raise InputError(f"{msg}; export it again as CSV, or save it as .xlsx")
+    check_text(decoded.data, label)
     quote = '"' if dialect.quote is None else dialect.quote
     delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
     _check_marks(label, delimiter, quote)
@@ -326,13 +312,6 @@ def _from_text(
         notes=_notes(label, decoded.encoding, dialect)
         + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
     )
-
-
-def _check_kind(data: bytes, label: str) -> None:
-    for start, kind in _OTHER_KINDS:
-        if data.startswith(start):
-            msg = f"{label}: is {kind}, whatever its name; export it again as CSV"
-            raise InputError(f"{msg}, or save it as .xlsx")
 
 
 def _check_marks(label: str, delimiter: str, quote: str) -> None:
@@ -388,7 +367,8 @@ def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
     """Say in how many rows NUL bytes stand."""
     if not len(at):
         return ()
-    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} rows (first: "
+    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} row"
+    msg += "s (first: " if len(at) > 1 else " ("
     return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
 
 

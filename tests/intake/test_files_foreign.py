@@ -265,6 +265,7 @@ def test_formulas_and_words_for_nothing_stay_text(path: Path) -> None:
         pytest.param(b"\n\n , \n", "is empty", id="blank lines only"),
         pytest.param(b"\n <!DOCTYPE html><html><table>", "web page", id="a web page"),
         pytest.param(b"<table><tr><td>1</td></tr>", "web page", id="a bare table"),
+        pytest.param(b"<!-- Saved --><div>", "web page", id="a page with a remark"),
         pytest.param(b'<?xml version="1.0"?><Workbook/>', "XML", id="an XML file"),
         pytest.param(b"%PDF-1.7\n", "a PDF document", id="a PDF"),
         pytest.param(b"\x1f\x8b\x08", "a compressed file", id="compressed"),
