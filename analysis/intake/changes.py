@@ -25,6 +25,8 @@ def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
     for name in ("patient_id", "ward", "driver_id"):
         if name in layout.columns:
             read_text(base, CHECKS[name], layout.columns[name], sheet)
+        elif name in sheet.given:
+            base.text[name] = sheet.given[name]
     if "location" in layout.columns:
         header = layout.columns["location"][0]
         read_words(base, LINES["location"], header, sheet, sheet.cells[header])

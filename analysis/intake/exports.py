@@ -1,5 +1,6 @@
 """Export files to canonical text tables: by a layout, or by what is recognised."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,8 +10,9 @@ from analysis.intake import synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
 from analysis.intake.layout import Layout, TableLayout
-from analysis.intake.proposal import Proposal, Question
+from analysis.intake.proposal import Proposal
 from analysis.intake.recognise import propose_all
+from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
 
@@ -127,13 +129,15 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
     """
     if layout is not None:
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
-        notes = [f"{raw.file}: {note}" for raw in raws for note in raw.notes]
+        notes = [note for raw in raws for note in raw.notes]
+        notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = [turn(raw, table) for raw, table in pairs]
         return Exports(tables=tuple(tables), notes=tuple(notes))
     proposals = propose_all(raws)
     _refuse_open(proposals)
     tables = [turn(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
     notes = [note for raw in raws for note in raw.notes]
+    notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
     ]
@@ -151,13 +155,26 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
 
 def _refuse_open(proposals: Sequence[Proposal]) -> None:
     """Refuse where something must be settled: every such point, in one sentence."""
-    asked: list[tuple[str, Question]] = [
-        (p.file, q) for p in proposals for q in p.questions if q.blocks
-    ]
-    if not asked:
+    files: dict[tuple[str, str], list[str]] = {}
+    text_of: dict[tuple[str, str], str] = {}
+    for p in proposals:
+        for q in (q for q in p.questions if q.blocks):
+            # The same question of several tables is asked once, whatever its counts.
+            key = (q.entry, _FIGURES.sub("0", q.text))
+            files.setdefault(key, []).append(p.file)
+            text_of.setdefault(key, q.text)
+    if not files:
         return
-    told = [f"{file}: {q.text}" for file, q in asked[:_SHOWN]]
-    more = len(asked) - len(told)
-    if more:
-        told.append(f"and {more} more points")
+    told = [_asked(files[key], text) for key, text in text_of.items()]
+    more = len(told) - _SHOWN
+    if more > 0:
+        told = [*told[:_SHOWN], f"and {more} more points"]
     raise InputError(f"{'; '.join(told)}; {_HELP}")
+
+
+_FIGURES = re.compile(r"\d+")
+
+
+def _asked(files: Sequence[str], text: str) -> str:
+    others = f" (so too in {', '.join(files[1:])})" if files[1:] else ""
+    return f"{files[0]}: {text}{others}"

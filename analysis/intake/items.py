@@ -39,6 +39,8 @@ def turn_items(sheet: Sheet) -> Turned:
     for column in CHECKS_WIDE.columns:
         if column.name in layout.columns and column.name not in layout.items:
             read_column(place, column, sheet)
+        elif column.name in sheet.given:
+            place.text[column.name] = sheet.given[column.name]
     item = sheet.read(synonyms.ITEM)[0]
     column_of = {n: c for c, names in layout.items.items() for n in names}
     target = item.map({i: column_of.get(i, "") for i in item.unique()}).astype("str")

@@ -23,8 +23,10 @@ READINGS = frozenset(
      "solution_appearance"}
 )  # fmt: skip
 _DAY = (
+    r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
     r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|"
-    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6})"
+    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6}|"
+    r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
     r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?m\.?)?|"
@@ -33,7 +35,15 @@ _CLOCK = (
 )
 IS_DAY = re.compile(_DAY)
 IS_CLOCK = re.compile(_CLOCK)
-IS_MOMENT = re.compile(_DAY + r"[t ,]+(?:at )?" + _CLOCK + r"\s*(?:z|[+-]\d\d:?\d\d)?")
+IS_MOMENT = re.compile(
+    _DAY
+    + r"[t ,]+(?:at )?"
+    + _CLOCK
+    + r"\s*(?:z|[+-]\d\d:?\d\d)?|"
+    + _CLOCK
+    + r",?\s+(?:on )?"
+    + _DAY
+)
 IS_NUMBER = re.compile(
     r"(?:[~<>\u2248\u2264\u2265]|c\.?|ca\.?|approx\.?|about)?\s*[+-]?\d*[.,]?\d+"
     r"(?:\s*-\s*\d+[.,]?\d*)?\s*(?:mls?|%|h|hrs?|hours?|percent|cc)?"
@@ -96,6 +106,12 @@ _UNIT_WORDS = _DOSE_UNITS | frozenset(
 _DILUENT = re.compile(
     r".*(?:water|wfi|saline|sodium|nacl|glucose|dextrose|n/?s\b|w\.?f\.?i).*"
 )
+
+
+def is_written_time(cell: str) -> bool:
+    """Tell whether a cell is a moment, a day or a clock time."""
+    key = words.key_of(cell)
+    return any(p.fullmatch(key) for p in (IS_MOMENT, IS_DAY, IS_CLOCK))
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +196,11 @@ def _numbers_between(low: float, high: float) -> Callable[[Profile], bool]:
         return p.share(IS_NUMBER.fullmatch) >= 0.5 and low <= p.median() <= high
 
     return test
+
+
+def _volumes_between(low: float, high: float) -> Callable[[Profile], bool]:
+    are_numbers = _numbers_between(low, high)
+    return lambda p: are_numbers(p) and p.share(lambda c: "%" in c) < 0.5
 
 
 def _is_battery(p: Profile) -> bool:
@@ -286,10 +307,10 @@ def _any(_: Profile) -> bool:
 _TESTS: dict[str, Callable[[Profile], bool]] = {
     **dict.fromkeys(TIMES, _is_time),
     **{name: _is_yes_no(name) for name in YES_NO},
-    "set_rate_ml_h": _numbers_between(0.01, 100),
-    "volume_remaining_ml": _numbers_between(0, 60),
-    "display_remaining_ml": _numbers_between(0, 60),
-    "volume_delivered_ml": _numbers_between(0, 60),
+    "set_rate_ml_h": _volumes_between(0.01, 100),
+    "volume_remaining_ml": _volumes_between(0, 60),
+    "display_remaining_ml": _volumes_between(0, 60),
+    "volume_delivered_ml": _volumes_between(0, 60),
     "start_volume_ml": _numbers_between(1, 60),
     "made_up_to_ml": _numbers_between(1, 60),
     "battery_pct": _is_battery,

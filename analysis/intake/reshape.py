@@ -77,10 +77,8 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     for column in table.columns:
         if column.name in layout.columns:
             read_column(reading, column, sheet)
-        elif column.name in layout.constants:
-            reading.text[column.name] = pd.Series(
-                layout.constants[column.name], index=sheet.cells.index, dtype="str"
-            )
+        elif column.name in sheet.given:
+            reading.text[column.name] = sheet.given[column.name]
     if layout.contents_of:
         reading.text["contents"] = _contents(sheet)
         reading.headers["contents"] = layout.contents_of[0][0]

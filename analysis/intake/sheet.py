@@ -1,13 +1,17 @@
 """A raw table before its cells are read: totals out, blanks filled, marks resolved."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.intake import synonyms, words
 from analysis.intake.files import RawTable, row_text
+from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
+from analysis.intake.profiles import is_written_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +28,15 @@ class Sheet:
         Filled cells, marks of "not recorded" emptied.
     source : Series of str
         ``file:line``.
+    given : dict of str to Series of str
+        Column to its value for each row, where that stands in none of its cells.
     """
 
     raw: RawTable
     layout: TableLayout
     cells: pd.DataFrame
     source: pd.Series
+    given: dict[str, pd.Series]
 
     @classmethod
     def of(cls, raw: RawTable, layout: TableLayout) -> "Sheet":
@@ -37,9 +44,17 @@ class Sheet:
         spelled = {synonyms.normal(h): h for h in raw.cells.columns}
         layout = _spelled(layout, {**spelled, **{h: h for h in raw.cells.columns}})
         raw = _without_totals(raw, layout)
+        times = layout.columns.get("checked_at", ())
+        rows, given = without_headings(raw, layout.constants, times)
+        given = {name: cells.reset_index(drop=True) for name, cells in given.items()}
+        raw = only_rows(raw, raw.cells.index.isin(rows.index))
+        for name, where in layout.constants.items():
+            if name not in given:
+                value = constant_of(where, raw)
+                given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
         filled = resolved(raw.cells, layout)
         source = raw.file + ":" + raw.lines.astype("str")
-        return cls(raw, layout, _recorded(filled, layout), source)
+        return cls(raw, layout, _recorded(filled, layout), source, given)
 
     def read(self, column: str) -> list[pd.Series]:
         """Give the cells of a column, one Series a header."""
@@ -68,19 +83,48 @@ def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
 def _without_totals(raw: RawTable, layout: TableLayout) -> RawTable:
     if not layout.not_rows:
         return raw
-    cells = raw.cells
-    first = pd.Series("", index=cells.index, dtype="str")
-    for name in reversed(list(cells.columns)):
-        first = cells[name].where(cells[name] != "", first)
     named = {words.key_of(word) for word in layout.not_rows}
-    is_total = first.map({c: words.key_of(c) in named for c in first.unique()})
-    is_total = is_total.astype(bool)
-    kept = cells[~is_total].reset_index(drop=True)
+    times = layout.columns.get("checked_at", ())
+    is_total = rows_called(raw.cells, named, times)
+    return only_rows(raw, ~is_total.to_numpy(dtype=bool))
+
+
+def rows_called(
+    cells: pd.DataFrame, names: Collection[str], times: Sequence[str]
+) -> pd.Series:
+    """Mark rows whose first cell is one of `names`, and that have no time of their own.
+
+    A row with a time is a row of the log, whatever its first cell says.
+    """
+    first = first_filled(cells)
+    is_called = first.map({c: words.key_of(c) in names for c in first.unique()})
+    called = cells[is_called.astype(bool)]
+    is_timed = pd.Series(data=bool(times), index=called.index)
+    for header in times:
+        is_timed &= called[header].map(is_written_time).astype(bool)
+    return pd.Series(cells.index.isin(called.index[~is_timed]), index=cells.index)
+
+
+def first_filled(cells: pd.DataFrame) -> pd.Series:
+    """Give the first cell of each row that is not blank; empty where all are."""
+    first = pd.Series("", index=cells.index, dtype="str")
+    for name in cells.columns:
+        blank = first == ""
+        if not blank.any():
+            break
+        first = first.mask(blank, cells[name])
+    return first
+
+
+def only_rows(raw: RawTable, is_row: npt.NDArray[np.bool_]) -> RawTable:
+    """Count the records that are no rows among the other lines of a table."""
+    if is_row.all():
+        return raw
     return replace(
         raw,
-        cells=kept,
-        lines=raw.lines[~is_total].reset_index(drop=True),
-        other_lines=raw.other_lines + int(is_total.sum()),
+        cells=raw.cells[is_row].reset_index(drop=True),
+        lines=raw.lines[is_row].reset_index(drop=True),
+        other_lines=raw.other_lines + int((~is_row).sum()),
     )
 
 
@@ -154,6 +198,8 @@ def identity(sheet: Sheet) -> pd.Series:
         for i, h in enumerate(headers)
     }
     key = pd.Series("", index=filled.index, dtype="str")
+    for name, value in sorted(sheet.given.items()):
+        key = key + ("\x1f" + name + "=" + value).where(value != "", "")
     for header in sorted(filled.columns, key=lambda h: names.get(h, f"+{h}")):
         column = filled[header]
         name = names.get(header, f"+{header}")

@@ -72,7 +72,9 @@ _SYNONYMS = {
     "check date time|date taken|datetime of check|observation date|day|clock|"
     "charted at|"
     "date time of check|time of reading|reading date|observation datetime|seen at|"
-    "date recorded|monitoring date|round date|date time taken|visited at|hour",
+    "date recorded|monitoring date|round date|date time taken|visited at|hour|visited|"
+    "date performed|time performed|obs date time|date time of obs|date time checked|"
+    "checked|check at|time seen|date seen|obs at|noted at|date time recorded",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
     "saved at|documented at|system time|modified|last updated|audit time|sign time|"
     "verified time|late entry time|time filed|filed|entered|time entered|date filed|"
@@ -124,7 +126,7 @@ _SYNONYMS = {
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
-    "duration set|planned time",
+    "duration set|planned time|run over hours|over hours|infuse over hours",
     "time_remaining": "time remaining|time left|hours left|hrs remaining|"
     "remaining time|"
     "time to go|due to finish|expected end|finish in|end due|estimated completion|tr|"
@@ -162,10 +164,10 @@ _SYNONYMS = {
     "giving set changed|tubing changed|tubing change|line renewed|new line|"
     "extension line changed|administration set changed|extension set changed|"
     "giving set change|extension change",
-    LINE_CHANGED_ON: "line change date|line date|date line changed|line due|"
+    LINE_CHANGED_ON: "line change date|line date|date line changed|"
     "line in since|line inserted|line start|extension set date|extension date|"
     "giving set date|set change date|tubing date|infusion set date|admin set date|"
-    "line label date|line changed on|line changed|extension changed on|"
+    "line changed on|line changed|extension changed on|"
     "extension changed|set changed on|date set changed|line renewed on|"
     "giving set changed"
     "|tubing changed|line change|set changed|tubing changed on|line fitted on",
@@ -269,7 +271,8 @@ PLACELESS = frozenset(
 _UNIT = re.compile(
     r"\s+(?:in\s+)?(?:mls?|cc|h|hrs?|hours?|percent|mgs?|ml h|ml hr|ml per hour|"
     r"mls? (?:per )?(?:h|hr|hrs|hour)|mls? (?:per )?(?:24 ?h(?:rs?|ours?)?|day|d)|"
-    r"y n|yn|yes no|24h clock|dd mm yyyy|mm dd yyyy|dd mm yy|hh mm|g|tick|g number)$"
+    r"y n|yn|yes no|ml per h|mls? per hour|24h clock|dd mm yyyy|mm dd yyyy|"
+    r"dd mm yy|hh mm|g|tick|g number)$"
 )
 
 
@@ -344,7 +347,36 @@ def candidates(header: str) -> list[Candidate]:
     return [
         Candidate(column, strength)
         for column, strength in sorted(found.items(), key=lambda item: -item[1])
+        if not _is_ruled_out(column, strength, name)
     ]
+
+
+#: Words that make a date another one than that of a check, a start or a change.
+_OTHER_DATES = frozenset(
+    {"birth", "dob", "expiry", "expires", "exp", "batch", "admission", "admitted",
+     "discharge", "prescribed", "prescription", "prepared", "next", "due", "expected",
+     "planned", "printed", "previous", "last", "referral"}
+)  # fmt: skip
+_DATES = frozenset(
+    {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
+     "removed_at", LINE_CHANGED_ON, SITE_CHANGED_ON, "line_changed", "site_changed"}
+)  # fmt: skip
+#: Columns that a per cent can stand in; in all others of a number it cannot.
+_NO_PERCENT = frozenset(
+    {"volume_remaining_ml", "display_remaining_ml", "volume_delivered_ml", "vtbi",
+     "start_volume_ml", "made_up_to_ml", "set_rate_ml_h", "planned_duration_h"}
+)  # fmt: skip
+
+
+def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
+    """Tell whether another word of a header says that it is not this column."""
+    said = set(name.split())
+    if strength is Strength.CANONICAL:
+        return False
+    if column in _NO_PERCENT and said & {"percent", "pct", "percentage"}:
+        return True
+    exact = column in _BY_PHRASE.get(name, [])
+    return column in _DATES and bool(said & _OTHER_DATES) and not exact
 
 
 def _singular(name: str) -> str:
