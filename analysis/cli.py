@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analysis.audit import AuditResult
-    from analysis.intake import Log
     from analysis.intake.layout import Layout
     from analysis.policy import Policy
 
@@ -115,41 +114,19 @@ def layout(exports: tuple[Path, ...]) -> None:
 def intake(
     exports: tuple[Path, ...], policy_file: Path | None, layout_file: Path | None
 ) -> None:
-    """Read EXPORT... and say what became of every row; nothing is written."""
+    """Read EXPORT... and say what became of every row: a dry run.
+
+    Says what was recognised and settled, what could not be read and why, what had to be
+    derived, and how the log was charted. Nothing is written.
+    """
     from analysis.intake import read_exports
+    from analysis.report.dry_run import dry_run
 
     policy, mapped = _settings(policy_file, layout_file)
-    click.echo("\n".join(_dry_run(read_exports(exports, policy, mapped))))
-
-
-def _dry_run(log: "Log") -> list[str]:
-    """Say in lines what was read, what was not, and how the log was charted."""
-    lines = _account_lines(log.account)
-    for name, frame in (("rejected", log.rejected), ("set aside", log.set_aside)):
-        for (column, reason), part in frame.groupby(["column", "reason"], sort=True):
-            first = part.iloc[0]
-            lines.append(
-                f"{name}: {len(part)} x {reason} in {column}, "
-                f"first {first['source']}: {first['sentence']}"
-            )
-    lines += _missing_lines(log)
-    whole = (log.checks["checked_at"].dt.minute == 0).mean()
-    lines.append(f"times on the exact hour: {100 * whole:.1f} % (by chance 1.7 %)")
-    return lines + list(log.notes)
-
-
-def _missing_lines(log: "Log") -> list[str]:
-    """Say for each ward which columns of this export its rows leave empty."""
-    lines = []
-    for ward, rows in log.checks.groupby("ward", sort=True):
-        blank = {
-            name: (rows[name].isna() | (rows[name] == "")).mean()
-            for name in sorted(log.columns["checks"])
-            if name in rows
-        }
-        told = ", ".join(f"{n} {100 * b:.0f} %" for n, b in blank.items() if b > 0)
-        lines.append(f"not recorded in {ward} ({len(rows)} rows): {told or 'nothing'}")
-    return lines
+    with _progress() as say:
+        say("reading the export")
+        log = read_exports(exports, policy, mapped)
+    click.echo("\n".join(dry_run(log)))
 
 
 def _account_lines(account: "pd.DataFrame") -> list[str]:
