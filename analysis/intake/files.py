@@ -373,13 +373,13 @@ def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
-    msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
     for i in range(len(head)):
         if i in records.faults:
-            why = records.faults[i]
-            return f"{msg} table, and line {records.lines[i]} is broken: {why}"
+            msg = f"{label}, line {records.lines[i]}: {records.faults[i]}; and no line "
+            return f"{msg}before it looks like the header of a table; export it again"
     if not any(cell for row in head for cell in row):
         return f"{label}: the file is empty; export it again with its rows"
+    msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
     return f"{msg} table; a line with the names of the columns is needed"
 
 

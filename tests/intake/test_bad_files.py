@@ -13,7 +13,7 @@ import xlsxwriter
 
 from analysis import cli
 from analysis.intake.records import find_records
-from tests.intake.logs import COLUMNS, HEADER, line
+from tests.intake.logs import HEADER, line
 
 ROWS = [
     line(checked_at=f"2026-10-0{day}T{hour:02}:00", infusion_id=f"I{day}")
@@ -54,6 +54,7 @@ LONG = 30_000_000
 @pytest.mark.parametrize(
     ("data", "read", "rejected", "says"),
     [
+        pytest.param(text(HEADER, *ROWS, NEW), 9, 0, [], id="nothing amiss"),
         pytest.param(
             CUT, 9, 1, ["bad.csv:10", "the file ends inside it"], id="a truncated file"
         ),
@@ -75,7 +76,7 @@ LONG = 30_000_000
             with_row(line(volume_remaining_ml="1\0", infusion_id="I3")),
             9,
             0,
-            ["set aside: 1 x", "bad.csv:4", "NUL bytes"],
+            ["1 x not a number", "bad.csv:4", "NUL bytes"],
             id="a NUL byte in a number",
         ),
         pytest.param(
@@ -203,18 +204,18 @@ def test_the_account_balances_and_says_what_was_lost(  # noqa: PLR0913, PLR0917
     path.write_bytes(data)
     status, out, errors = run(monkeypatch, capsys, "intake", str(path))
     assert (status, errors) == (0, "")
-    said = re.match(
-        r"bad\.csv: (\d+) rows read, (\d+) accepted, (\d+) rejected, "
-        r"(\d+) superseded, (\d+) exact duplicates\n",
-        out,
+    told = " ".join(out.split())
+    said = re.search(
+        r"bad\.csv\D*(\d+) rows read\D+(\d+) accepted\D+(\d+) rejected"
+        r"\D+(\d+) superseded\D+(\d+) exact duplicates",
+        told,
     )
-    assert said, out
+    assert said, told
     account = [int(n) for n in said.groups()]
     assert account == [read, read - rejected, rejected, 0, 0]
     for words in says:
-        assert words in out
-    if not rejected:
-        assert "rejected:" not in out
+        assert words in told
+    assert ("broken record" in told) == (rejected > 0)
 
 
 def workbook() -> bytes:
@@ -437,14 +438,3 @@ def test_a_file_that_cannot_be_read_ends_in_one_sentence(  # noqa: PLR0913, PLR0
     monkeypatch.chdir(tmp_path)
     assert_one_sentence(run(monkeypatch, capsys, command, str(path)), says)
     assert [p for p in tmp_path.iterdir() if p != path] == []
-
-
-def test_the_log_that_is_spoilt_here_is_good(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = tmp_path / "good.csv"
-    path.write_bytes(text(HEADER, *ROWS, NEW))
-    status, out, _ = run(monkeypatch, capsys, "intake", str(path))
-    assert status == 0
-    assert "9 rows read, 9 accepted" in out
-    assert len(COLUMNS) == 11
