@@ -15,6 +15,7 @@ from typing import Any
 from analysis.columns import CHECKS, INFUSIONS, LINES
 from analysis.errors import LayoutError
 from analysis.intake import synonyms
+from analysis.terms import SiteSign
 
 #: What stands where a person has to decide.
 OPEN = "?"
@@ -50,6 +51,7 @@ _ORDERS = ("ymd", "dmy", "mdy")
 _CLOCKS = ("24", "12")
 _MARKS = (".", ",")
 _RATES = ("mL/h", "mL/24 h")
+_SIGNS = tuple(str(sign) for sign in SiteSign if sign is not SiteSign.NONE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +84,8 @@ class TableLayout:
         Column to the one value that holds for the whole table.
     contents_of : tuple of tuple of str
         Headers of drug, dose and unit, one group a drug.
+    signs_of : mapping of str to tuple of str
+        Sign of a site to the headers that say yes or no to it.
     items : mapping of str to tuple of str
         Column to the item names whose values it takes, in a table of items.
     words : mapping of str to mapping
@@ -103,6 +107,7 @@ class TableLayout:
     units: Mapping[str, str] = field(default_factory=dict)
     constants: Mapping[str, str] = field(default_factory=dict)
     contents_of: tuple[tuple[str, ...], ...] = ()
+    signs_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     items: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     encoding: str = ""
@@ -113,6 +118,7 @@ class TableLayout:
         """Give every header the layout names, in the form that is compared."""
         named = [h for column in self.columns.values() for h in column]
         named += [h for group in self.contents_of for h in group]
+        named += [h for headers in self.signs_of.values() for h in headers]
         return frozenset(synonyms.normal(h) for h in named if h != OPEN)
 
 
@@ -235,7 +241,7 @@ def _value(  # noqa: PLR0911 - one return a kind of value
 ) -> Any:
     """Bring one value of a table to its type; a value that does not fit is a fault."""
     match key:
-        case "columns" | "items" if isinstance(value, dict):
+        case "columns" | "items" | "signs_of" if isinstance(value, dict):
             return {
                 k: _texts(v, f"{where}: {key}.{k}", faults) for k, v in value.items()
             }
@@ -286,6 +292,11 @@ def _misfits(table: TableLayout) -> list[str]:
         for key, names in (("columns", table.columns), ("items", table.items))
         for name in names
         if name not in allowed
+    ]
+    found += [
+        f"signs_of.{sign} is none of {', '.join(_SIGNS)}"
+        for sign in table.signs_of
+        if sign not in _SIGNS
     ]
     for key, value, choices in (
         ("date_order", table.date_order, _ORDERS),

@@ -28,6 +28,7 @@ _ORDER = (
     "delimiter",
     "quote",
     "columns",
+    "signs_of",
     "items",
     "constants",
     "units",

@@ -236,10 +236,19 @@ def _is_yes_no(column: str) -> Callable[[Profile], bool]:
     return lambda p: p.share(lambda c: c in known) >= 0.6
 
 
+def is_ok_header(header: str) -> bool:
+    """Tell whether a header asks if all is well: yes there means that it is."""
+    asked = synonyms.normal(header).split()
+    return bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
+
+
 def _is_signs(p: Profile) -> bool:
+    is_asked = is_ok_header(p.header)
+
     def reads(cell: str) -> bool:
         known, unknown = words.site_signs(cell, {})
-        return (bool(known) and not unknown) or cell in words.TICKS
+        is_answer = cell in words.TICKS or (is_asked and cell in words.YES_NO)
+        return (bool(known) and not unknown) or is_answer
 
     is_score = p.share(IS_NUMBER.fullmatch) > 0.5
     return not is_score and p.share(reads) >= 0.5

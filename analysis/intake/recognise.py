@@ -18,9 +18,10 @@ from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.signs import find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
-from analysis.intake.vocabulary import read_vocabulary
+from analysis.intake.vocabulary import read_codes, read_vocabulary
 from analysis.intake.volumes import check_volumes, rate_unit, with_unit
 
 NUMBERS = frozenset(
@@ -225,10 +226,12 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     dittos,
     _composite,
     _date_order,
+    find_signs,
     _contents,
     _decimal,
     rate_unit,
     _items,
+    read_codes,
     read_vocabulary,
     _why,
     check_volumes,

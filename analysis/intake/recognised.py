@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from analysis.columns import CANONICAL
 from analysis.intake import synonyms
+from analysis.intake.given import ABOVE, FILE, HEADING, SHEET
 from analysis.intake.layout import Holds, TableLayout
 
 _ROW_IS = {
@@ -51,6 +52,8 @@ def _columns(table: TableLayout) -> Iterator[str]:
             yield f"{name} from {_named(headers)}"
     if parts := tuple(header for group in table.contents_of for header in group):
         yield f"contents from {_named(parts)}"
+    for sign, headers in table.signs_of.items():
+        yield f"the sign {sign} from {_named(headers)}"
     for name, items in sorted(table.items.items(), key=_place):
         yield f"{name} from the item {_named(items, 'or')}"
 
@@ -95,13 +98,29 @@ def _values(table: TableLayout) -> Iterator[str]:
         if unit != "mL/h":
             yield f"{name} charted in {unit}"
     for name, value in table.constants.items():
-        yield f"{name} is '{value}' in every row"
+        yield f"{name} from {_PLACES.get(value, _beside(value))}"
     for name, digits in table.digits.items():
         if digits:
             yield f"{name} filled up with zeros to {digits} digits"
     for name, words in table.words.items():
         if told := ", ".join(_meanings(words)):
             yield f"{name} reads {told}"
+
+
+_PLACES = {
+    SHEET: "the name of the sheet",
+    FILE: "the name of the file",
+    HEADING: "the rows of one cell",
+}
+
+
+def _beside(value: str) -> str:
+    """Say where a constant stands, or what it is."""
+    if value.startswith(ABOVE):
+        return f"'{value.removeprefix(ABOVE).strip()}' above the header"
+    if value.startswith(HEADING):
+        return f"'{value.removeprefix(HEADING).strip()}' in the rows of one cell"
+    return f"the layout: '{value}' in every row"
 
 
 def _meanings(words: Mapping[str, str]) -> Iterator[str]:

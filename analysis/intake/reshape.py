@@ -11,13 +11,14 @@ import pandas as pd
 
 from analysis.columns import INFUSIONS, LINES, Table
 from analysis.errors import InputError
-from analysis.intake import numbers, synonyms
+from analysis.intake import numbers, synonyms, words
 from analysis.intake.changes import turn_changes
 from analysis.intake.files import RawTable
 from analysis.intake.items import turn_items
 from analysis.intake.layout import Holds, TableLayout
 from analysis.intake.reading import Reading, read_column
 from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.signs import read_signs
 from analysis.intake.turned import (
     CHECKS_WIDE,
     DUPLICATE,
@@ -82,6 +83,8 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     if layout.contents_of:
         reading.text["contents"] = _contents(sheet)
         reading.headers["contents"] = layout.contents_of[0][0]
+    read_signs(reading, sheet)
+    _changed_by_entry(reading, sheet)
     _amended(reading, sheet)
     text = frame_of(reading, table, sheet.cells.index)
     text["file"] = sheet.raw.file
@@ -94,6 +97,20 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
         text["line_id"] = text["line_id"].where(text["line_id"] != "", _line_ids(text))
     rows = pd.Series(sheet.cells.index, index=sheet.cells.index, dtype="int64")
     return finished(sheet, table, reading, (text, rows, no_fate()))
+
+
+def _changed_by_entry(reading: Reading, sheet: Sheet) -> None:
+    """Read a change of line or site that the entry names, where no column does."""
+    cells = sheet.read("entry")
+    for column, known in words.CHANGES.items():
+        if not cells or column in reading.text:
+            continue
+        is_so = {c: words.key_of(c) in known for c in cells[0].unique()}
+        if any(is_so.values()):
+            changed = cells[0].map(is_so).astype(bool)
+            blank = pd.Series("", index=changed.index, dtype="str")
+            reading.text[column] = blank.mask(changed, "yes")
+            reading.headers[column] = sheet.layout.columns["entry"][0]
 
 
 def _amended(reading: Reading, sheet: Sheet) -> None:

@@ -75,6 +75,7 @@ def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
         layout,
         columns={k: own(v) for k, v in layout.columns.items()},
         contents_of=tuple(own(group) for group in layout.contents_of),
+        signs_of={k: own(v) for k, v in layout.signs_of.items()},
         fill_down=own(layout.fill_down),
         ditto=own(layout.ditto),
     )
@@ -177,6 +178,7 @@ def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     marks = words.NOT_RECORDED | {words.key_of(w) for w in layout.not_recorded}
     used = {h for headers in layout.columns.values() for h in headers}
     used |= {h for group in layout.contents_of for h in group}
+    used |= {h for headers in layout.signs_of.values() for h in headers}
     out = cells.copy()
     for header in used:
         column = cells[header]
