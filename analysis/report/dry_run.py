@@ -98,7 +98,7 @@ def _reasons(grid: Grid) -> Iterator[str]:
 
 
 def _qualifiers(grid: Grid) -> Iterator[str]:
-    for count, column, charted_as, read_as, source, cell in grid.rows:
+    for column, charted_as, read_as, count, source, cell in grid.rows:
         said = f"{count} x {column} charted as {charted_as}, read as {read_as}"
         yield from _wrapped([f"{said}; first {source}: {cell}"])
 

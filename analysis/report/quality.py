@@ -138,18 +138,18 @@ def qualified(record: Record) -> Grid:
     """
     return Grid(
         caption="Numbers charted with a qualifier, read as a number",
-        head=("how many", "column", "charted as", "read as", "the first", "its cell"),
+        head=("column", "charted as", "read as", "how many", "the first", "its cell"),
         rows=[
             (
-                f"{row['cells']:,}",
                 str(row["column"]),
                 *_QUALIFIED[str(row["qualifier"])],
+                f"{row['cells']:,}",
                 str(row["source"]),
                 str(row["value"]),
             )
             for row in facts.rows_of(record.qualifiers)
         ],
-        numeric=frozenset({0}),
+        numeric=frozenset({3}),
     )
 
 
@@ -375,13 +375,20 @@ def without_derived(result: AuditResult) -> Grid | None:
     names = [n for n in facts.measures(result) if n not in result.not_in_export]
     both = unassigned.with_and_without_derived(result.units, names, IN_HOURS)
     return Grid(
-        caption="What rests on derived infusions: each measure over the whole log",
+        caption="What rests on derived infusions: each measure over the whole log, and "
+        "what is left of it without them",
         head=("measure", "with derived infusions", "without them"),
         rows=[
             (
                 definition(str(row["measure"])).label,
-                _part(row["numerator"], row["denominator"]),
-                _part(row["numerator_without"], row["denominator_without"]),
+                *(
+                    _part(
+                        row[f"numerator{which}"],
+                        row[f"denominator{which}"],
+                        decimals=1 if row["measure"] in IN_HOURS else 0,
+                    )
+                    for which in ("", "_without")
+                ),
             )
             for row in facts.rows_of(both)
         ],
@@ -405,10 +412,12 @@ def _empty(missing: int, rows: int) -> str:
     return "not charted here" if missing == rows else _share(missing, rows)
 
 
-def _part(part: float, whole: float) -> str:
+def _part(part: float, whole: float, *, decimals: int) -> str:
     if not whole > 0:  # nor where it is missing
-        return "nothing due"
-    return f"{part:,.1f} of {whole:,.1f} ({100 * part / whole:.1f} %)"
+        return "nothing judged"
+    share = f"{100 * part / whole:.1f} %"
+    hours = " h" if decimals else ""
+    return f"{part:,.{decimals}f} of {whole:,.{decimals}f}{hours} ({share})"
 
 
 def grids(result: AuditResult) -> Sequence[Grid]:

@@ -771,7 +771,7 @@ def _account_grid(account: pd.DataFrame) -> Grid:
     ]
     return Grid(
         caption="Every row of every file: rows read = accepted + rejected + superseded "
-        "+ exact duplicates",
+        "+ exact duplicates. Other lines are headers, totals and blank ones",
         head=(
             "file",
             "table",
