@@ -226,21 +226,31 @@ def read_table(path: Path, label: str) -> RawTable:
     return tables[0]
 
 
-def row_text(cells: pd.DataFrame) -> list[str]:
+def row_text(cells: pd.DataFrame) -> pd.Series:
     """Give rows as lines of CSV, for the ledger.
+
+    Parameters
+    ----------
+    cells : DataFrame of str, shape (rows, columns)
+        Rows.
+
+    Returns
+    -------
+    Series of str, shape (rows,)
+        A line for each row, on the index of `cells`.
 
     Examples
     --------
-    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str"))
+    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str")).tolist()
     ['1,"x, y"']
     """
     if not len(cells.columns):
-        return [""] * len(cells)
+        return pd.Series("", index=cells.index, dtype="str")
     columns = [_in_quotes(pa.chunked_array(cells[name])) for name in cells.columns]
-    lines: list[str] = pc.binary_join_element_wise(
+    lines: pd.Series = pc.binary_join_element_wise(
         *columns, pa.scalar(",", pa.large_string())
-    ).to_pylist()
-    return lines
+    ).to_pandas()
+    return lines.astype("str").set_axis(cells.index)
 
 
 def _in_quotes(column: pa.ChunkedArray) -> pa.ChunkedArray:

@@ -366,8 +366,11 @@ def test_the_delimiter_is_decided_by_all_records(
 
 def test_rows_are_written_for_the_ledger_as_csv() -> None:
     cells = pd.DataFrame(TABLE, columns=HEADER, dtype="str")
-    assert row_text(cells) == [written([row], lineterminator="") for row in TABLE]
-    assert row_text(cells.iloc[:0]) == []
+    lines = [written([row], lineterminator="") for row in TABLE]
+    assert row_text(cells).tolist() == lines
+    assert row_text(cells.iloc[[2, 0]]).to_dict() == {2: lines[2], 0: lines[0]}
+    assert row_text(cells.iloc[:0]).tolist() == []
+    assert row_text(cells[[]]).tolist() == [""] * len(TABLE)
 
 
 def test_the_quick_and_the_exact_reading_agree(
