@@ -279,7 +279,7 @@ def _check_any_row(
 
 def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
     rows, accepted = [], {}
-    for sheet in sheets:
+    for sheet in (s for s in sheets if not s.is_beside):
         fate = fates(sheet, typed[sheet.table.name])
         counts = fate.value_counts()
         rows.append(

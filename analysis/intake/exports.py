@@ -1,12 +1,12 @@
 """Export files to canonical text tables: by a layout, or by what is recognised."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.errors import InputError
-from analysis.intake import synonyms
+from analysis.intake import dates, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
 from analysis.intake.layout import Layout, TableLayout
@@ -131,17 +131,23 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
         notes = [note for raw in raws for note in raw.notes]
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
-        tables = [turn(raw, table) for raw, table in pairs]
-        return Exports(tables=tuple(tables), notes=tuple(notes))
+        tables = _with_beside(turn(raw, table) for raw, table in pairs)
+        return Exports(tables=tables, notes=tuple(notes))
     proposals = propose_all(raws)
     _refuse_open(proposals)
-    tables = [turn(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
+    pairs = [(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
+    tables = _with_beside(turn(raw, table) for raw, table in pairs)
     notes = [note for raw in raws for note in raw.notes]
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
     ]
-    return Exports(tables=tuple(tables), notes=tuple(notes))
+    return Exports(tables=tables, notes=tuple(notes))
+
+
+def _with_beside(turned: Iterable[Turned]) -> tuple[Turned, ...]:
+    """Give every table, and after it those made of the same rows."""
+    return tuple(table for one in turned for table in (one, *one.beside))
 
 
 def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
@@ -150,7 +156,29 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
         lacking = ", ".join(layout.nearest(raw.cells.columns))
         msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
         raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+    _check_order(raw, table)
     return table
+
+
+def _check_order(raw: RawTable, table: TableLayout) -> None:
+    """Refuse an order of dates that the dates of a file contradict."""
+    spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+    names = [h for name in _TIMES for h in table.columns.get(name, ())]
+    texts = [
+        raw.cells[spelled[key]] for h in names if (key := synonyms.normal(h)) in spelled
+    ]
+    if table.date_order not in _ORDERS or not texts:
+        return
+    order, evidence, is_certain = dates.decide_order(texts)
+    if is_certain and order in _ORDERS and order != table.date_order:
+        msg = f"{raw.file}: the layout reads its dates as {table.date_order}, but "
+        msg += f"{evidence}; correct date_order, or read this file by a layout "
+        raise InputError(f"{msg}of its own")
+
+
+_ORDERS = ("dmy", "mdy")
+_TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
+          "removed_at", synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)  # fmt: skip
 
 
 def _refuse_open(proposals: Sequence[Proposal]) -> None:

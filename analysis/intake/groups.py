@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from analysis.intake import given, words
-from analysis.intake.layout import Holds
+from analysis.intake import dates, given, synonyms, words
+from analysis.intake.layout import OPEN, Holds
 from analysis.intake.profiles import profile
 from analysis.intake.proposal import Draft, listed
 from analysis.intake.sheet import first_filled, only_rows, rows_called
@@ -98,6 +98,33 @@ _SEVERAL = re.compile(r"\ball\b|\band\b|[,;=&]|\bvarious\b", re.I)
 
 def _with_constant(draft: Draft, column: str, where: str) -> Draft:
     return draft.put(constants={**draft.table.constants, column: where})
+
+
+def line_dates(draft: Draft) -> Draft:
+    """Leave out dates of a line or site that lie after the check: dates due."""
+    how = (draft.table.date_order or "ymd", draft.table.clock or "24")
+    times = draft.table.columns.get("checked_at", ())
+    if draft.table.holds is not Holds.CHECKS or not times or how[0] == OPEN:
+        return draft
+    head = draft.raw.cells.iloc[:_LOOKED_AT]
+    day, _ = dates.read_clock(head[times[0]], None, order=how[0], clock=how[1])
+    for column in (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON):
+        header = draft.header(column)
+        if not header:
+            continue
+        since, _ = dates.read_clock(head[header], None, order=how[0], clock=how[1])
+        both = (day != "") & (since != "")
+        after = int((since.str[:10] > day.str[:10])[both].sum())
+        if after > _MOST_AFTER * both.sum():
+            columns = {k: v for k, v in draft.table.columns.items() if k != column}
+            text = f"{header} lies after the check on {after} of {both.sum()} rows, as "
+            text += "a date due does: it is not used"
+            draft = draft.put(columns=columns).ask(column, text, blocks=False)
+    return draft
+
+
+#: Rows looked at, and the share of dates after their check that slips of the pen make.
+_LOOKED_AT, _MOST_AFTER = 20_000, 0.05
 
 
 def blanks(draft: Draft) -> Draft:

@@ -1,6 +1,7 @@
 """A table with a row an item: the items of one check put together."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -54,7 +55,9 @@ def turn_items(sheet: Sheet) -> Turned:
     has_reading = (target[live] != "").groupby(group).transform("any")
     fate[has_reading.index[~has_reading]] = NO_PLACE
     group = group[has_reading]
-    return _pivoted(sheet, place, (target, group, fate))
+    turned = _pivoted(sheet, place, (target, group, fate))
+    no_place = [str(name) for name in item[target == ""].unique() if name]
+    return replace(turned, unused=(*turned.unused, *no_place))
 
 
 def _pivoted(

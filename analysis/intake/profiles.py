@@ -205,7 +205,21 @@ def _volumes_between(low: float, high: float) -> Callable[[Profile], bool]:
 
 def _is_battery(p: Profile) -> bool:
     is_flag = all(str(cell) in {"0", "1"} for cell in p.counts.index)
-    return not is_flag and _numbers_between(2, 100)(p)
+    if is_flag or _are_volts(p):
+        return False
+    return _numbers_between(2, 100)(p) or are_parts_of_one(p)
+
+
+def are_parts_of_one(p: Profile) -> bool:
+    """Tell whether a per cent is written as 0.98, as workbooks keep it."""
+    parts = p.share(lambda c: re.fullmatch(r"0?[.,]\d+|1|0", c))
+    return parts >= 0.95 and p.share(lambda c: re.match(r"0?[.,]\d", c)) >= 0.5
+
+
+def _are_volts(p: Profile) -> bool:
+    """Tell whether a battery is charted in volts: small numbers, most with decimals."""
+    small = p.share(lambda c: re.fullmatch(r"(?:1\d|[1-9])[.,]\d+", c))
+    return small >= 0.5 and p.share(lambda c: re.match(r"[2-9]\d|100", c)) < 0.05
 
 
 def _is_time(p: Profile) -> bool:

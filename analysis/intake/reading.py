@@ -132,6 +132,8 @@ def read_numbers(
         no_unit = pd.Series(data=False, index=cell.index)
         wrong = {u for u in unit.unique() if u and not _suits(u, column)}
         value = value.mask(unit.isin(wrong), "")
+    if sheet.layout.units.get(column.name) == "parts of 1":
+        value = _times_hundred(value)
     bad = cell[(value == "") & (cell != "") & ~no_unit]
     text = (
         f"{header} reads '{{value}}', which is not a number; the row is kept without it"
@@ -152,6 +154,12 @@ def read_numbers(
                 }
             )
         )
+
+
+def _times_hundred(value: pd.Series) -> pd.Series:
+    hundred = pd.to_numeric(value, errors="coerce") * 100
+    text = pd.Series(np.char.mod("%.6g", hundred.fillna(0.0)), index=value.index)
+    return text.astype("str").where(hundred.notna(), "")
 
 
 _UNITS = {

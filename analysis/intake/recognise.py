@@ -13,7 +13,14 @@ import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
 from analysis.intake.files import RawTable
-from analysis.intake.groups import blanks, constants, dittos, heading_rows, total_rows
+from analysis.intake.groups import (
+    blanks,
+    constants,
+    dittos,
+    heading_rows,
+    line_dates,
+    total_rows,
+)
 from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
@@ -22,7 +29,7 @@ from analysis.intake.signs import find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
-from analysis.intake.volumes import check_volumes, rate_unit, with_unit
+from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
 
 NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "display_remaining_ml", "start_volume_ml",
@@ -226,10 +233,12 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     dittos,
     _composite,
     _date_order,
+    line_dates,
     find_signs,
     _contents,
     _decimal,
     rate_unit,
+    battery_unit,
     _items,
     read_codes,
     read_vocabulary,

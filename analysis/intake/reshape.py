@@ -7,12 +7,15 @@ dropped: every raw row feeds a row, or is named here as a copy, as superseded, o
 read and without a place.
 """
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analysis.columns import INFUSIONS, LINES, Table
 from analysis.errors import InputError
 from analysis.intake import numbers, synonyms, words
 from analysis.intake.changes import turn_changes
+from analysis.intake.dated import lines_of_checks, read_line_dates
 from analysis.intake.files import RawTable
 from analysis.intake.items import turn_items
 from analysis.intake.layout import Holds, TableLayout
@@ -84,6 +87,7 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
         reading.text["contents"] = _contents(sheet)
         reading.headers["contents"] = layout.contents_of[0][0]
     read_signs(reading, sheet)
+    read_line_dates(reading, sheet)
     _changed_by_entry(reading, sheet)
     _amended(reading, sheet)
     text = frame_of(reading, table, sheet.cells.index)
@@ -96,7 +100,9 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     if table is LINES:
         text["line_id"] = text["line_id"].where(text["line_id"] != "", _line_ids(text))
     rows = pd.Series(sheet.cells.index, index=sheet.cells.index, dtype="int64")
-    return finished(sheet, table, reading, (text, rows, no_fate()))
+    turned = finished(sheet, table, reading, (text, rows, no_fate()))
+    beside = lines_of_checks(sheet, text, reading) if table is CHECKS_WIDE else []
+    return replace(turned, beside=tuple(beside))
 
 
 def _changed_by_entry(reading: Reading, sheet: Sheet) -> None:

@@ -122,7 +122,8 @@ _SYNONYMS = {
     "rate on display|displayed rate|current rate|running rate|delivery rate|pump rate|"
     "driver rate|speed|hourly rate|rate checked|rate 24h|ml 24h|ml 24 hr|mls 24 hours|"
     "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
-    "rate shown|rate ml 24h|rate per 24h|rate per 24 hours|rate set on driver",
+    "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
+    "rate per 24h|rate per 24 hours|rate set on driver",
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
@@ -159,7 +160,10 @@ _SYNONYMS = {
     "cannula date|site since|inserted on|site changed on|cannula changed on|"
     "site changed|"
     "site change date|date site changed|site inserted|needle changed on|site change|"
-    "resited on|site resited on|date resited",
+    "resited on|site resited on|date resited|cannula resited on|cannula resited|"
+    "cannula changed|cannula changed on|needle changed|date cannula inserted|"
+    "cannula inserted on|site in since|cannula in since|cannula sited|site resited|"
+    "cannula sited on|current site since|new site|date of resite",
     "line_changed": "line changed|extension changed|line change|set changed|"
     "giving set changed|tubing changed|tubing change|line renewed|new line|"
     "extension line changed|administration set changed|extension set changed|"
@@ -170,7 +174,10 @@ _SYNONYMS = {
     "line changed on|line changed|extension changed on|"
     "extension changed|set changed on|date set changed|line renewed on|"
     "giving set changed"
-    "|tubing changed|line change|set changed|tubing changed on|line fitted on",
+    "|tubing changed|line change|set changed|tubing changed on|line fitted on|"
+    "extension line changed on|extension line changed|date extension changed|"
+    "extension set changed|extension set changed on|line fitted|extension fitted|"
+    "date of line change|line changed date|current line since|extension in since",
     WHY_CHANGED: "why changed|reason changed|reason for change|change reason|why|"
     "reason",
     "syringe_size_ml": "syringe size|syringe|size|syringe type|syringe ml|nominal size|"
@@ -211,6 +218,7 @@ _SYNONYMS = {
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
     "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
     "cover locked|"
+    "case shut|case closed|box shut|box closed|case secure|locked in box|"
     "lock|lockbox locked|lockbox checked|lockbox secure|case locked|box secure",
     "keypad": "keypad locked|key lock|keypad|lock on|screen lock|panel lock|"
     "keys locked|"

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from analysis.intake import synonyms
 from analysis.intake.files import RawTable
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.proposal import Proposal, Question, listed
@@ -92,11 +93,28 @@ def _with_missing(
     else:
         text = f"looks like a {table.holds} table but has no column "
         text += f"{', '.join(missing)}; found {shown}; add the column, rename its "
-        text += f"header, or name it in a layout{_where_else(raw, can_be_said)}"
+        text += f"header, or name it in a layout{_nearly(raw, missing)}"
+        text += _where_else(raw, can_be_said)
         constants = {**table.constants, **dict.fromkeys(can_be_said, OPEN)}
         table = replace(table, constants=constants)
     asked = Question("columns", text, blocks=True)
     return replace(proposal, table=table, questions=(*proposal.questions, asked))
+
+
+def _nearly(raw: RawTable, missing: Sequence[str]) -> str:
+    """Say which headers name a missing column, but hold something else."""
+    told = ""
+    wanted = {name for part in missing for name in part.split(" or ")}
+    for header in raw.cells.columns:
+        named = {c.column for c in synonyms.candidates(header)} & wanted
+        cells = raw.cells[header]
+        example = next((c for c in cells.iloc[:1000] if c), "")
+        if named and example:
+            told += (
+                f"; {header} may be {sorted(named)[0]} by its name, but holds values "
+            )
+            told += f"such as {example}, which are none"
+    return told
 
 
 def _where_else(raw: RawTable, names: Sequence[str]) -> str:

@@ -50,6 +50,10 @@ class Turned:
         Raw row to what became of it, where it feeds no row.
     unused : tuple of str
         Headers and items without a place.
+    beside : tuple of Turned
+        What the same raw rows say of other tables.
+    is_beside : bool
+        It was made of rows that another table has: they are in the account once.
     """
 
     raw: RawTable
@@ -62,6 +66,8 @@ class Turned:
     feeds: pd.Series
     fate: pd.Series
     unused: tuple[str, ...]
+    beside: "tuple[Turned, ...]" = ()
+    is_beside: bool = False
 
 
 def no_fate() -> pd.Series:

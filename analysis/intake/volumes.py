@@ -5,7 +5,7 @@ import pandas as pd
 from analysis.intake import synonyms
 from analysis.intake.direction import Course, course_of
 from analysis.intake.layout import OPEN
-from analysis.intake.profiles import Profile
+from analysis.intake.profiles import Profile, are_parts_of_one
 from analysis.intake.proposal import Draft
 from analysis.intake.synonyms import Strength
 
@@ -82,6 +82,16 @@ def _checked_way(draft: Draft, column: str, header: str, course: Course) -> Draf
     columns = {k: v for k, v in draft.table.columns.items() if k != column}
     columns[column] = (OPEN,)
     return draft.put(columns=columns).ask(entry, text, blocks=True)
+
+
+def battery_unit(draft: Draft) -> Draft:
+    """See whether a battery is written as a part of one, as workbooks keep per cent."""
+    header = draft.header("battery_pct")
+    if not header or not are_parts_of_one(draft.profiles[header]):
+        return draft
+    units = {**draft.table.units, "battery_pct": "parts of 1"}
+    text = f"{header} has no value above 1: 1 is a full battery, 100 %"
+    return draft.put(units=units).ask("units.battery_pct", text, blocks=False)
 
 
 def rate_unit(draft: Draft) -> Draft:
