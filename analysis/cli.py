@@ -23,7 +23,11 @@ _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
 _EXPORTS = click.argument(
-    "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "exports",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="EXPORT...",
 )
 _POLICY = click.option(
     "--policy",
@@ -96,15 +100,26 @@ def _settings(
 @steadyfall.command()
 @_EXPORTS
 def layout(exports: tuple[Path, ...]) -> None:
-    """Print a layout for EXPORT...: what was recognised, why, and what must be settled.
+    """Print a layout for EXPORT...: what was recognised, and what must be settled.
 
-    Save it, answer every "?" in it, and give it with --layout.
+    A layout (TOML) says how an export maps to the tables of `steadyfall dictionary`,
+    with the reason for each entry. Save it, answer every "?" in it, and give it with
+    --layout: `steadyfall layout EXPORT... > layout.toml`.
     """
     from analysis.intake.exports import read_raws
     from analysis.intake.layout_text import to_toml
     from analysis.intake.recognise import propose_all
 
-    click.echo(to_toml(propose_all(read_raws(exports))), nl=False)
+    proposals = propose_all(read_raws(exports))
+    click.echo(to_toml(proposals), nl=False)
+    asked = [f"{p.file}: {q.text}" for p in proposals for q in p.questions if q.blocks]
+    if asked:
+        click.echo(
+            "Before this layout can be used, settle (write the answer in place of each "
+            '"?"):',
+            err=True,
+        )
+        click.echo("\n".join(f"  {point}" for point in asked), err=True)
 
 
 @steadyfall.command()
