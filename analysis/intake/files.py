@@ -126,6 +126,11 @@ class RawTable:
     units: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
+    @property
+    def is_sheet(self) -> bool:
+        """Tell a sheet of a workbook from a file of text."""
+        return self.dialect.encoding == "workbook"
+
 
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.

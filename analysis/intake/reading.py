@@ -46,10 +46,12 @@ def read_times(
     parts = [sheet.cells[h] for h in headers]
     day, clock = parts[0], parts[1] if len(parts) > 1 else None
     order, kept = layout.date_order or "ymd", layout.clock or "24"
-    iso, why = dates.read_clock(day, clock, order=order, clock=kept)
+    is_line = column in ("inserted_at", "removed_at")
+    is_moment = clock is None and not is_line
+    whole = _with_midnights(day) if is_moment and sheet.raw.is_sheet else day
+    iso, why = dates.read_clock(whole, clock, order=order, clock=kept)
     if clock is not None:
         # A day without its time is no moment; where a day is enough it stays a day.
-        is_line = column in ("inserted_at", "removed_at")
         alone, _ = dates.read_clock(day, None, order=order, clock=kept)
         iso = iso.mask(clock == "", alone if is_line else "")
     reading.text[column] = iso.astype("str").fillna("")
@@ -57,6 +59,15 @@ def read_times(
     reading.originals[column] = shown
     reading.headers[column] = headers[-1]
     _time_faults(reading, column, headers, sheet, why)
+
+
+def _with_midnights(cells: pd.Series) -> pd.Series:
+    """Give days among date-times of a sheet their time: it keeps no 00:00."""
+    is_day = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+    has_time = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}")
+    if is_day.sum() >= has_time.sum():
+        return cells
+    return cells.mask(is_day, cells + "T00:00:00")
 
 
 def _time_faults(
