@@ -37,7 +37,9 @@ def total_rows(draft: Draft) -> Draft:
 def _narrowed(draft: Draft, is_row: npt.NDArray[np.bool_]) -> Draft:
     """Go on without the records that are no rows."""
     raw = only_rows(draft.raw, is_row)
-    profiles = {h: profile(h, raw.cells[h]) for h in draft.profiles}
+    profiles = {
+        h: profile(h, raw.cells[h], raw.units.get(h, "")) for h in draft.profiles
+    }
     return replace(draft, raw=raw, profiles=profiles)
 
 

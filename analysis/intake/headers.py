@@ -79,7 +79,7 @@ def matches(profiles: Sequence[Profile], allowed: frozenset[str]) -> list[Match]
     """Give every header with every column it may be, the surest first."""
     found: list[Match] = []
     for p in profiles:
-        for rank, candidate in enumerate(synonyms.candidates(p.header)):
+        for rank, candidate in enumerate(synonyms.candidates(p.named)):
             name = _by_table(candidate.column, allowed)
             if name == synonyms.UNITS and not _is_units_column(p.header, allowed):
                 continue

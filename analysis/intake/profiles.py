@@ -128,6 +128,8 @@ class Profile:
         All rows; those with nothing recorded; different recorded cells.
     time_kind : str
         moment, day or clock where most cells are such; else empty.
+    unit : str
+        What a row of units under the header says.
     """
 
     header: str
@@ -136,6 +138,12 @@ class Profile:
     blank: int
     different: int
     time_kind: str = ""
+    unit: str = ""
+
+    @property
+    def named(self) -> str:
+        """The header, with its unit behind it where that stands in a row of units."""
+        return f"{self.header} ({self.unit})" if self.unit else self.header
 
     def share(self, holds: Callable[[str], object]) -> float:
         """Give the share of recorded cells for which `holds` is true; 0 with none."""
@@ -157,7 +165,7 @@ class Profile:
         return float(np.median(found)) if found else float("nan")
 
 
-def profile(header: str, column: pd.Series) -> Profile:
+def profile(header: str, column: pd.Series, unit: str = "") -> Profile:
     """Count the different recorded cells of a column.
 
     Parameters
@@ -166,6 +174,8 @@ def profile(header: str, column: pd.Series) -> Profile:
         The file's own.
     column : Series of str, shape (n,)
         Its cells.
+    unit : str
+        What a row of units under the header says.
 
     Returns
     -------
@@ -180,7 +190,7 @@ def profile(header: str, column: pd.Series) -> Profile:
     marks = merged.index.isin([*words.NOT_RECORDED, *words.DITTO])
     blank += int(merged[marks].sum())
     recorded = merged[~marks & (merged.index != "")]
-    found = Profile(header, recorded, len(column), blank, len(every))
+    found = Profile(header, recorded, len(column), blank, len(every), unit=unit)
     return replace(found, time_kind=time_class(found))
 
 
@@ -276,6 +286,14 @@ def _is_word_of(known: dict[str, str], least: float = 0.6) -> Callable[[Profile]
     return lambda p: p.share(lambda c: words.one_word(c, known)) >= least
 
 
+def _is_status(p: Profile) -> bool:
+    """Tell whether a column says of rows if they stand: `status` alone says little."""
+    known = _is_word_of(words.STATUS, 0.8)(p)
+    if "status" not in synonyms.normal(p.header).split():
+        return known
+    return known and p.share(lambda c: c in words.ROW_STATUS) >= 0.5
+
+
 def _is_solution(p: Profile) -> bool:
     return p.share(
         lambda c: words.one_word(c, words.SOLUTION) or c in words.TICKS
@@ -358,7 +376,7 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "contents": lambda p: p.share(_IS_DRUG.fullmatch) >= 0.5,
     "diluent": lambda p: p.share(_DILUENT.fullmatch) >= 0.5,
     synonyms.ROW_ID: _is_row_id,
-    synonyms.STRUCK: _is_word_of(words.STATUS, 0.8),
+    synonyms.STRUCK: _is_status,
     synonyms.ITEM: _is_item,
     synonyms.UNITS: _is_unit,
     synonyms.DOSE_UNIT: lambda p: p.share(lambda c: c in _DOSE_UNITS) >= 0.5,

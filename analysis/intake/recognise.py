@@ -5,6 +5,7 @@ questions it leaves open. A question that blocks must be answered before the tab
 read; the others are choices that were made and are stated.
 """
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
@@ -58,7 +59,9 @@ def propose(raw: RawTable) -> Proposal:
     Proposal
         The layout with its evidence, and what is open.
     """
-    profiles = [profile(h, raw.cells[h]) for h in raw.cells.columns if h]
+    profiles = [
+        profile(h, raw.cells[h], raw.units.get(h, "")) for h in raw.cells.columns if h
+    ]
     holds, columns, doubts = kind_of(profiles)
     by_header = {p.header: p for p in profiles}
     table = TableLayout(holds=holds, columns={k: tuple(v) for k, v in columns.items()})
@@ -97,6 +100,24 @@ def _composite(draft: Draft) -> Draft:
     return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
 
 
+def _shortened(draft: Draft) -> Draft:
+    """Refuse codes that a spreadsheet has shortened: 4.01E+09 is many numbers."""
+    for column in ("patient_id", "infusion_id", "driver_id", "line_id", "site_id"):
+        for header in draft.table.columns.get(column, ()):
+            lost = [c for c in draft.profiles[header].counts.index
+                    if _SHORTENED.fullmatch(str(c))]  # fmt: skip
+            if lost:
+                text = (
+                    f"{header} reads {lost[0].upper()}: a spreadsheet shortened the "
+                    "number, and others may look alike; export it again as text"
+                )
+                draft = draft.ask(f"columns.{column}", text, blocks=True)
+    return draft
+
+
+_SHORTENED = re.compile(r"\d(?:[.,]\d+)?e\+\d+")
+
+
 def _date_order(draft: Draft) -> Draft:
     texts = _time_texts(draft)
     if not texts:
@@ -104,6 +125,8 @@ def _date_order(draft: Draft) -> Draft:
     clock = dates.decide_clock(_clock_texts(draft))
     draft = draft.put(clock=clock)
     order, evidence, is_certain = dates.decide_order(texts)
+    if not is_certain and (said := _said_order(draft)):
+        return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
     if not is_certain and _is_year_first(texts):
         text = f"dates have the year first; others are not read ({evidence})"
         return draft.put(date_order="ymd").ask("date_order", text, blocks=False)
@@ -115,6 +138,18 @@ def _date_order(draft: Draft) -> Draft:
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
+
+
+def _said_order(draft: Draft) -> tuple[str, str] | None:
+    """Give the order that the headers of dates say themselves: (dd/mm/yyyy)."""
+    said = {}
+    for header in draft.headers((*TIMES, *_DATED)):
+        name = draft.profiles[header].named
+        form = synonyms.normal(name)
+        for order, words_ in (("dmy", ("dd mm", "d m y")), ("mdy", ("mm dd", "m d y"))):
+            if any(w in form for w in words_):
+                said[order] = f"{name} says the order of its dates itself"
+    return next(iter(said.items())) if len(said) == 1 else None
 
 
 def _is_year_first(texts: Sequence[pd.Series]) -> bool:
@@ -231,6 +266,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     constants,
     blanks,
     dittos,
+    _shortened,
     _composite,
     _date_order,
     line_dates,

@@ -96,10 +96,13 @@ _SYNONYMS = {
     "amount remaining|balance|residual volume|vr|v remaining|reading|syringe reading|"
     "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
     "volume|barrel scale|volume on scale|barrel reading|scale|volume still in syringe|"
+    "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
     "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
     "display_remaining_ml": "display remaining|display volume|volume on display|"
     "volume remaining display|display reading|remaining on display|screen remaining|"
-    "display vol|volume remaining on display|screen volume|display left",
+    "display vol|remaining display|volume left display|volume left on display|"
+    "vol remaining display|display volume remaining|"
+    "volume remaining on display|screen volume|display left",
     "volume_delivered_ml": "volume infused|vol infused|infused|total infused|"
     "volume delivered|vol delivered|delivered|amount infused|amount delivered|"
     "volume given|vol given|given|mls infused|ml infused|mls given|vi|vol in|"
@@ -253,7 +256,7 @@ _SYNONYMS = {
     "replaces id|correction of|amendment of|original row|corrects row|replaced row",
     STRUCK: "struck out|struck|deleted|void|voided|strikethrough|status|record status|"
     "in error|entered in error|row status|amendment status|cancelled|result status|"
-    "strike out|entry status|valid",
+    "strike out|entry status",
     ITEM: "item|item name|observation|observation name|parameter|measure|measurement|"
     "question|field|flowsheet item|row name|assessment|obs name|variable|attribute|"
     "item description|name|observation type|flowsheet row|obs item|element",

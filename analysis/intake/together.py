@@ -6,6 +6,7 @@ from dataclasses import replace
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
 from analysis.intake.layout import OPEN, Holds
+from analysis.intake.profiles import IS_NUMBER, is_written_time
 from analysis.intake.proposal import Proposal, Question, listed
 
 
@@ -101,14 +102,19 @@ def _with_missing(
     return replace(proposal, table=table, questions=(*proposal.questions, asked))
 
 
+#: Rows among which an example is looked for.
+_LOOKED_AT = 1000
+
+
 def _nearly(raw: RawTable, missing: Sequence[str]) -> str:
     """Say which headers name a missing column, but hold something else."""
     told = ""
     wanted = {name for part in missing for name in part.split(" or ")}
     for header in raw.cells.columns:
         named = {c.column for c in synonyms.candidates(header)} & wanted
-        cells = raw.cells[header]
-        example = next((c for c in cells.iloc[:1000] if c), "")
+        cells = raw.cells[header].iloc[:_LOOKED_AT]
+        usual = IS_NUMBER.fullmatch if named & _VOLUMES else is_written_time
+        example = next((c for c in cells if c and not usual(c.lower())), "")
         if named and example:
             told += (
                 f"; {header} may be {sorted(named)[0]} by its name, but holds values "

@@ -100,7 +100,7 @@ def rate_unit(draft: Draft) -> Draft:
     header = draft.header(column)
     if not header:
         return draft
-    if synonyms.is_travel(header):
+    if synonyms.is_travel(draft.profiles[header].named):
         columns = {k: v for k, v in draft.table.columns.items() if k != column}
         text = (
             f"{header} is a travel in mm, not a rate in mL: it is not used, and "
@@ -117,8 +117,7 @@ def rate_unit(draft: Draft) -> Draft:
 def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
     """Settle the unit of a rate: its name, its size and the pace of the volume."""
     median = found.median()
-    said = {True: "mL/24 h"}.get(synonyms.is_per_day(name), "")
-    said = said or ("mL/h" if synonyms.is_per_hour(name) else "")
+    said = _said_unit(found.named)
     by_pace = _unit_by(median / pace if pace > 0 else float("nan"))
     by_size = "mL/h" if median <= _LARGEST_HOURLY else ""
     found_unit = by_pace or by_size
@@ -145,6 +144,12 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
         text = f"{name} names no unit; half of its values are at or below {median:g}, "
         draft = draft.say(entry, text + why)
     return draft.put(units={**draft.table.units, column: said or found_unit})
+
+
+def _said_unit(name: str) -> str:
+    if synonyms.is_per_day(name):
+        return "mL/24 h"
+    return "mL/h" if synonyms.is_per_hour(name) else ""
 
 
 def _unit_by(ratio: float) -> str:

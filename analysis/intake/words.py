@@ -203,6 +203,14 @@ STATUS = _spread({
     "withdrawn|yes|y|1|true|x|old|invalid|retracted",
 })  # fmt: skip
 
+#: Words of `STATUS` that are said of rows, and of no driver.
+ROW_STATUS = frozenset(
+    {"current", "final", "in force", "verified", "signed", "authorised", "replaced",
+     "superseded", "struck", "struck out", "strike out", "strikethrough", "deleted",
+     "void", "voided", "entered in error", "in error", "amended", "corrected",
+     "withdrawn", "retracted", "valid", "invalid"}
+)  # fmt: skip
+
 _CONDITION = _spread({
     SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
     "inflammation|erythematous|pinkness",
