@@ -109,6 +109,8 @@ def rate_unit(draft: Draft) -> Draft:
         return draft.put(columns=columns).ask("columns", text, blocks=False)
     if draft.header(synonyms.UNITS):
         return draft  # each row says its own
+    if _is_canonical(header):
+        return draft.put(units={**draft.table.units, column: "mL/h"})
     volumes = draft.headers(_WAYS)
     pace = _course(draft, volumes[0]).pace if volumes else float("nan")
     return with_unit(draft, header, draft.profiles[header], pace)
