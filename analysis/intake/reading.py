@@ -41,10 +41,12 @@ class Reading:
 def read_times(
     reading: Reading, column: str, headers: Sequence[str], sheet: Sheet
 ) -> None:
-    """Read a time from one header, or from a day and a clock apart."""
+    """Read a time from one header, or from a day, a clock, and am or pm apart."""
     layout = sheet.layout
     parts = [sheet.cells[h] for h in headers]
     day, clock = parts[0], parts[1] if len(parts) > 1 else None
+    if clock is not None and len(parts) > 2:
+        clock = (clock + " " + parts[2]).str.strip().where(clock != "", "")
     order, kept = layout.date_order or "ymd", layout.clock or "24"
     is_line = column in ("inserted_at", "removed_at")
     is_moment = clock is None and not is_line
@@ -57,7 +59,7 @@ def read_times(
     reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
-    reading.headers[column] = headers[-1]
+    reading.headers[column] = headers[:2][-1]
     _time_faults(reading, column, headers, sheet, why)
 
 

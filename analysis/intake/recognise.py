@@ -118,11 +118,34 @@ def _shortened(draft: Draft) -> Draft:
 _SHORTENED = re.compile(r"\d(?:[.,]\d+)?e\+\d+")
 
 
+def _halves(draft: Draft) -> Draft:
+    """Find a column that says am or pm of the clock time in another."""
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    found = [
+        header
+        for header, about in draft.profiles.items()
+        if header not in taken and about.share(lambda c: c in _HALVES) >= 0.9
+    ]
+    times = draft.table.columns.get("checked_at", ())
+    if len(found) != 1 or not times:
+        return draft
+    if len(times) == 1:
+        text = f"{found[0]} says am or pm apart from {times[0]}: write them in one cell"
+        return draft.ask("columns.checked_at", text, blocks=True)
+    columns = {**draft.table.columns, "checked_at": (*times, found[0])}
+    return draft.put(columns=columns)
+
+
+_HALVES = frozenset({"am", "pm", "a.m", "p.m"})
+
+
 def _date_order(draft: Draft) -> Draft:
     texts = _time_texts(draft)
     if not texts:
         return draft
     clock = dates.decide_clock(_clock_texts(draft))
+    if len(draft.table.columns.get("checked_at", ())) > 2:
+        clock = dates.Clock.H12
     draft = draft.put(clock=clock)
     order, evidence, is_certain = dates.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
@@ -249,7 +272,8 @@ def _items(draft: Draft) -> Draft:
 def _why(draft: Draft) -> Draft:
     """Say of each column by what it was recognised."""
     for column, headers in draft.table.columns.items():
-        how = {synonyms.candidates(h)[0].strength for h in headers}
+        named = [synonyms.candidates(draft.profiles[h].named) for h in headers]
+        how = {found[0].strength for found in named if found}
         if how != {Strength.CANONICAL}:
             filled = min(
                 draft.profiles[h].rows - draft.profiles[h].blank for h in headers
@@ -267,6 +291,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     blanks,
     dittos,
     _shortened,
+    _halves,
     _composite,
     _date_order,
     line_dates,

@@ -163,7 +163,20 @@ Amber,K1,14/09/26 22:00,-0.0,~5.5
 Amber,K1,14/09/26 24:00,0.6,<1
 """
 
+HALVES = """\
+Ward,Patient,Date,Time,AM/PM,Rate ml/h,Volume left
+Amber,K1,14/09/2026,10:00,AM,0.6,16
+Amber,K1,14/09/2026,2:00,PM,0.6,13.6
+Amber,K1,14/09/2026,6:30,pm,0.6,11
+"""
+
 READ_RIGHT = [
+    pytest.param(
+        {"halves.csv": HALVES},
+        "checked_at volume_remaining_ml",
+        ["2026-09-14 10:00 | 16", "2026-09-14 14:00 | 13.6", "2026-09-14 18:30 | 11"],
+        id="am and pm in a column of their own",
+    ),
     pytest.param(
         {"obs.csv": CAPITALS},
         "checked_at entry volume_remaining_ml site_signs",
