@@ -386,6 +386,9 @@ def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
         return False
     if column in _NO_PERCENT and said & {"percent", "pct", "percentage"}:
         return True
+    # A travel under a rate is told of (`is_travel`); a length is no volume either.
+    if column in _NO_PERCENT - {"set_rate_ml_h"} and said & {"mm", "cm"}:
+        return True
     exact = column in _BY_PHRASE.get(name, [])
     return column in _DATES and bool(said & _OTHER_DATES) and not exact
 

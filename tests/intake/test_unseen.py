@@ -444,6 +444,11 @@ ASKED = [
         id="per cent in place of a volume",
     ),
     pytest.param(
+        small("Rate ml/h", "Volume left (mm)"),
+        "has no column volume_remaining_ml",
+        id="a length in place of a volume",
+    ),
+    pytest.param(
         small("Rate ml/h", "Volume left")
         .replace("Checked at", "Timestamp")
         .replace("14/09/2026 ", "17893728")
