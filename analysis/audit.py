@@ -17,6 +17,7 @@ from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
 from analysis.policy import Policy
 from analysis.quality import explain_findings
+from analysis.quality.account import qualifiers
 from analysis.sites import MEASURE as SITE_REACTIONS
 from analysis.sites import judge_sites
 from analysis.wards import compare_wards
@@ -46,6 +47,9 @@ class AuditResult:
         Measures that the export cannot give, and the sentence that says why.
     notes : tuple of str
         What had to be settled or assumed, in words.
+    qualifiers : DataFrame
+        Numbers charted as about, below, above or between: column, qualifier, cells,
+        and source and value of the first of each.
     findings, infusions, readings, measures, exclusions, units, rates, comparisons, \
 rejected, set_aside : DataFrame
         The output tables.
@@ -60,6 +64,7 @@ rejected, set_aside : DataFrame
     noise: pd.DataFrame
     not_in_export: dict[str, str]
     notes: tuple[str, ...]
+    qualifiers: pd.DataFrame
     findings: pd.DataFrame
     infusions: pd.DataFrame
     readings: pd.DataFrame
@@ -143,6 +148,7 @@ def run_audit(
         noise=delivery.noise,
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
         notes=(*log.notes, *sites.notes),
+        qualifiers=qualifiers(log.qualified),
         findings=collect_findings(
             explain_findings(
                 [delivery.findings, *adherence.findings, sites.findings],

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analysis.audit import AuditResult
-    from analysis.intake import Log
     from analysis.intake.layout import Layout
     from analysis.policy import Policy
 
@@ -24,7 +23,11 @@ _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
 _EXPORTS = click.argument(
-    "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "exports",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="EXPORT...",
 )
 _POLICY = click.option(
     "--policy",
@@ -97,15 +100,26 @@ def _settings(
 @steadyfall.command()
 @_EXPORTS
 def layout(exports: tuple[Path, ...]) -> None:
-    """Print a layout for EXPORT...: what was recognised, why, and what must be settled.
+    """Print a layout for EXPORT...: what was recognised, and what must be settled.
 
-    Save it, answer every "?" in it, and give it with --layout.
+    A layout (TOML) says how an export maps to the tables of `steadyfall dictionary`,
+    with the reason for each entry. Save it, answer every "?" in it, and give it with
+    --layout: `steadyfall layout EXPORT... > layout.toml`.
     """
     from analysis.intake.exports import read_raws
     from analysis.intake.layout_text import to_toml
     from analysis.intake.recognise import propose_all
 
-    click.echo(to_toml(propose_all(read_raws(exports))), nl=False)
+    proposals = propose_all(read_raws(exports))
+    click.echo(to_toml(proposals), nl=False)
+    asked = [f"{p.file}: {q.text}" for p in proposals for q in p.questions if q.blocks]
+    if asked:
+        click.echo(
+            "Before this layout can be used, settle (write the answer in place of each "
+            '"?"):',
+            err=True,
+        )
+        click.echo("\n".join(f"  {point}" for point in asked), err=True)
 
 
 @steadyfall.command()
@@ -115,41 +129,19 @@ def layout(exports: tuple[Path, ...]) -> None:
 def intake(
     exports: tuple[Path, ...], policy_file: Path | None, layout_file: Path | None
 ) -> None:
-    """Read EXPORT... and say what became of every row; nothing is written."""
+    """Read EXPORT... and say what became of every row: a dry run.
+
+    Says what was recognised and settled, what could not be read and why, what had to be
+    derived, and how the log was charted. Nothing is written.
+    """
     from analysis.intake import read_exports
+    from analysis.report.dry_run import dry_run
 
     policy, mapped = _settings(policy_file, layout_file)
-    click.echo("\n".join(_dry_run(read_exports(exports, policy, mapped))))
-
-
-def _dry_run(log: "Log") -> list[str]:
-    """Say in lines what was read, what was not, and how the log was charted."""
-    lines = _account_lines(log.account)
-    for name, frame in (("rejected", log.rejected), ("set aside", log.set_aside)):
-        for (column, reason), part in frame.groupby(["column", "reason"], sort=True):
-            first = part.iloc[0]
-            lines.append(
-                f"{name}: {len(part)} x {reason} in {column}, "
-                f"first {first['source']}: {first['sentence']}"
-            )
-    lines += _missing_lines(log)
-    whole = (log.checks["checked_at"].dt.minute == 0).mean()
-    lines.append(f"times on the exact hour: {100 * whole:.1f} % (by chance 1.7 %)")
-    return lines + list(log.notes)
-
-
-def _missing_lines(log: "Log") -> list[str]:
-    """Say for each ward which columns of this export its rows leave empty."""
-    lines = []
-    for ward, rows in log.checks.groupby("ward", sort=True):
-        blank = {
-            name: (rows[name].isna() | (rows[name] == "")).mean()
-            for name in sorted(log.columns["checks"])
-            if name in rows
-        }
-        told = ", ".join(f"{n} {100 * b:.0f} %" for n, b in blank.items() if b > 0)
-        lines.append(f"not recorded in {ward} ({len(rows)} rows): {told or 'nothing'}")
-    return lines
+    with _progress() as say:
+        say("reading the export")
+        log = read_exports(exports, policy, mapped)
+    click.echo("\n".join(dry_run(log)))
 
 
 def _account_lines(account: "pd.DataFrame") -> list[str]:
@@ -332,3 +324,7 @@ def main() -> None:
             err=True,
         )
         sys.exit(_FAULT)
+
+
+if __name__ == "__main__":
+    main()

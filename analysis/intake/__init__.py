@@ -159,13 +159,20 @@ def _as_log(
         set_aside=_set_aside(typed),
         columns=columns,
         notes=tuple(notes),
-        qualified=ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED),
+        qualified=_qualified(sheets, typed),
     )
 
 
 _NAMES = {t.name: t.names for t in (CHECKS, INFUSIONS, LINES)}
 #: Columns of the infusions table that rows of a check log may carry.
 _CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
+
+
+def _qualified(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
+    """Give the qualified numbers of rows that were accepted."""
+    every = ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED)
+    kept = [t.rows.loc[_accepted(t), "source"] for t in typed.values()]
+    return every[every["source"].isin(pd.concat(kept))].reset_index(drop=True)
 
 
 def _is_checks(sheet: Turned) -> bool:
@@ -272,7 +279,7 @@ def _check_any_row(
 
 def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
     rows, accepted = [], {}
-    for sheet in sheets:
+    for sheet in (s for s in sheets if not s.is_beside):
         fate = fates(sheet, typed[sheet.table.name])
         counts = fate.value_counts()
         rows.append(

@@ -124,7 +124,8 @@ def decide_order(texts: Sequence[pd.Series]) -> OrderFound:
     votes = Counter[str]()
     example: dict[str, str] = {}
     found: list[tuple[int, int, int, bool]] = []
-    for day, n in _days_in(texts).items():
+    # Sorted, so that the example is the same whatever order the columns come in.
+    for day, n in sorted(_days_in(texts).items(), key=lambda pair: (-pair[1], pair[0])):
         parts = _numeric(day)
         if parts is None:
             continue

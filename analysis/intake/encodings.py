@@ -27,6 +27,9 @@ _WIDE = ("utf-16", "utf-32")
 #: What is shown for a NUL byte, which no text has: its picture in Unicode.
 NUL_SIGN = "\u2400"
 
+#: What old programs write behind the last line of a file.
+_END_OF_FILE = b"\x1a"
+
 
 _NONE = np.empty(0, dtype=np.int64)
 
@@ -98,6 +101,8 @@ def to_utf8(data: bytes, label: str, encoding: str = "") -> Decoded:
 
 def _with_signs(decoded: Decoded) -> Decoded:
     """Put a visible character where NUL stands, and move the offsets behind it."""
+    if decoded.data.endswith(_END_OF_FILE):
+        decoded = replace(decoded, data=decoded.data.removesuffix(_END_OF_FILE))
     if b"\0" not in decoded.data:
         return decoded
     nuls = np.flatnonzero(np.frombuffer(decoded.data, dtype=np.uint8) == 0)

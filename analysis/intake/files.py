@@ -24,6 +24,7 @@ from analysis.intake.header import (
     stripped,
     units_of,
 )
+from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.records import Records, find_records, first_records
 from analysis.intake.scan import Ints
 from analysis.intake.workbook import is_workbook, read_sheets
@@ -125,6 +126,11 @@ class RawTable:
     units: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
+    @property
+    def is_sheet(self) -> bool:
+        """Tell a sheet of a workbook from a file of text."""
+        return self.dialect.encoding == "workbook"
+
 
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.
@@ -225,21 +231,31 @@ def read_table(path: Path, label: str) -> RawTable:
     return tables[0]
 
 
-def row_text(cells: pd.DataFrame) -> list[str]:
+def row_text(cells: pd.DataFrame) -> pd.Series:
     """Give rows as lines of CSV, for the ledger.
+
+    Parameters
+    ----------
+    cells : DataFrame of str, shape (rows, columns)
+        Rows.
+
+    Returns
+    -------
+    Series of str, shape (rows,)
+        A line for each row, on the index of `cells`.
 
     Examples
     --------
-    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str"))
+    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str")).tolist()
     ['1,"x, y"']
     """
     if not len(cells.columns):
-        return [""] * len(cells)
+        return pd.Series("", index=cells.index, dtype="str")
     columns = [_in_quotes(pa.chunked_array(cells[name])) for name in cells.columns]
-    lines: list[str] = pc.binary_join_element_wise(
+    lines: pd.Series = pc.binary_join_element_wise(
         *columns, pa.scalar(",", pa.large_string())
-    ).to_pylist()
-    return lines
+    ).to_pandas()
+    return lines.astype("str").set_axis(cells.index)
 
 
 def _in_quotes(column: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -278,27 +294,12 @@ def _check_unchanged(path: Path, label: str, sha256: str) -> None:
         raise InputError(f"{msg} or copy it, and run again")
 
 
-#: How files begin that are no delimited text, and what they are.
-_OTHER_KINDS = (
-    (b"%PDF", "a PDF document"),
-    (b"\x1f\x8b", "a compressed file"),
-    (b"Rar!", "a compressed file"),
-    (b"7z\xbc\xaf", "a compressed file"),
-    (b"{\\rtf", "a text document"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-)
-_PAGE = re.compile(r"<(!doctype|html|head|body|table|meta|script|\?xml|!--)\b", re.I)
-
-
 def _from_text(
     data: bytes, label: str, find_header: FindHeader, dialect: Dialect
 ) -> RawTable:
-    _check_kind(data, label)
+    check_beginning(data, label)
     decoded = to_utf8(data, label, dialect.encoding)
-    if _PAGE.match(decoded.data[:1000].decode("utf-8", "replace").lstrip()):
-        msg = f"{label}: is a web page or an XML file, whatever its name"
-        raise InputError(f"{msg}; export it again as CSV, or save it as .xlsx")
+    check_text(decoded.data, label)
     quote = '"' if dialect.quote is None else dialect.quote
     delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
     _check_marks(label, delimiter, quote)
@@ -310,7 +311,7 @@ def _from_text(
     at = find_header([[] if i in records.faults else head[i] for i in range(n)])
     if at is None:
         raise InputError(_no_header(label, head, records))
-    header = Header.of(head[at], int(records.lines[at]))
+    header = Header.of(head[at], int(records.lines[at]), head[at - 1] if at else ())
     body = read_body(records, at + 1, header.named, len(header.cells))
     return _table(
         label,
@@ -326,13 +327,6 @@ def _from_text(
         notes=_notes(label, decoded.encoding, dialect)
         + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
     )
-
-
-def _check_kind(data: bytes, label: str) -> None:
-    for start, kind in _OTHER_KINDS:
-        if data.startswith(start):
-            msg = f"{label}: is {kind}, whatever its name; export it again as CSV"
-            raise InputError(f"{msg}, or save it as .xlsx")
 
 
 def _check_marks(label: str, delimiter: str, quote: str) -> None:
@@ -388,18 +382,19 @@ def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
     """Say in how many rows NUL bytes stand."""
     if not len(at):
         return ()
-    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} rows (first: "
+    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} row"
+    msg += "s (first: " if len(at) > 1 else " ("
     return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
-    msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
     for i in range(len(head)):
         if i in records.faults:
-            why = records.faults[i]
-            return f"{msg} table, and line {records.lines[i]} is broken: {why}"
+            msg = f"{label}, line {records.lines[i]}: {records.faults[i]}; and no line "
+            return f"{msg}before it looks like the header of a table; export it again"
     if not any(cell for row in head for cell in row):
         return f"{label}: the file is empty; export it again with its rows"
+    msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
     return f"{msg} table; a line with the names of the columns is needed"
 
 
@@ -450,7 +445,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
     return _table(
         label,
-        Header.of(head[at], at + 1),
+        Header.of(head[at], at + 1, head[at - 1] if at else ()),
         body,
         np.arange(1, len(rows) + 1, dtype=np.int64),
         dialect=dialect,

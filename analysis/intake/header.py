@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ import pyarrow.compute as pc
 
 from analysis.errors import InputError
 from analysis.intake.body import Body, mask_of
+from analysis.intake.repeats import tell_apart
 
 #: Invisible characters that a spreadsheet leaves in a cell.
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
@@ -28,14 +30,17 @@ class Header:
         Line it stands on.
     named : int
         Columns up to the last that has a name.
+    names : list of str
+        Names with those told apart that stand twice (`tell_apart`).
     """
 
     cells: list[str]
     line: int
     named: int
+    names: list[str]
 
     @classmethod
-    def of(cls, cells: list[str], line: int) -> "Header":
+    def of(cls, cells: list[str], line: int, above: Sequence[str] = ()) -> "Header":
         """Take a record of the file for its header.
 
         Parameters
@@ -44,6 +49,8 @@ class Header:
             Its cells.
         line : int
             Its line.
+        above : sequence of str
+            Cells of the record above it.
 
         Returns
         -------
@@ -51,8 +58,9 @@ class Header:
             The header.
         """
         cleaned = [clean_header(cell) for cell in cells]
-        named = max((i + 1 for i, name in enumerate(cleaned) if name), default=0)
-        return cls(cleaned, line, named)
+        names = tell_apart(cleaned, [clean_header(cell) for cell in above])
+        named = max((i + 1 for i, name in enumerate(names) if name), default=0)
+        return cls(cleaned, line, named, names)
 
 
 def clean_header(cell: str) -> str:
@@ -194,7 +202,7 @@ def names_of(
         Two columns have the same name.
     """
     names = {}
-    for i, (name, column) in enumerate(zip(header.cells, columns, strict=True)):
+    for i, (name, column) in enumerate(zip(header.names, columns, strict=True)):
         if name:
             names[i] = name
         elif pc.any(pc.not_equal(column, "")).as_py():

@@ -15,6 +15,7 @@ from typing import Any
 from analysis.columns import CHECKS, INFUSIONS, LINES
 from analysis.errors import LayoutError
 from analysis.intake import synonyms
+from analysis.terms import SiteSign
 
 #: What stands where a person has to decide.
 OPEN = "?"
@@ -37,7 +38,9 @@ _LONG = (synonyms.ITEM, synonyms.VALUE, synonyms.UNITS)
 
 #: Columns that a table of each kind may name.
 ALLOWED: dict[Holds, frozenset[str]] = {
-    Holds.CHECKS: frozenset((*CHECKS.names, *_INFUSION_ONLY, *_EXTRA, "units")),
+    Holds.CHECKS: frozenset(
+        (*CHECKS.names, *_INFUSION_ONLY, *_EXTRA, *_CHANGES[:2], "units")
+    ),
     Holds.INFUSIONS: frozenset((*INFUSIONS.names, *_EXTRA)),
     Holds.LINES: frozenset((*LINES.names, *_EXTRA)),
     Holds.ITEMS: frozenset((*CHECKS.names, *_INFUSION_ONLY, *_EXTRA, *_LONG)),
@@ -49,7 +52,8 @@ ALLOWED: dict[Holds, frozenset[str]] = {
 _ORDERS = ("ymd", "dmy", "mdy")
 _CLOCKS = ("24", "12")
 _MARKS = (".", ",")
-_RATES = ("mL/h", "mL/24 h")
+_UNITS = {"set_rate_ml_h": ("mL/h", "mL/24 h"), "battery_pct": ("%", "parts of 1")}
+_SIGNS = tuple(str(sign) for sign in SiteSign if sign is not SiteSign.NONE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,11 +81,13 @@ class TableLayout:
     digits : mapping of str to int (or the open question)
         Column of whole numbers to the digits it is written with: zeros were lost.
     units : mapping of str to str
-        Rate column to its unit.
+        Column to its unit: a rate per hour or per 24 h, a battery in % or parts of 1.
     constants : mapping of str to str
         Column to the one value that holds for the whole table.
     contents_of : tuple of tuple of str
         Headers of drug, dose and unit, one group a drug.
+    signs_of : mapping of str to tuple of str
+        Sign of a site to the headers that say yes or no to it.
     items : mapping of str to tuple of str
         Column to the item names whose values it takes, in a table of items.
     words : mapping of str to mapping
@@ -103,17 +109,24 @@ class TableLayout:
     units: Mapping[str, str] = field(default_factory=dict)
     constants: Mapping[str, str] = field(default_factory=dict)
     contents_of: tuple[tuple[str, ...], ...] = ()
+    signs_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     items: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     encoding: str = ""
     delimiter: str = ""
     quote: str = ""
 
+    def named(self) -> list[tuple[str, str]]:
+        """Give every header the layout names, with the key it stands under."""
+        found = [(f"columns.{c}", h) for c, hs in self.columns.items() for h in hs]
+        found += [("contents_of", h) for hs in self.contents_of for h in hs]
+        return found + [
+            (f"signs_of.{sign}", h) for sign, hs in self.signs_of.items() for h in hs
+        ]
+
     def headers(self) -> frozenset[str]:
         """Give every header the layout names, in the form that is compared."""
-        named = [h for column in self.columns.values() for h in column]
-        named += [h for group in self.contents_of for h in group]
-        return frozenset(synonyms.normal(h) for h in named if h != OPEN)
+        return frozenset(synonyms.normal(h) for _, h in self.named() if h != OPEN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,9 +151,16 @@ class Layout:
         return max(fitting, key=lambda t: len(t.headers()), default=None)
 
     def nearest(self, headers: Iterable[str]) -> list[str]:
-        """Give the headers that the most similar table names and `headers` lack."""
+        """Give what the most similar table names and `headers` lack, with its key."""
         there = {synonyms.normal(h) for h in headers}
-        lacking = [sorted(table.headers() - there) for table in self.tables]
+        lacking = [
+            [
+                f"'{h}' ({key})"
+                for key, h in t.named()
+                if synonyms.normal(h) not in there
+            ]
+            for t in self.tables
+        ]
         return min(lacking, key=len, default=[])
 
 
@@ -235,7 +255,7 @@ def _value(  # noqa: PLR0911 - one return a kind of value
 ) -> Any:
     """Bring one value of a table to its type; a value that does not fit is a fault."""
     match key:
-        case "columns" | "items" if isinstance(value, dict):
+        case "columns" | "items" | "signs_of" if isinstance(value, dict):
             return {
                 k: _texts(v, f"{where}: {key}.{k}", faults) for k, v in value.items()
             }
@@ -287,12 +307,30 @@ def _misfits(table: TableLayout) -> list[str]:
         for name in names
         if name not in allowed
     ]
+    if table.holds in (Holds.CHECKS, Holds.ITEMS) and not _has_volume(table):
+        found.append(f"names none of {', '.join(_VOLUMES)}, which a check log needs")
+    found += [
+        f"signs_of.{sign} is none of {', '.join(_SIGNS)}"
+        for sign in table.signs_of
+        if sign not in _SIGNS
+    ]
     for key, value, choices in (
         ("date_order", table.date_order, _ORDERS),
         ("clock", table.clock, _CLOCKS),
         ("decimal", table.decimal, _MARKS),
-        *((f"units.{name}", unit, _RATES) for name, unit in table.units.items()),
+        *(
+            (f"units.{name}", unit, _UNITS.get(name, ()))
+            for name, unit in table.units.items()
+        ),
     ):
         if value not in ("", OPEN, *choices):
-            found.append(f"{key} must be one of {', '.join(choices)}")
+            listed = " or ".join(f"'{choice}'" for choice in choices)
+            found.append(f"{key} reads '{value}'; it must be {listed}")
     return found
+
+
+_VOLUMES = ("volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml")
+
+
+def _has_volume(table: TableLayout) -> bool:
+    return any(name in table.columns or name in table.items for name in _VOLUMES)

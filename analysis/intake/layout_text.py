@@ -2,10 +2,11 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
+from typing import Any
 
 from analysis.intake.layout import OPEN, TableLayout
-from analysis.intake.recognise import Proposal, Question
+from analysis.intake.proposal import Proposal, Question
 
 _TOP = """\
 # A layout: how this export maps to the tables of `steadyfall dictionary`.
@@ -28,6 +29,7 @@ _ORDER = (
     "delimiter",
     "quote",
     "columns",
+    "signs_of",
     "items",
     "constants",
     "units",
@@ -49,15 +51,60 @@ def to_toml(proposals: Sequence[Proposal]) -> str:
     str
         TOML that `parse_layout` reads; a question that is open stands as ``"?"``.
     """
-    parts = [_TOP]
-    written: list[TableLayout] = []
+    alike: dict[str, list[Proposal]] = {}
     for proposal in proposals:
-        if proposal.table in written:
-            parts.append(f"# {proposal.file}: mapped like the table above\n")
-            continue
-        written.append(proposal.table)
-        parts.append(_table(proposal))
-    return "\n".join(parts)
+        alike.setdefault(_mapping(proposal.table), []).append(proposal)
+    return "\n".join([_TOP, *(_table(_merged(group)) for group in alike.values())])
+
+
+def _mapping(table: TableLayout) -> str:
+    """Give what tells a table from others in a layout: its kind and its headers."""
+    return repr((table.holds, table.columns, table.signs_of, table.contents_of))
+
+
+def _merged(group: Sequence[Proposal]) -> Proposal:
+    """Make one of the proposals for tables with the same headers.
+
+    What they say differently, and a layout can say once only, is left open.
+    """
+    first = group[0]
+    if not group[1:]:
+        return first
+    changes: dict[str, Any] = {
+        f.name: _agreed([getattr(p.table, f.name) for p in group])
+        for f in fields(TableLayout)
+        if f.name not in ("holds", "columns", "signs_of", "contents_of")
+    }
+    decimals = {p.table.decimal for p in group if _shows_decimal(p)}
+    if len(decimals) == 1:
+        changes["decimal"] = decimals.pop()
+    evidence = {k: v for p in reversed(group) for k, v in p.evidence.items()}
+    questions = {(q.entry, q.text): q for p in group for q in p.questions}
+    return replace(
+        first,
+        file=", ".join(p.file for p in group),
+        table=replace(first.table, **changes),
+        evidence=evidence,
+        questions=tuple(questions.values()),
+        unused=tuple(dict.fromkeys(h for p in group for h in p.unused)),
+    )
+
+
+def _shows_decimal(proposal: Proposal) -> bool:
+    return not proposal.evidence.get("decimal", "").startswith("no number")
+
+
+def _agreed(values: Sequence[Any]) -> Any:
+    """Give what all say, what one says where others are silent, or an open question."""
+    if isinstance(values[0], Mapping):
+        names = dict.fromkeys(name for value in values for name in value)
+        return {n: _agreed([v[n] for v in values if n in v]) for n in names}
+    if isinstance(values[0], tuple):
+        return tuple(dict.fromkeys(item for value in values for item in value))
+    said = list(dict.fromkeys(v for v in values if v not in ("", "ymd")))
+    if not said:
+        return next((v for v in values if v), "")
+    return said[0] if len(said) == 1 else OPEN
 
 
 def _table(proposal: Proposal) -> str:

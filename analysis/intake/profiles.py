@@ -23,8 +23,10 @@ READINGS = frozenset(
      "solution_appearance"}
 )  # fmt: skip
 _DAY = (
+    r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
     r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|"
-    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6})"
+    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6}|"
+    r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
     r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?m\.?)?|"
@@ -33,7 +35,15 @@ _CLOCK = (
 )
 IS_DAY = re.compile(_DAY)
 IS_CLOCK = re.compile(_CLOCK)
-IS_MOMENT = re.compile(_DAY + r"[t ,]+(?:at )?" + _CLOCK + r"\s*(?:z|[+-]\d\d:?\d\d)?")
+IS_MOMENT = re.compile(
+    _DAY
+    + r"[t ,]+(?:at )?"
+    + _CLOCK
+    + r"\s*(?:z|[+-]\d\d:?\d\d)?|"
+    + _CLOCK
+    + r",?\s+(?:on )?"
+    + _DAY
+)
 IS_NUMBER = re.compile(
     r"(?:[~<>\u2248\u2264\u2265]|c\.?|ca\.?|approx\.?|about)?\s*[+-]?\d*[.,]?\d+"
     r"(?:\s*-\s*\d+[.,]?\d*)?\s*(?:mls?|%|h|hrs?|hours?|percent|cc)?"
@@ -98,6 +108,12 @@ _DILUENT = re.compile(
 )
 
 
+def is_written_time(cell: str) -> bool:
+    """Tell whether a cell is a moment, a day or a clock time."""
+    key = words.key_of(cell)
+    return any(p.fullmatch(key) for p in (IS_MOMENT, IS_DAY, IS_CLOCK))
+
+
 @dataclass(frozen=True, slots=True)
 class Profile:
     """The values of one column: the commonest different ones with their counts.
@@ -112,6 +128,8 @@ class Profile:
         All rows; those with nothing recorded; different recorded cells.
     time_kind : str
         moment, day or clock where most cells are such; else empty.
+    unit : str
+        What a row of units under the header says.
     """
 
     header: str
@@ -120,6 +138,12 @@ class Profile:
     blank: int
     different: int
     time_kind: str = ""
+    unit: str = ""
+
+    @property
+    def named(self) -> str:
+        """The header, with its unit behind it where that stands in a row of units."""
+        return f"{self.header} ({self.unit})" if self.unit else self.header
 
     def share(self, holds: Callable[[str], object]) -> float:
         """Give the share of recorded cells for which `holds` is true; 0 with none."""
@@ -141,7 +165,7 @@ class Profile:
         return float(np.median(found)) if found else float("nan")
 
 
-def profile(header: str, column: pd.Series) -> Profile:
+def profile(header: str, column: pd.Series, unit: str = "") -> Profile:
     """Count the different recorded cells of a column.
 
     Parameters
@@ -150,6 +174,8 @@ def profile(header: str, column: pd.Series) -> Profile:
         The file's own.
     column : Series of str, shape (n,)
         Its cells.
+    unit : str
+        What a row of units under the header says.
 
     Returns
     -------
@@ -164,7 +190,7 @@ def profile(header: str, column: pd.Series) -> Profile:
     marks = merged.index.isin([*words.NOT_RECORDED, *words.DITTO])
     blank += int(merged[marks].sum())
     recorded = merged[~marks & (merged.index != "")]
-    found = Profile(header, recorded, len(column), blank, len(every))
+    found = Profile(header, recorded, len(column), blank, len(every), unit=unit)
     return replace(found, time_kind=time_class(found))
 
 
@@ -182,9 +208,28 @@ def _numbers_between(low: float, high: float) -> Callable[[Profile], bool]:
     return test
 
 
+def _volumes_between(low: float, high: float) -> Callable[[Profile], bool]:
+    are_numbers = _numbers_between(low, high)
+    return lambda p: are_numbers(p) and p.share(lambda c: "%" in c) < 0.5
+
+
 def _is_battery(p: Profile) -> bool:
     is_flag = all(str(cell) in {"0", "1"} for cell in p.counts.index)
-    return not is_flag and _numbers_between(2, 100)(p)
+    if is_flag or _are_volts(p):
+        return False
+    return _numbers_between(2, 100)(p) or are_parts_of_one(p)
+
+
+def are_parts_of_one(p: Profile) -> bool:
+    """Tell whether a per cent is written as 0.98, as workbooks keep it."""
+    parts = p.share(lambda c: re.fullmatch(r"0?[.,]\d+|1|0", c))
+    return parts >= 0.95 and p.share(lambda c: re.match(r"0?[.,]\d", c)) >= 0.5
+
+
+def _are_volts(p: Profile) -> bool:
+    """Tell whether a battery is charted in volts: small numbers, most with decimals."""
+    small = p.share(lambda c: re.fullmatch(r"(?:1\d|[1-9])[.,]\d+", c))
+    return small >= 0.5 and p.share(lambda c: re.match(r"[2-9]\d|100", c)) < 0.05
 
 
 def _is_time(p: Profile) -> bool:
@@ -215,10 +260,19 @@ def _is_yes_no(column: str) -> Callable[[Profile], bool]:
     return lambda p: p.share(lambda c: c in known) >= 0.6
 
 
+def is_ok_header(header: str) -> bool:
+    """Tell whether a header asks if all is well: yes there means that it is."""
+    asked = synonyms.normal(header).split()
+    return bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
+
+
 def _is_signs(p: Profile) -> bool:
+    is_asked = is_ok_header(p.header)
+
     def reads(cell: str) -> bool:
         known, unknown = words.site_signs(cell, {})
-        return (bool(known) and not unknown) or cell in words.TICKS
+        is_answer = cell in words.TICKS or (is_asked and cell in words.YES_NO)
+        return (bool(known) and not unknown) or is_answer
 
     is_score = p.share(IS_NUMBER.fullmatch) > 0.5
     return not is_score and p.share(reads) >= 0.5
@@ -230,6 +284,14 @@ def _is_entry(p: Profile) -> bool:
 
 def _is_word_of(known: dict[str, str], least: float = 0.6) -> Callable[[Profile], bool]:
     return lambda p: p.share(lambda c: words.one_word(c, known)) >= least
+
+
+def _is_status(p: Profile) -> bool:
+    """Tell whether a column says of rows if they stand: `status` alone says little."""
+    known = _is_word_of(words.STATUS, 0.8)(p)
+    if "status" not in synonyms.normal(p.header).split():
+        return known
+    return known and p.share(lambda c: c in words.ROW_STATUS) >= 0.5
 
 
 def _is_solution(p: Profile) -> bool:
@@ -286,10 +348,10 @@ def _any(_: Profile) -> bool:
 _TESTS: dict[str, Callable[[Profile], bool]] = {
     **dict.fromkeys(TIMES, _is_time),
     **{name: _is_yes_no(name) for name in YES_NO},
-    "set_rate_ml_h": _numbers_between(0.01, 100),
-    "volume_remaining_ml": _numbers_between(0, 60),
-    "display_remaining_ml": _numbers_between(0, 60),
-    "volume_delivered_ml": _numbers_between(0, 60),
+    "set_rate_ml_h": _volumes_between(0.01, 100),
+    "volume_remaining_ml": _volumes_between(0, 60),
+    "display_remaining_ml": _volumes_between(0, 60),
+    "volume_delivered_ml": _volumes_between(0, 60),
     "start_volume_ml": _numbers_between(1, 60),
     "made_up_to_ml": _numbers_between(1, 60),
     "battery_pct": _is_battery,
@@ -314,7 +376,7 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "contents": lambda p: p.share(_IS_DRUG.fullmatch) >= 0.5,
     "diluent": lambda p: p.share(_DILUENT.fullmatch) >= 0.5,
     synonyms.ROW_ID: _is_row_id,
-    synonyms.STRUCK: _is_word_of(words.STATUS, 0.8),
+    synonyms.STRUCK: _is_status,
     synonyms.ITEM: _is_item,
     synonyms.UNITS: _is_unit,
     synonyms.DOSE_UNIT: lambda p: p.share(lambda c: c in _DOSE_UNITS) >= 0.5,

@@ -72,7 +72,9 @@ _SYNONYMS = {
     "check date time|date taken|datetime of check|observation date|day|clock|"
     "charted at|"
     "date time of check|time of reading|reading date|observation datetime|seen at|"
-    "date recorded|monitoring date|round date|date time taken|visited at|hour",
+    "date recorded|monitoring date|round date|date time taken|visited at|hour|visited|"
+    "date performed|time performed|obs date time|date time of obs|date time checked|"
+    "checked|check at|time seen|date seen|obs at|noted at|date time recorded",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
     "saved at|documented at|system time|modified|last updated|audit time|sign time|"
     "verified time|late entry time|time filed|filed|entered|time entered|date filed|"
@@ -94,10 +96,13 @@ _SYNONYMS = {
     "amount remaining|balance|residual volume|vr|v remaining|reading|syringe reading|"
     "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
     "volume|barrel scale|volume on scale|barrel reading|scale|volume still in syringe|"
+    "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
     "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
     "display_remaining_ml": "display remaining|display volume|volume on display|"
     "volume remaining display|display reading|remaining on display|screen remaining|"
-    "display vol|volume remaining on display|screen volume|display left",
+    "display vol|remaining display|volume left display|volume left on display|"
+    "vol remaining display|display volume remaining|"
+    "volume remaining on display|screen volume|display left",
     "volume_delivered_ml": "volume infused|vol infused|infused|total infused|"
     "volume delivered|vol delivered|delivered|amount infused|amount delivered|"
     "volume given|vol given|given|mls infused|ml infused|mls given|vi|vol in|"
@@ -120,11 +125,12 @@ _SYNONYMS = {
     "rate on display|displayed rate|current rate|running rate|delivery rate|pump rate|"
     "driver rate|speed|hourly rate|rate checked|rate 24h|ml 24h|ml 24 hr|mls 24 hours|"
     "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
-    "rate shown|rate ml 24h|rate per 24h|rate per 24 hours|rate set on driver",
+    "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
+    "rate per 24h|rate per 24 hours|rate set on driver",
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
-    "duration set|planned time",
+    "duration set|planned time|run over hours|over hours|infuse over hours",
     "time_remaining": "time remaining|time left|hours left|hrs remaining|"
     "remaining time|"
     "time to go|due to finish|expected end|finish in|end due|estimated completion|tr|"
@@ -157,18 +163,24 @@ _SYNONYMS = {
     "cannula date|site since|inserted on|site changed on|cannula changed on|"
     "site changed|"
     "site change date|date site changed|site inserted|needle changed on|site change|"
-    "resited on|site resited on|date resited",
+    "resited on|site resited on|date resited|cannula resited on|cannula resited|"
+    "cannula changed|cannula changed on|needle changed|date cannula inserted|"
+    "cannula inserted on|site in since|cannula in since|cannula sited|site resited|"
+    "cannula sited on|current site since|new site|date of resite",
     "line_changed": "line changed|extension changed|line change|set changed|"
     "giving set changed|tubing changed|tubing change|line renewed|new line|"
     "extension line changed|administration set changed|extension set changed|"
     "giving set change|extension change",
-    LINE_CHANGED_ON: "line change date|line date|date line changed|line due|"
+    LINE_CHANGED_ON: "line change date|line date|date line changed|"
     "line in since|line inserted|line start|extension set date|extension date|"
     "giving set date|set change date|tubing date|infusion set date|admin set date|"
-    "line label date|line changed on|line changed|extension changed on|"
+    "line changed on|line changed|extension changed on|"
     "extension changed|set changed on|date set changed|line renewed on|"
     "giving set changed"
-    "|tubing changed|line change|set changed|tubing changed on|line fitted on",
+    "|tubing changed|line change|set changed|tubing changed on|line fitted on|"
+    "extension line changed on|extension line changed|date extension changed|"
+    "extension set changed|extension set changed on|line fitted|extension fitted|"
+    "date of line change|line changed date|current line since|extension in since",
     WHY_CHANGED: "why changed|reason changed|reason for change|change reason|why|"
     "reason",
     "syringe_size_ml": "syringe size|syringe|size|syringe type|syringe ml|nominal size|"
@@ -209,6 +221,7 @@ _SYNONYMS = {
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
     "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
     "cover locked|"
+    "case shut|case closed|box shut|box closed|case secure|locked in box|"
     "lock|lockbox locked|lockbox checked|lockbox secure|case locked|box secure",
     "keypad": "keypad locked|key lock|keypad|lock on|screen lock|panel lock|"
     "keys locked|"
@@ -243,7 +256,7 @@ _SYNONYMS = {
     "replaces id|correction of|amendment of|original row|corrects row|replaced row",
     STRUCK: "struck out|struck|deleted|void|voided|strikethrough|status|record status|"
     "in error|entered in error|row status|amendment status|cancelled|result status|"
-    "strike out|entry status|valid",
+    "strike out|entry status",
     ITEM: "item|item name|observation|observation name|parameter|measure|measurement|"
     "question|field|flowsheet item|row name|assessment|obs name|variable|attribute|"
     "item description|name|observation type|flowsheet row|obs item|element",
@@ -269,7 +282,8 @@ PLACELESS = frozenset(
 _UNIT = re.compile(
     r"\s+(?:in\s+)?(?:mls?|cc|h|hrs?|hours?|percent|mgs?|ml h|ml hr|ml per hour|"
     r"mls? (?:per )?(?:h|hr|hrs|hour)|mls? (?:per )?(?:24 ?h(?:rs?|ours?)?|day|d)|"
-    r"y n|yn|yes no|24h clock|dd mm yyyy|mm dd yyyy|dd mm yy|hh mm|g|tick|g number)$"
+    r"y n|yn|yes no|ml per h|mls? per hour|24h clock|dd mm yyyy|mm dd yyyy|"
+    r"dd mm yy|hh mm|g|tick|g number)$"
 )
 
 
@@ -344,12 +358,44 @@ def candidates(header: str) -> list[Candidate]:
     return [
         Candidate(column, strength)
         for column, strength in sorted(found.items(), key=lambda item: -item[1])
+        if not _is_ruled_out(column, strength, name)
     ]
+
+
+#: Words that make a date another one than that of a check, a start or a change.
+_OTHER_DATES = frozenset(
+    {"birth", "dob", "expiry", "expires", "exp", "batch", "admission", "admitted",
+     "discharge", "prescribed", "prescription", "prepared", "next", "due", "expected",
+     "planned", "printed", "previous", "last", "referral"}
+)  # fmt: skip
+_DATES = frozenset(
+    {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
+     "removed_at", LINE_CHANGED_ON, SITE_CHANGED_ON, "line_changed", "site_changed"}
+)  # fmt: skip
+#: Columns that a per cent can stand in; in all others of a number it cannot.
+_NO_PERCENT = frozenset(
+    {"volume_remaining_ml", "display_remaining_ml", "volume_delivered_ml", "vtbi",
+     "start_volume_ml", "made_up_to_ml", "set_rate_ml_h", "planned_duration_h"}
+)  # fmt: skip
+
+
+def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
+    """Tell whether another word of a header says that it is not this column."""
+    said = set(name.split())
+    if strength is Strength.CANONICAL:
+        return False
+    if column in _NO_PERCENT and said & {"percent", "pct", "percentage"}:
+        return True
+    # A travel under a rate is told of (`is_travel`); a length is no volume either.
+    if column in _NO_PERCENT - {"set_rate_ml_h"} and said & {"mm", "cm"}:
+        return True
+    exact = column in _BY_PHRASE.get(name, [])
+    return column in _DATES and bool(said & _OTHER_DATES) and not exact
 
 
 def _singular(name: str) -> str:
     """Give a header without a number at its end: ``drug 2`` is a drug."""
-    return re.sub(r"\s*\d+$", "", without_unit(name))
+    return without_unit(re.sub(r"\s*\d+$", "", without_unit(name)))
 
 
 def _contained(name: str) -> list[str]:

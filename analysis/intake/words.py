@@ -53,6 +53,20 @@ YES_NO = _spread({
     YesNo.NO: "no|n|false|0|off|not ok|absent|nein|non",
 })  # fmt: skip
 
+#: Entries that are a check, and say that something was changed at it.
+CHANGES = {
+    "line_changed": frozenset(
+        {"line change", "line changed", "extension changed", "extension change",
+         "new line", "extension set changed", "giving set changed", "line renewed",
+         "extension line changed", "giving set change"}
+    ),
+    "site_changed": frozenset(
+        {"site change", "site changed", "resited", "re-sited", "resite", "re-site",
+         "new site", "cannula changed", "cannula resited", "cannula change",
+         "site rotated", "needle changed", "site resited", "cannula re-sited"}
+    ),
+}  # fmt: skip
+
 #: Words that answer one question and no other.
 YES_NO_OF = {
     "running": _spread({
@@ -89,7 +103,9 @@ ENTRY = _spread({
     Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|"
     "review|"
     "reading|visit|monitoring|4 hourly check|four hourly check|4-hourly check|4hrly|"
-    "regular check|inspection|round|regular|monitor|hourly check",
+    "regular check|inspection|round|regular|monitor|hourly check|4 hr check|"
+    "4 hourly|4 hourly obs|home visit|planned visit|check only|obs only|site check|"
+    + "|".join(sorted(set().union(*CHANGES.values()))),
     Entry.RATE_CHANGE: "rate change|rate changed|rate chg|rate_change|change of rate|"
     "rate altered|rate adjusted|new rate|rate increased|rate decreased|dose change|"
     "rate amended",
@@ -186,6 +202,14 @@ STATUS = _spread({
     "voided|cancelled|canceled|entered in error|error|in error|amended|corrected|"
     "withdrawn|yes|y|1|true|x|old|invalid|retracted",
 })  # fmt: skip
+
+#: Words of `STATUS` that are said of rows, and of no driver.
+ROW_STATUS = frozenset(
+    {"current", "final", "in force", "verified", "signed", "authorised", "replaced",
+     "superseded", "struck", "struck out", "strike out", "strikethrough", "deleted",
+     "void", "voided", "entered in error", "in error", "amended", "corrected",
+     "withdrawn", "retracted", "valid", "invalid"}
+)  # fmt: skip
 
 _CONDITION = _spread({
     SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
@@ -302,7 +326,7 @@ _FILLERS = frozenset(
         "local",
     ]
 )
-_NEGATION = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
+NEGATIONS = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
 _PAST = frozenset(
     {"previously", "previous", "was", "were", "had", "formerly", "earlier", "recent"}
 )
@@ -408,7 +432,7 @@ def _is_denied(words: str, joint: str, rest: str, *, was: bool) -> bool:
     "No redness, swelling or pain" denies all three, "not red, swollen" the first.
     """
     first = words.split(maxsplit=1)[0]
-    if first in _NEGATION:
+    if first in NEGATIONS:
         return True
     goes_on = joint == "/" or re.search(r"\b(?:or|nor)\b", rest) is not None
     return was and joint in {"/", ","} and goes_on
@@ -423,7 +447,7 @@ def _signs_of(words: str, *, is_denied: bool) -> list[str] | None:
         return [] if _all_known(tokens) else None
     rest = [t for t in tokens if t not in _FILLERS | {"or", "nor"}]
     if is_denied:
-        rest = [t for t in rest if t not in _NEGATION]
+        rest = [t for t in rest if t not in NEGATIONS]
         return [str(SiteSign.NONE)] if rest and _all_known(rest) else None
     if not rest:
         return [] if tokens and set(tokens) <= {"+", "++", "+++"} else None
@@ -433,5 +457,5 @@ def _signs_of(words: str, *, is_denied: bool) -> list[str] | None:
 
 
 def _all_known(tokens: list[str]) -> bool:
-    plain = _FILLERS | _NEGATION | _PAST | _NOTHING | {"or", "nor"}
+    plain = _FILLERS | NEGATIONS | _PAST | _NOTHING | {"or", "nor"}
     return all(t in _CONDITION or t in plain for t in tokens)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -16,6 +17,11 @@ from analysis.errors import InputError
 
 #: What a workbook file begins with: a zip archive, or a compound document.
 _ZIP, _COMPOUND = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+#: Record BOF of version 6, perhaps WriteProtect, then FilePass.
+_FILE_PASS = re.compile(
+    rb"\x09\x08\x10\0\0\x06\x05\0.{12}(\x86\0\0\0)?\x2f\0", re.DOTALL
+)
 
 #: More cells than any export of a log holds: the used area runs over the whole sheet.
 _MOST_CELLS = 50_000_000
@@ -60,12 +66,22 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
     try:
         with CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
             return _sheets(book, label)
-    except PasswordError:
-        msg = f"{label}: the workbook is locked with a password; save it without one"
-        raise InputError(msg) from None
     except CalamineError as error:
+        if isinstance(error, PasswordError) or _is_locked(data):
+            msg = f"{label}: the workbook is locked with a password"
+            raise InputError(f"{msg}; save it without one") from None
         msg = f"{label}: cannot be opened as a workbook ({error})"
         raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
+
+
+def _is_locked(data: bytes) -> bool:
+    """Tell a workbook with a password, which the reader may take for no workbook.
+
+    A newer one lies whole in a stream of that name ([MS-OFFCRYPTO] 2.3.4.4); an older
+    one has the record FilePass right behind its beginning ([MS-XLS] 2.1.7.20.3).
+    """
+    is_whole = "EncryptedPackage".encode("utf-16-le") in data
+    return data.startswith(_COMPOUND) and (is_whole or bool(_FILE_PASS.search(data)))
 
 
 def _sheets(book: CalamineWorkbook, label: str) -> list[SheetRows]:

@@ -14,6 +14,7 @@ Array = npt.NDArray[Any]
 
 #: Scatter of honest readings beside rounding: where the eye meets the stopper.
 _EYE_SD_ML = 0.1
+_HOUR_NS = 3600 * 10**9
 #: A line is followed so long after an infusion's last row, no longer.
 _BEYOND_LAST_H = 12.0
 
@@ -33,20 +34,21 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """The rows of an infusion around a time, with none in between."""
+    """The rows of an infusion around a time, with none in between.
 
-    before: pd.Timestamp
-    after: pd.Timestamp
+    Attributes
+    ----------
+    hours : float
+        Length of the gap [h].
+    nearest_h : float
+        From the time in it to the nearer of its rows [h].
+    rows : tuple of int
+        Places of the two rows in the courses (`Courses.time_at`).
+    """
 
-    @property
-    def hours(self) -> float:
-        """Length of the gap [h]."""
-        return (self.after - self.before).total_seconds() / 3600
-
-    def nearest_h(self, time: pd.Timestamp) -> float:
-        """Give the hours from a time in it to the nearer of its rows."""
-        nearest = min(time - self.before, self.after - time)
-        return nearest.total_seconds() / 3600
+    hours: float
+    nearest_h: float
+    rows: tuple[int, int]
 
 
 class Courses:
@@ -68,7 +70,8 @@ class Courses:
         ordered = lines.sort_values(["infusion_id", "checked_at"], kind="stable")
         self._places = ordered.groupby("infusion_id").indices
         self._rows = ordered.index.to_numpy()
-        self._times = ordered["checked_at"]
+        self._times = ordered["checked_at"].array
+        self._instants: Array = nanoseconds(ordered["checked_at"])
         self._elapsed: Array = ordered["elapsed_h"].to_numpy(float)
         self._delivered: Array = ordered["delivered_ml"].to_numpy(float)
         self._rate: Array = ordered["rate_ml_h"].to_numpy(float)
@@ -80,7 +83,8 @@ class Courses:
         self._sd: Array = sd.to_numpy(float)
         trusted = ordered["residual_ml"].notna() & ~ordered["is_doubtful"]
         self._is_trusted: Array = (trusted & ~is_suspect[ordered.index]).to_numpy(bool)
-        self._started = started_at
+        known = started_at.dropna()
+        self._started = dict(zip(known.index, nanoseconds(known), strict=True))
 
     def level(
         self, infusion_id: str, time: pd.Timestamp, *, without: Hashable = None
@@ -102,9 +106,10 @@ class Courses:
             None before the start, long after the last row, or without a line.
         """
         places = self._places.get(infusion_id)
-        if places is None:
+        started = self._started.get(infusion_id)
+        if places is None or started is None:
             return None
-        hour = (time - self._started[infusion_id]).total_seconds() / 3600
+        hour = (time.value - started) / _HOUR_NS
         own = self._elapsed[places]
         if not 0 <= hour <= own[-1] + _BEYOND_LAST_H:
             return None
@@ -143,8 +148,38 @@ class Courses:
         places = self._places.get(infusion_id)
         if places is None:
             return None
-        times = self._times.iloc[places[self._rows[places] != without]]
-        place = int(times.searchsorted(time))
-        if not 0 < place < len(times):
+        if without is not None:
+            places = places[self._rows[places] != without]
+        instants = self._instants[places]
+        after = int(instants.searchsorted(time.value))
+        if not 0 < after < len(instants):
             return None
-        return Gap(times.iloc[place - 1], times.iloc[place])
+        start, end = instants[after - 1], instants[after]
+        return Gap(
+            hours=(end - start) / _HOUR_NS,
+            nearest_h=min(time.value - start, end - time.value) / _HOUR_NS,
+            rows=(int(places[after - 1]), int(places[after])),
+        )
+
+    def time_at(self, place: int) -> pd.Timestamp:
+        """Give the time of a row by its place, as in `Gap`."""
+        time: pd.Timestamp = self._times[place]
+        return time
+
+
+def nanoseconds(times: pd.Series) -> Array:
+    """Give times as whole nanoseconds of UTC, as in ``Timestamp.value``.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        With a zone.
+
+    Returns
+    -------
+    array of int, shape (n,)
+        The smallest number of its type where a time is missing.
+    """
+    plain = times.dt.tz_convert("UTC").dt.tz_localize(None)
+    found: Array = plain.to_numpy("datetime64[ns]").astype("int64")
+    return found

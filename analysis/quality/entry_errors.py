@@ -10,12 +10,9 @@ from analysis.intake import Log
 from analysis.policy import Policy
 from analysis.quality.course import Courses
 from analysis.quality.explanations import Context, explain
+from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
 from analysis.quality.suspects import (
-    DELIVERED,
-    RATE,
-    REMAINING,
     Gatherer,
-    cells_of,
     copied_readings,
     impossible_numbers,
 )
@@ -96,11 +93,12 @@ def entry_errors(
         (_disagreeing(log, courses, sources[FindingKind.VOLUMES_DISAGREE]), _ANY),
         (_places(of_volume["column"]), _OF_IMPOSSIBLE),
     ]
+    has_other_time = set(late["row"])
     found = [
         (row, column, name, said)
         for places, allowed in asked
         for row, column in places
-        if row not in late["row"].to_numpy()
+        if row not in has_other_time
         and (suspect := gather.suspect(row, column)) is not None
         for name, said in explain(suspect, context, allowed)
     ]
@@ -138,8 +136,9 @@ def _disagreeing(
 ) -> list[tuple[int, str]]:
     """Name the column that is off the line in rows whose two volumes disagree."""
     places = []
+    rows = Rows(log.checks)
     for row in log.checks.index[log.checks["source"].isin(sources)].tolist():
-        cells = cells_of(log.checks, row)
+        cells = rows.cells(row)
         level = courses.level(cells["infusion_id"], cells["checked_at"], without=row)
         if level is not None:
             is_off = not level.fits(cells[REMAINING])

@@ -9,12 +9,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
 import pandas as pd
 
 from analysis.lookup import clock
 from analysis.policy import Policy
-from analysis.quality.course import Courses
-from analysis.quality.suspects import DELIVERED, Suspect
+from analysis.quality.course import Array, Courses, nanoseconds
+from analysis.quality.rows import DELIVERED
+from analysis.quality.suspects import Suspect
 from analysis.terms import EntryError
 
 #: Numbers that stand for "not read" where a sheet wants a number.
@@ -32,6 +34,7 @@ _OWN_CHECK_H = 0.5
 _ALIKE = 0.05
 #: Among more open infusions than this one fits by chance, and the fit says nothing.
 _MOST_OPEN = 30
+_NOBODY = np.array([], dtype="int64")
 _MOST_WHOLE_ML = 5
 _WHOLE_ML = 0.35
 
@@ -53,19 +56,53 @@ class Context:
         self, courses: Courses, infusions: pd.DataFrame, policy: Policy
     ) -> None:
         self.courses = courses
-        self.policy = policy
-        self._infusions = infusions
         # Found once: a log may hold hundreds of thousands of infusions.
         self._of_patient = infusions.groupby("patient_id").indices
         self._of_ward = infusions.groupby("ward").indices
+        self._ids = infusions.index.to_numpy()
+        self._patients = infusions["patient_id"].to_numpy()
+        self._drivers = infusions["driver_id"].to_numpy()
+        self._first = nanoseconds(infusions["first_row"])
+        self._last = nanoseconds(infusions["last_row"])
+        wards = pd.Series(infusions["ward"].unique(), dtype="str")
+        due = policy.by_ward("check_interval_h", wards)
+        due += policy.by_ward("grace_h", wards)
+        self._due_h = dict(zip(wards, due, strict=True))
 
-    def others(self, suspect: Suspect, *, same_patient: bool) -> pd.DataFrame:
-        """Give the other infusions of its patient, or of others on its ward."""
+    def due_h(self, ward: str) -> float:
+        """Give the longest gap between checks that a ward allows [h]; NaN without."""
+        due: float = self._due_h.get(ward, np.nan)
+        return due
+
+    def of_driver(self, suspect: Suspect) -> list[str]:
+        """Name the patient's other infusions on the same driver."""
+        known = self._others(suspect, same_patient=True)
+        same = known[self._drivers[known] == suspect.driver_id]
+        return [str(infusion_id) for infusion_id in self._ids[same]]
+
+    def open_at(self, suspect: Suspect, *, same_patient: bool) -> list[tuple[str, str]]:
+        """Name the infusions and drivers running beside it: its patient's, or others'.
+
+        Those with rows both before and after it, on its ward.
+        """
+        known = self._others(suspect, same_patient=same_patient)
+        at = suspect.at.value
+        known = known[(self._first[known] < at) & (at < self._last[known])]
+        return [(str(self._ids[k]), str(self._drivers[k])) for k in known]
+
+    def _others(self, suspect: Suspect, *, same_patient: bool) -> Array:
+        """Give the places of its patient's other infusions, or of others on the ward.
+
+        None where whose it is is not known.
+        """
         if same_patient:
-            known = self._infusions.iloc[self._of_patient[suspect.patient_id]]
-            return known[known.index != suspect.infusion_id]
-        known = self._infusions.iloc[self._of_ward.get(suspect.ward, [])]
-        return known[known["patient_id"] != suspect.patient_id]
+            known = np.asarray(self._of_patient.get(suspect.patient_id, _NOBODY))
+            is_other: Array = self._ids[known] != suspect.infusion_id
+        else:
+            known = np.asarray(self._of_ward.get(suspect.ward, _NOBODY))
+            is_other = self._patients[known] != suspect.patient_id
+        others: Array = known[is_other]
+        return others
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +215,8 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
         is_day = abs(hours) == DAY_H
         if is_day and not is_near_midnight(suspect.at, hours):
             continue
-        ids = _runs_of_driver(suspect, context) if is_day else [suspect.infusion_id]
+        others = context.of_driver(suspect) if is_day else []
+        ids = [suspect.infusion_id, *others]
         if any(_fits_at(suspect, context, infusion_id, time) for infusion_id in ids):
             return time_in_words(hours, time)
     return None
@@ -187,12 +225,6 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
 def is_near_midnight(at: pd.Timestamp, hours: float) -> bool:
     """Tell whether a date may be a day early (after midnight) or late (before it)."""
     return at.hour < _NIGHT_H if hours > 0 else at.hour >= DAY_H - _EVENING_H
-
-
-def _runs_of_driver(suspect: Suspect, context: Context) -> list[str]:
-    others = context.others(suspect, same_patient=True)
-    same = others.index[others["driver_id"] == suspect.driver_id]
-    return [suspect.infusion_id, *map(str, same)]
 
 
 def _fits_at(
@@ -208,7 +240,7 @@ def _fits_at(
     if is_own and moved <= max(level.tolerance_ml, suspect.level.tolerance_ml):
         return False
     gap = context.courses.gap(infusion_id, time, without=suspect.row)
-    return gap is None or gap.nearest_h(time) > _OWN_CHECK_H
+    return gap is None or gap.nearest_h > _OWN_CHECK_H
 
 
 def time_in_words(hours: float, time: pd.Timestamp) -> str:
@@ -228,19 +260,17 @@ def other_of_ward(suspect: Suspect, context: Context) -> str | None:
 
 
 def _other(suspect: Suspect, context: Context, *, same_patient: bool) -> str | None:
-    others = context.others(suspect, same_patient=same_patient)
-    is_open = (others["first_row"] < suspect.at) & (suspect.at < others["last_row"])
-    if is_open.sum() > _MOST_OPEN:
+    running = context.open_at(suspect, same_patient=same_patient)
+    if len(running) > _MOST_OPEN:
         return None
     fits = [
-        (str(infusion_id), said)
-        for infusion_id in others.index[is_open]
-        if (said := _fits_other(suspect, context, str(infusion_id)))
+        (infusion_id, driver, said)
+        for infusion_id, driver in running
+        if (said := _fits_other(suspect, context, infusion_id))
     ]
     if len(fits) != 1:
         return None
-    infusion_id, said = fits[0]
-    driver = others["driver_id"][infusion_id]
+    infusion_id, driver, said = fits[0]
     of = f" (driver {driver})" if driver else ""
     whose = "the same patient's" if same_patient else "another patient's"
     return f"a reading of {whose} infusion {infusion_id}{of}, {said}"
@@ -249,21 +279,18 @@ def _other(suspect: Suspect, context: Context, *, same_patient: bool) -> str | N
 def _fits_other(suspect: Suspect, context: Context, infusion_id: str) -> str | None:
     """Say how the reading fits another infusion; None where it does not."""
     gap = context.courses.gap(infusion_id, suspect.at)
+    if gap is None or gap.nearest_h <= _OWN_CHECK_H:
+        return None
+    if gap.hours <= context.due_h(suspect.ward):
+        return None
     level = context.courses.level(infusion_id, suspect.at)
-    if gap is None or level is None:
+    if level is None or not level.fits(suspect.as_remaining(suspect.charted)):
         return None
-    if gap.nearest_h(suspect.at) <= _OWN_CHECK_H:
-        return None
-    ward = pd.Series([suspect.ward])
-    due = sum(
-        context.policy.by_ward(n, ward)[0] for n in ("check_interval_h", "grace_h")
-    )
-    if gap.hours <= due or not level.fits(suspect.as_remaining(suspect.charted)):
-        return None
+    before, after = (clock(context.courses.time_at(row)) for row in gap.rows)
     return (
         f"where {level.volume_ml:.1f} mL was expected and no check stands between "
-        f"{clock(gap.before)} and {clock(gap.after)}; whether one was made there is "
-        "not confirmed, and none is counted"
+        f"{before} and {after}; whether one was made there is not confirmed, and none "
+        "is counted"
     )
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.columns import CHECKS, Kind
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
+from analysis.intake.infusions import DERIVED
 from analysis.terms import ALL, Entry
 
 #: Columns whose emptiness is a fact of the record and not of the event.
@@ -48,7 +49,7 @@ def missing_by_column(rows: pd.DataFrame) -> pd.DataFrame:
     """
     found = []
     for name in RECORD:
-        empty = _is_empty(rows[name])
+        empty = _is_empty(rows, name)
         if empty.all():
             continue
         found += [
@@ -71,7 +72,7 @@ def not_in_export(rows: pd.DataFrame) -> list[str]:
     list of str
         In the order of the data dictionary.
     """
-    return [name for name in RECORD if _is_empty(rows[name]).all()]
+    return [name for name in RECORD if _is_empty(rows, name).all()]
 
 
 def round_times(rows: pd.DataFrame) -> pd.DataFrame:
@@ -204,8 +205,13 @@ _VOLUMES = tuple(
 )
 
 
-def _is_empty(values: pd.Series) -> pd.Series:
-    return values.isna() | (values.astype("str") == "")
+def _is_empty(rows: pd.DataFrame, name: str) -> pd.Series:
+    """Tell where nothing is charted; an id that was derived is not."""
+    text = rows[name].astype("str")
+    is_empty: pd.Series = rows[name].isna() | (text == "")
+    return (
+        is_empty | text.str.startswith(DERIVED) if name == "infusion_id" else is_empty
+    )
 
 
 def _by_ward(values: pd.Series, ward: pd.Series) -> list[tuple[str, pd.Series]]:

@@ -1,7 +1,6 @@
 """Readings that a slip of the pen may be behind, each with what surrounds it."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,13 +9,8 @@ from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.quality.course import Courses, Level
+from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
 from analysis.terms import RejectReason
-
-REMAINING, DELIVERED, RATE = (
-    "volume_remaining_ml",
-    "volume_delivered_ml",
-    "set_rate_ml_h",
-)
 
 #: Step of a ward without a reading to tell it by.
 _FINEST_ML = 0.01
@@ -205,11 +199,6 @@ def impossible_numbers(log: Log) -> pd.DataFrame:
     return found
 
 
-def cells_of(rows: pd.DataFrame, row: int) -> dict[str, Any]:
-    """Give the cells of one row by column."""
-    return {str(k): v for k, v in rows.loc[[row]].to_dict("records")[0].items()}
-
-
 class Gatherer:
     """Makes suspects from rows of the check log.
 
@@ -228,11 +217,17 @@ class Gatherer:
     def __init__(
         self, log: Log, courses: Courses, impossible: pd.DataFrame, steps: pd.Series
     ) -> None:
-        self._checks = log.checks
+        self._rows = Rows(log.checks)
         self._courses = courses
-        self._steps = steps
-        self._usual_rates = log.checks.groupby("infusion_id")[RATE].median()
-        self._copies = copied_rows(log.checks)
+        self._steps = steps.to_dict()
+        self._usual_rates = log.checks.groupby("infusion_id")[RATE].median().to_dict()
+        self._index = log.checks.index
+        copies = copied_rows(log.checks)
+        self._before = {
+            REMAINING: copies["remaining_before"].to_numpy(float),
+            DELIVERED: copies["delivered_before"].to_numpy(float),
+        }
+        self._is_row_copied = copies["is_row_copied"].to_numpy(bool)
         self._set_aside = {
             (int(row), str(column)): float(value)
             for row, column, value in zip(
@@ -242,15 +237,14 @@ class Gatherer:
 
     def suspect(self, row: int, column: str) -> Suspect | None:
         """Give one charted volume as a suspect; None without a line or a value."""
-        cells = cells_of(self._checks, row)
+        cells = self._rows.cells(row)
         infusion_id = cells["infusion_id"]
         level = self._courses.level(infusion_id, cells["checked_at"], without=row)
         set_aside = self._set_aside.get((row, column))
         charted = cells[column] if set_aside is None else set_aside
         if level is None or pd.isna(charted):
             return None
-        copies = cells_of(self._copies, row)
-        before = "remaining_before" if column == REMAINING else "delivered_before"
+        place = self._index.get_loc(row)
         return Suspect(
             row=row,
             column=column,
@@ -261,8 +255,8 @@ class Gatherer:
             patient_id=cells["patient_id"],
             driver_id=cells["driver_id"],
             at=cells["checked_at"],
-            before=float(copies[before]),
-            is_row_copied=bool(copies["is_row_copied"]),
+            before=float(self._before[column][place]),
+            is_row_copied=bool(self._is_row_copied[place]),
             is_set_aside=set_aside is not None,
             rate=self._set_aside.get((row, RATE), float(cells[RATE])),
             usual_rate=float(self._usual_rates[infusion_id]),

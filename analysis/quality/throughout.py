@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.delivery.noise import FLOW_SD, LIMIT_SD
 from analysis.intake import Log
 from analysis.lookup import by_key
-from analysis.quality.suspects import RATE, REMAINING
+from analysis.quality.rows import RATE, REMAINING
 from analysis.terms import EntryError
 
 #: Columns of an explanation on its way to a finding.
@@ -57,19 +57,38 @@ def rates_per_day(
     low, high = 1 - _RATE_BAND, 1 + _RATE_BAND
     is_daily = (fold / _DAY_H).between(low, high)
     is_daily_below = (fold * _DAY_H).between(low, high)
-    rows = []
-    for _, group in fold[is_daily | is_daily_below].groupby(key):
-        row = int(group.index[0])
-        times = f" in {len(group)} rows" if len(group) > 1 else ""
-        what = (
-            f"a rate per 24 h in the hourly column ({rate[row]:g} / 24 = "
-            f"{rate[row] / _DAY_H:.2f} mL/h fits the volumes{times})"
-            if is_daily[row]
-            else f"an hourly rate divided by 24 ({rate[row]:g} x 24 = "
-            f"{rate[row] * _DAY_H:.2f} mL/h fits the volumes{times})"
+    where = key[is_daily | is_daily_below]
+    first = where[~where.duplicated()].sort_values()
+    counts = by_key(first, where.value_counts())
+    rows = [
+        (
+            row,
+            RATE,
+            EntryError.RATE_PER_24_H,
+            _daily_in_words(value, count, is_daily=of_day),
         )
-        rows.append((row, RATE, EntryError.RATE_PER_24_H, what))
+        for row, value, count, of_day in zip(
+            first.index.tolist(),
+            rate[first.index],
+            counts,
+            is_daily[first.index],
+            strict=True,
+        )
+    ]
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _daily_in_words(rate: float, rows: int, *, is_daily: bool) -> str:
+    times = f" in {rows} rows" if rows > 1 else ""
+    if is_daily:
+        return (
+            f"a rate per 24 h in the hourly column ({rate:g} / 24 = "
+            f"{rate / _DAY_H:.2f} mL/h fits the volumes{times})"
+        )
+    return (
+        f"an hourly rate divided by 24 ({rate:g} x 24 = {rate * _DAY_H:.2f} mL/h fits "
+        f"the volumes{times})"
+    )
 
 
 def _true_rate(log: Log, lines: pd.DataFrame) -> pd.Series:

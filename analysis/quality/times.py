@@ -1,12 +1,15 @@
 """Rows whose time is off by an hour, half a day or a day: row order and volume."""
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 import pandas as pd
 
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.quality.course import Courses
 from analysis.quality.explanations import SHIFTS_H, time_in_words
-from analysis.quality.suspects import DELIVERED, REMAINING
+from analysis.quality.rows import DELIVERED, REMAINING, Rows
 from analysis.quality.throughout import COLUMNS
 from analysis.terms import Entry, EntryError
 
@@ -62,24 +65,28 @@ def times_off(log: Log, courses: Courses, doubtful: pd.DataFrame) -> pd.DataFram
         not contradict it; without a volume the order alone must speak for it.
     """
     found = []
-    for row in doubtful.index.tolist():
-        said = _where_it_fits(log.checks.loc[row], courses, doubtful.loc[row])
+    rows = Rows(log.checks)
+    around = doubtful.to_dict("records")
+    for row, beside in zip(doubtful.index.tolist(), around, strict=True):
+        said = _where_it_fits(rows.cells(row), courses, beside)
         if said:
             found.append((row, "checked_at", EntryError.TIME_OFF, said))
     return pd.DataFrame(found, columns=COLUMNS)
 
 
-def _where_it_fits(cells: pd.Series, courses: Courses, around: pd.Series) -> str | None:
+def _where_it_fits(
+    row: Mapping[str, Any], courses: Courses, around: Mapping[Hashable, Any]
+) -> str | None:
     """Name the time at which the row fits; None where none does."""
-    at, above, below = cells["checked_at"], around["above"], around["below"]
-    if _volume_fits(cells, courses, at):
+    at, above, below = row["checked_at"], around["above"], around["below"]
+    if _volume_fits(row, courses, at):
         return None
     for hours in SHIFTS_H:
         time = at + pd.Timedelta(hours=hours)
         is_off = time < above or time > below  # NaT contradicts nothing
         if around["in_order"] and is_off:
             continue
-        fits = _volume_fits(cells, courses, time)
+        fits = _volume_fits(row, courses, time)
         is_between = around["in_order"] and above < time < below
         if fits or (fits is None and is_between):
             order = ", between the rows above and below it" if is_between else ""
@@ -87,14 +94,16 @@ def _where_it_fits(cells: pd.Series, courses: Courses, around: pd.Series) -> str
     return None
 
 
-def _volume_fits(cells: pd.Series, courses: Courses, time: pd.Timestamp) -> bool | None:
+def _volume_fits(
+    row: Mapping[str, Any], courses: Courses, time: pd.Timestamp
+) -> bool | None:
     """Tell whether the row's volume fits its infusion at a time; None without one."""
-    if pd.isna(cells[REMAINING]) and pd.isna(cells[DELIVERED]):
+    if pd.isna(row[REMAINING]) and pd.isna(row[DELIVERED]):
         return None
-    level = courses.level(cells["infusion_id"], time, without=cells.name)
+    level = courses.level(row["infusion_id"], time, without=row["row"])
     if level is None:
         return False
-    remaining = cells[REMAINING]
+    remaining = row[REMAINING]
     if pd.isna(remaining):
-        remaining = level.base_ml - cells[DELIVERED]
+        remaining = level.base_ml - row[DELIVERED]
     return level.fits(float(remaining))

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.intake import Log
 from analysis.lookup import clock
-from analysis.quality.suspects import DELIVERED, RATE, REMAINING, cells_of
+from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
 from analysis.terms import FindingGroup, FindingKind
 
 #: Two rows nearer than this, of nearly equal volumes, are nearly the same check.
@@ -43,10 +43,10 @@ def near_duplicates(log: Log) -> pd.DataFrame:
         # Rounded, since 13.2 - 13.0 is a little more than 0.2 in floating point.
         is_like |= (rows[column] - by[column].shift()).abs().round(6) <= _WITHIN_ML
     first = rows.index.to_series().groupby(key).shift()
-    found = [
-        _finding(cells_of(rows, int(first[row])), cells_of(rows, row))
-        for row in rows.index[is_twin & is_like].tolist()
-    ]
+    of = Rows(rows)
+    twins = first[is_twin & is_like].astype("int64")
+    pairs = zip(twins.tolist(), twins.index.tolist(), strict=True)
+    found = [_finding(of.cells(one), of.cells(two)) for one, two in pairs]
     return pd.DataFrame(found)
 
 

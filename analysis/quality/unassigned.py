@@ -22,7 +22,8 @@ def unassigned_rows(rows: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         ward (all last), rows, unassigned, no_driver (of those), patients (with such a
-        row), derived_infusions. They stand in no measure of time or delivery.
+        row), derived_rows (in an infusion that was derived), derived_infusions. The
+        unassigned stand in no measure of time or delivery.
     """
     ids = rows["infusion_id"].astype("str").where(rows["infusion_id"].notna(), "")
     driver = rows["driver_id"].astype("str").where(rows["driver_id"].notna(), "")
@@ -36,6 +37,7 @@ def unassigned_rows(rows: pd.DataFrame) -> pd.DataFrame:
             int((own & is_loose).sum()),
             int((own & is_loose & (driver == "")).sum()),
             rows.loc[own & is_loose, "patient_id"].nunique(),
+            int((own & is_derived).sum()),
             ids[own & is_derived].nunique(),
         )
         for ward, own in [*wards, (ALL, pd.Series(data=True, index=rows.index))]
@@ -48,6 +50,7 @@ def unassigned_rows(rows: pd.DataFrame) -> pd.DataFrame:
             "unassigned",
             "no_driver",
             "patients",
+            "derived_rows",
             "derived_infusions",
         ],
     )

@@ -3,12 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from analysis.delivery.sentences import SLIP
 from analysis.intake import Log
 from analysis.lookup import clock
-from analysis.quality.suspects import DELIVERED, RATE, REMAINING, cells_of
+from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
 from analysis.terms import EntryError, FindingGroup, FindingKind
 
 #: Findings that are about one row already, by the column that they are about.
@@ -23,6 +24,7 @@ _OF_ROW = frozenset(
 _OF_INFUSION = frozenset(
     {EntryError.NOMINAL_SIZE, EntryError.RATE_PER_24_H, EntryError.SWAPPED_COLUMN}
 )
+_NOTHING = np.array([], dtype="int64")
 _NAMES = {REMAINING: "remaining", DELIVERED: "delivered"}
 
 
@@ -47,51 +49,60 @@ def put_into_findings(
     findings, added : DataFrame
         The same findings, some with a longer sentence; and new charting findings.
     """
-    sentences = findings["sentence"].copy()
+    sentences = findings["sentence"].tolist()
+    groups = findings["group"].tolist()
     added = []
-    quoted = Quoted(log.checks, impossible)
-    of_infusion = findings.groupby("infusion_id").indices
+    rows, quoted = Rows(log.checks), Quoted(log.checks, impossible)
+    known = _Known(findings)
     wide = errors["name"].isin(_OF_INFUSION)
-    places = errors[["row", "column"]].assign(wide=wide).drop_duplicates()
-    for row, column, is_wide in places.itertuples(index=False, name=None):
-        own = (errors["row"] == row) & (errors["column"] == column) & (wide == is_wide)
-        said = errors.loc[own, "said"].tolist()
-        cells = cells_of(log.checks, row)
-        own_findings = findings.iloc[of_infusion.get(cells["infusion_id"], [])]
-        has = _findings_of(own_findings, cells, column, is_wide=is_wide)
+    by = errors["said"].groupby([errors["row"], errors["column"], wide], sort=False)
+    told_of: dict[tuple[int, str, bool], list[str]] = by.agg(list).to_dict()  # type: ignore[assignment]
+    for (row, column, is_wide), said in told_of.items():
+        cells = rows.cells(row)
+        has = known.about(cells, column, is_wide=is_wide)
         if not has:
             quote = quoted.quote(row, column)
             added.append(_new_finding(cells, column, quote, said))
-        for index in has:
-            sentences[index] = _longer(
-                sentences[index], findings.loc[index, "group"], said
-            )
-    return findings.assign(sentence=sentences), pd.DataFrame(added)
+        for place in has:
+            sentences[place] = _longer(sentences[place], groups[place], said)
+    told = pd.Series(sentences, index=findings.index, dtype="str")
+    return findings.assign(sentence=told), pd.DataFrame(added)
 
 
-def _findings_of(
-    own: pd.DataFrame,
-    cells: Mapping[str, Any],
-    column: str,
-    *,
-    is_wide: bool,
-) -> list[int]:
-    """Find what is about a reading already: a charting finding, a delivery finding.
+class _Known:
+    """What earlier findings are about."""
 
-    A delivery finding is about one reading where it rests on that alone. What is said
-    of a whole infusion (`is_wide`) goes into its delivery finding alone if it has one.
-    """
-    at_row = own["first_source"] == cells["source"]
-    kinds = _OF_RATE if column == RATE else _OF_ROW
-    is_charted = at_row & own["kind"].isin(kinds)
-    is_event = own["group"].eq(FindingGroup.DELIVERY)
-    is_event |= own["kind"].eq(FindingKind.START_OFFSET)
-    if not is_wide:
-        is_event &= at_row & (own["last_source"] == cells["source"])
-    elif is_event.any():
-        is_charted &= is_event
-    found: list[int] = own.index[is_charted | is_event].tolist()
-    return found
+    def __init__(self, findings: pd.DataFrame) -> None:
+        self._of_infusion = findings.groupby("infusion_id").indices
+        self._first = findings["first_source"].to_numpy()
+        self._last = findings["last_source"].to_numpy()
+        kind = findings["kind"]
+        self._is_of_rate = kind.isin(_OF_RATE).to_numpy()
+        self._is_of_row = kind.isin(_OF_ROW).to_numpy()
+        is_event = findings["group"].eq(FindingGroup.DELIVERY)
+        is_event |= kind.eq(FindingKind.START_OFFSET)
+        self._is_event = is_event.to_numpy(bool)
+
+    def about(
+        self, cells: Mapping[str, Any], column: str, *, is_wide: bool
+    ) -> list[int]:
+        """Find what is about a reading already: a charting or a delivery finding.
+
+        A delivery finding is about one reading where it rests on that alone. What is
+        said of a whole infusion (`is_wide`) goes into its delivery finding alone if it
+        has one.
+        """
+        own = self._of_infusion.get(cells["infusion_id"], _NOTHING)
+        at_row = self._first[own] == cells["source"]
+        of_kind = self._is_of_rate if column == RATE else self._is_of_row
+        is_charted = at_row & of_kind[own]
+        is_event = self._is_event[own]
+        if not is_wide:
+            is_event = is_event & at_row & (self._last[own] == cells["source"])
+        elif is_event.any():
+            is_charted &= is_event
+        found: list[int] = own[is_charted | is_event].tolist()
+        return found
 
 
 def _longer(sentence: str, group: object, said: Sequence[str]) -> str:
@@ -142,17 +153,19 @@ class Quoted:
     """
 
     def __init__(self, checks: pd.DataFrame, impossible: pd.DataFrame) -> None:
-        self._checks = checks
-        self._impossible = impossible
+        self._rows = Rows(checks)
         self._of_infusion = checks.groupby("infusion_id").indices
+        self._times = checks["checked_at"].array
+        self._volumes = {name: checks[name].to_numpy(float) for name in _NAMES}
+        self._place = checks.index.get_loc
+        places = zip(impossible.index, impossible["column"], strict=True)
+        self._impossible = dict(zip(places, impossible["value"], strict=True))
 
     def quote(self, row: int, column: str) -> str:
         """Give one charted value in words, with the readings before and after it."""
-        cells = cells_of(self._checks, row)
+        cells = self._rows.cells(row)
         at = clock(cells["checked_at"])
-        found = self._impossible
-        own = found.loc[(found.index == row) & (found["column"] == column), "value"]
-        value = own.iloc[0] if len(own) else cells.get(column)
+        value = self._impossible.get((row, column), cells.get(column))
         if column == RATE:
             return f"Rate {value:g} mL/h charted at {at}"
         beside = self._beside(row, cells, column if column in _NAMES else REMAINING)
@@ -161,13 +174,15 @@ class Quoted:
         return f"{value:g} mL {_NAMES[column]} charted at {at}{beside}"
 
     def _beside(self, row: int, cells: Mapping[str, Any], column: str) -> str:
-        own = self._checks.iloc[self._of_infusion[cells["infusion_id"]]]
-        own = own[own[column].notna() & (own.index != row)]
-        before = own[own["checked_at"] <= cells["checked_at"]].tail(1)
-        after = own[own["checked_at"] > cells["checked_at"]].head(1)
+        """Give the readings before and after a row: rows are in order of time."""
+        own = self._of_infusion[cells["infusion_id"]]
+        volumes = self._volumes[column]
+        own = own[~np.isnan(volumes[own]) & (own != self._place(row))]
+        later = [self._times[place] > cells["checked_at"] for place in own]
+        after = later.index(True) if True in later else len(later)
         said = [
-            f"{word} it {volume:g} mL at {clock(time)}"
-            for word, one in (("before", before), ("after", after))
-            for volume, time in zip(one[column], one["checked_at"], strict=True)
+            f"{word} it {volumes[place]:g} mL at {clock(self._times[place])}"
+            for word, some in (("before", own[:after][-1:]), ("after", own[after:][:1]))
+            for place in some
         ]
         return f" ({', '.join(said)})" if said else ""

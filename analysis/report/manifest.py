@@ -75,6 +75,7 @@ def manifest(
         "noise": _plain(result.noise),
         "not_in_export": dict(result.not_in_export),
         "notes": list(result.notes),
+        "qualifiers": _plain(result.qualifiers),
         "files": files,
     }
 

@@ -174,7 +174,7 @@ def other_findings(result: AuditResult) -> Section:
 
 
 def log_quality(result: AuditResult) -> Section:
-    """Account for the log: rows, cells set aside, noise, habits of charting, notes.
+    """Account for the log: rows and cells not read, notes, noise, habits of charting.
 
     Parameters
     ----------
@@ -184,21 +184,17 @@ def log_quality(result: AuditResult) -> Section:
     Returns
     -------
     Section
-        Long tables are cut and say where the rest is.
+        Reasons are counted, with one example each; the rest is in the tables folder.
     """
+    record = quality.Record.of_result(result)
     return _section(
         "log",
         account=_account_grid(result.account),
-        rejected=_ledger_grid(
-            result.rejected, "Rows that could not be placed", "rejected"
-        ),
-        set_aside=_ledger_grid(
-            result.set_aside, "Cells that could not be read", "set_aside"
-        ),
+        not_read=quality.not_read(record),
         noise=_noise_grid(result.noise),
         record=quality.grids(result),
         absent=habits.not_in_export(result.readings),
-        changes=quality.measurement_changes(result),
+        changes=quality.measurement_changes(record),
         notes=result.notes,
     )
 
@@ -747,12 +743,12 @@ def _rest(rows: int, table: str) -> str:
     return f"{more:,} more in tables/{table}.csv" if more > 0 else ""
 
 
-# --- the log ---
-
-
 def _text_rows(frame: pd.DataFrame, names: Iterable[str]) -> list[tuple[str, ...]]:
     columns = [texts(frame[name]) for name in names]
     return list(zip(*columns, strict=True))
+
+
+# --- the log ---
 
 
 def _account_grid(account: pd.DataFrame) -> Grid:
@@ -775,7 +771,7 @@ def _account_grid(account: pd.DataFrame) -> Grid:
     ]
     return Grid(
         caption="Every row of every file: rows read = accepted + rejected + superseded "
-        "+ exact duplicates",
+        "+ exact duplicates. Other lines are headers, totals and blank ones",
         head=(
             "file",
             "table",
@@ -789,17 +785,6 @@ def _account_grid(account: pd.DataFrame) -> Grid:
         ),
         rows=rows,
         numeric=frozenset(range(2, 8)),
-    )
-
-
-def _ledger_grid(ledger: pd.DataFrame, caption: str, table: str) -> Grid:
-    return Grid(
-        caption=f"{caption}: {len(ledger):,}",
-        head=("file and line", "column", "what was found", "why"),
-        rows=_text_rows(
-            ledger.head(_MOST_ROWS), ("source", "column", "value", "sentence")
-        ),
-        more=_rest(len(ledger), table),
     )
 
 

@@ -129,6 +129,7 @@ def read_tables(folder: Path | str) -> AuditResult:
         noise=_records(run["noise"]),
         not_in_export=run["not_in_export"],
         notes=tuple(run["notes"]),
+        qualifiers=_records(run["qualifiers"]),
         **tables,
     )
 

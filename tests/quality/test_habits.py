@@ -56,6 +56,17 @@ def test_a_column_that_is_nowhere_is_not_in_this_export_and_not_missing() -> Non
     assert "battery_pct" not in habits.not_in_export(rows)
 
 
+def test_an_id_that_was_derived_is_not_charted() -> None:
+    rows = rows_of(
+        row("10:00", infusion_id="I1"),
+        row("14:00", infusion_id="derived-A"),
+        row("18:00"),
+    )
+    found = habits.missing_by_column(rows).set_index(["column", "ward"])["missing"]
+    assert found["infusion_id", ALL] == 2
+    assert "infusion_id" in habits.not_in_export(rows.iloc[1:])
+
+
 def test_round_times_are_counted_at_each_mark() -> None:
     times = ("10:00", "10:30", "10:15", "10:05", "10:07", "11:00")
     found = habits.round_times(rows_of(*map(row, times)))
@@ -139,9 +150,9 @@ def test_unassigned_rows_stand_in_a_bucket_of_their_own() -> None:
     )
     found = unassigned.unassigned_rows(rows)
     assert found.to_numpy().tolist() == [
-        ["Alder Ward", 3, 2, 1, 2, 0],
-        ["Birch Ward", 2, 0, 0, 0, 1],
-        [ALL, 5, 2, 1, 2, 1],
+        ["Alder Ward", 3, 2, 1, 2, 0, 0],
+        ["Birch Ward", 2, 0, 0, 0, 2, 1],
+        [ALL, 5, 2, 1, 2, 2, 1],
     ]
 
 

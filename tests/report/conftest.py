@@ -359,6 +359,15 @@ def make_result(
             "box_locked": "Whether the box was locked is not in this export."
         },
         notes=("No infusion id had to be derived.", "Times read as local time."),
+        qualifiers=pd.DataFrame(
+            {
+                "column": ["volume_remaining_ml", "battery_pct"],
+                "qualifier": ["approximate", "range"],
+                "cells": [12, 1],
+                "source": ["checks.csv:7", "checks.csv:9"],
+                "value": ["~13,3", "80-90"],
+            }
+        ),
         findings=frame_of(FINDINGS, rows.findings),
         infusions=frame_of(INFUSION_RESULTS, rows.infusions),
         readings=readings,
