@@ -8,13 +8,14 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import INFUSION_RESULTS, READINGS
-from analysis.compliance import IN_HOURS, Adherence, judge_adherence
+from analysis.compliance import Measure, judge_adherence, measures_of
 from analysis.compliance.units import count_exclusions, measure_units, stack_units
 from analysis.delivery import Delivery, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
+from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.sites import MEASURE as SITE_REACTIONS
@@ -71,6 +72,17 @@ rejected, set_aside : DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
 
+    @property
+    def declared(self) -> tuple[Measure, ...]:
+        """Every adherence measure, in order, with its definition.
+
+        Returns
+        -------
+        tuple of Measure
+            Also those that the export cannot give.
+        """
+        return measures_of(self.policy.grace_also_h)
+
 
 #: Stages that `run_audit` names to its caller as it comes to them.
 STAGES = ("reading the export", "delivery", "adherence", "sites", "adding up")
@@ -124,7 +136,8 @@ def run_audit(
     next_stage()
     delivery = judge_delivery(log, policy)
     next_stage()
-    adherence = judge_adherence(log, policy)
+    ends = observe(log, policy)
+    adherence = judge_adherence(log, ends, policy)
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
@@ -132,7 +145,7 @@ def run_audit(
     # An empty table has no types of its own and would take those of the other away.
     some = [stack for stack in stacks if len(stack)]
     units = pd.concat(some or stacks[:1], ignore_index=True)
-    measures = measure_units(units, adherence.names, IN_HOURS)
+    measures = measure_units(units, adherence.names, adherence.in_hours)
     return AuditResult(
         month=month,
         is_part_of_month=is_part,
@@ -151,7 +164,7 @@ def run_audit(
                 delivery,
             )
         ),
-        infusions=_infusion_results(log, delivery, adherence),
+        infusions=_infusion_results(log, delivery, ends),
         readings=_reading_results(log, delivery),
         measures=measures,
         exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
@@ -222,12 +235,10 @@ def _is_part(month: pd.Period, first: pd.Timestamp, last: pd.Timestamp) -> bool:
     return bool(first > month.start_time + day or last < (month + 1).start_time - day)
 
 
-def _infusion_results(
-    log: Log, delivery: Delivery, adherence: Adherence
-) -> pd.DataFrame:
+def _infusion_results(log: Log, delivery: Delivery, ends: pd.DataFrame) -> pd.DataFrame:
     """Put together what is known of each infusion."""
     rows = log.checks[log.checks["set_rate_ml_h"] > 0]
-    table = log.infusions.join(delivery.infusions).join(adherence.ends)
+    table = log.infusions.join(delivery.infusions).join(ends)
     table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
     table["month"] = table["started_at"].dt.strftime("%Y-%m")
     table["event_probability"] = np.nan

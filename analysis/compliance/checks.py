@@ -4,10 +4,12 @@ A gap is the running time between successive check rows of one infusion, and fro
 last row to its observed end. Times are whole seconds.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.units import UNIT_COLUMNS
+from analysis.compliance.measure import UNIT_COLUMNS, Basis, Family, Measure
 from analysis.intake import Log
 from analysis.lookup import by_key, clock
 from analysis.policy import Policy
@@ -343,3 +345,70 @@ def after_end_findings(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
             ],
         }
     )
+
+
+COVERED_TIME = Measure(
+    name="covered_time",
+    family=Family.CHECKS,
+    label="Covered time",
+    unit="h",
+    meaning="Share of running time that lies within the interval and its grace of the "
+    "check before it. Each gap between two checks adds at most interval + grace; "
+    "paused time and gaps across a transfer are left out. Extra checks cannot "
+    "flatter it.",
+    find=lambda basis: covered_time(basis.gaps),
+    in_hours=True,
+)
+CHECKS_ON_TIME = Measure(
+    name="checks_on_time",
+    family=Family.CHECKS,
+    label="Checks on time",
+    unit="checks",
+    meaning="Of the checks that fell due, those made within the interval and its "
+    "grace. A longer gap holds as many checks not on time as fell due in it: the last "
+    "is late if it came soon enough, the others are missed.",
+    find=lambda basis: checks_on_time(basis.gaps),
+)
+
+
+def at_grace(grace_h: float) -> Measure:
+    """Give checks on time at another grace than the ward's own.
+
+    Parameters
+    ----------
+    grace_h : float
+        Grace [h].
+
+    Returns
+    -------
+    Measure
+        ``checks_on_time_grace_1.0`` for one hour.
+    """
+
+    def find(basis: Basis) -> pd.DataFrame:
+        return checks_on_time(basis.gaps, grace_h)
+
+    return Measure(
+        name=f"checks_on_time_grace_{grace_h:.1f}",
+        family=Family.CHECKS,
+        label=f"Checks on time, grace {grace_h:g} h",
+        unit="checks",
+        meaning=f"As checks on time, with a grace of {grace_h:g} h.",
+        find=find,
+    )
+
+
+def checks_family(graces: Sequence[float]) -> tuple[Measure, ...]:
+    """List the measures of this file.
+
+    Parameters
+    ----------
+    graces : sequence of float
+        Other graces at which checks on time are shown [h].
+
+    Returns
+    -------
+    tuple of Measure
+        In the order of the report.
+    """
+    return (COVERED_TIME, CHECKS_ON_TIME, *(at_grace(grace) for grace in graces))

@@ -11,7 +11,7 @@ evaluable.
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.units import UNIT_COLUMNS
+from analysis.compliance.measure import UNIT_COLUMNS, Family, Measure
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
 from analysis.lookup import by_key, whole_seconds
@@ -368,3 +368,29 @@ def line_findings(
             ],
         }
     )
+
+
+def _lacks_sets(log: Log) -> str:
+    has_table = (log.lines["kind"] == LineKind.EXTENSION_SET).any()
+    if has_table or log.columns["checks"] & {"line_id", "line_changed"}:
+        return ""
+    return (
+        "Not in this export: it has no lines table with extension sets, no line_id and "
+        "no line_changed column."
+    )
+
+
+FAMILY = (
+    Measure(
+        name="lines_changed_in_time",
+        family=Family.LINES,
+        label="Extension sets changed in time",
+        unit="sets",
+        meaning="Of the extension sets that reached their limit or were replaced, "
+        "those replaced within it. A set whose age cannot be settled (a date alone, a "
+        "change between two checks) is indeterminate; one that ended with the "
+        "treatment before the limit was never due; neither is counted.",
+        find=lambda basis: lines_changed_in_time(basis.sets, basis.policy),
+        lacks=_lacks_sets,
+    ),
+)

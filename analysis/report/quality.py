@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 from analysis.audit import AuditResult
-from analysis.compliance import IN_HOURS
 from analysis.quality import habits, unassigned
 from analysis.report import facts
 from analysis.report.definitions import definition
@@ -191,7 +190,8 @@ def without_derived(result: AuditResult) -> Grid | None:
     if not found["derived_infusions"].any():
         return None
     names = [n for n in facts.measures(result) if n not in result.not_in_export]
-    both = unassigned.with_and_without_derived(result.units, names, IN_HOURS)
+    in_hours = frozenset(m.name for m in result.declared if m.in_hours)
+    both = unassigned.with_and_without_derived(result.units, names, in_hours)
     return Grid(
         caption="What rests on derived infusions: each measure over the whole log",
         head=("measure", "with derived infusions", "without them"),

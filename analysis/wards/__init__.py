@@ -10,9 +10,6 @@ import pandas as pd
 from analysis.columns import COMPARISONS
 from analysis.policy import Policy
 
-#: Fewer units than this: counts only (common practice, no source).
-FEWEST_UNITS = 10
-
 
 def compare_wards(measures: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     """Say of each ward and period whether a proportion may be shown.
@@ -22,7 +19,7 @@ def compare_wards(measures: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     measures : DataFrame
         The measures table.
     policy : Policy
-        Gives the smallest number of patients.
+        Gives the smallest numbers of patients and of units.
 
     Returns
     -------
@@ -32,7 +29,7 @@ def compare_wards(measures: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     table = measures[[n for n in COMPARISONS.names if n != "shown"]].copy()
     judged = measures["units"] - measures["excluded"]
     few = (measures["patients"] < policy.smallest_group_patients) | (
-        judged < FEWEST_UNITS
+        judged < policy.smallest_group_units
     )
     nothing = ~(measures["denominator"] > 0)
     table["shown"] = np.select(
