@@ -104,9 +104,7 @@ def test_exact_limits_say_nothing_without_exposure() -> None:
     assert low[2] == pytest.approx(0.0209884653, abs=1e-9)
 
 
-def sums_over(
-    patients: list[str], numerator: list[float], hours: float
-) -> pd.DataFrame:
+def sums_over(people: list[str], numerator: list[float], hours: float) -> pd.DataFrame:
     """Add hours up over patients, as one group."""
     table = pd.DataFrame({"x": numerator, "n": hours}, dtype="float64")
     each = table.groupby(pd.Series(people, dtype="str").to_numpy()).sum()
