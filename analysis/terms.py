@@ -208,6 +208,35 @@ class SiteOutcome(StrEnum):
     NOT_RECORDED = "signs not recorded"
 
 
+class Shown(StrEnum):
+    """What may be shown of a measure of one ward in one period."""
+
+    PROPORTION = "proportion"
+    COUNTS_ONLY = "counts only"
+    NOTHING_DUE = "nothing due"
+
+
+class Chart(StrEnum):
+    """How a line of months may be read; the more months, the more can be said."""
+
+    NONE = "none"
+    POINT = "point"
+    LINE = "line"
+    RUN = "run chart"
+    TRIAL_P = "trial p' chart"
+    P = "p' chart"
+    TRIAL_U = "trial u' chart"
+    U = "u' chart"
+
+
+class Signal(StrEnum):
+    """What in a line of months is more than chance would bring."""
+
+    OUTSIDE = "outside limits"
+    SHIFT = "shift"
+    FEW_CROSSINGS = "few crossings"
+
+
 class Exclusion(StrEnum):
     """Why a unit takes no part in a measure."""
 

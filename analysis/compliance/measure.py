@@ -76,6 +76,9 @@ class Measure:
         What it is given per, in words; empty for a proportion.
     is_habit : bool
         Describes how a ward charts; neither good nor bad, and never compared.
+    from_readings : bool
+        Rests on volumes read: what it finds depends on how fine they are read, so that
+        months before and after a change of reading step are not compared.
     """
 
     name: str
@@ -89,6 +92,7 @@ class Measure:
     per: float = 100.0
     per_unit: str = ""
     is_habit: bool = False
+    from_readings: bool = False
 
 
 def lacks_columns(table: str, *columns: str) -> Callable[[Log], str]:
