@@ -137,7 +137,7 @@ def run_audit(
     delivery = judge_delivery(log, policy)
     next_stage()
     ends = observe(log, policy)
-    adherence = judge_adherence(log, ends, policy)
+    adherence = judge_adherence(log, ends, delivery.lines, policy)
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()

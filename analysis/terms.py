@@ -208,6 +208,68 @@ class SiteOutcome(StrEnum):
     NOT_RECORDED = "signs not recorded"
 
 
+class StartRateOutcome(StrEnum):
+    """How the rate first charted compares with volume over duration."""
+
+    MATCHES = "matches"
+    BEFORE_PRIMING = "matches the volume before priming"
+    DIFFERS = "does not match"
+
+
+class StartVolumeOutcome(StrEnum):
+    """Where the volume made up lies against its window."""
+
+    INSIDE = "in the window"
+    BELOW = "below the window"
+    ABOVE = "above the window"
+
+
+class SyringeSizeOutcome(StrEnum):
+    """Whether the syringe size has a window in the policy."""
+
+    KNOWN = "size of the policy"
+    OTHER = "another size"
+
+
+class FirstCheckOutcome(StrEnum):
+    """What became of the first check after the start."""
+
+    IN_TIME = "in time"
+    LATE = "late"
+    NOT_MADE = "not made"
+
+
+class RecordOutcome(StrEnum):
+    """What a check recorded of one thing, or a start row of its second checker."""
+
+    RECORDED = "recorded"
+    NOT_RECORDED = "not recorded"
+    SAME_CODE = "same code as the first checker"
+
+
+class BoxOutcome(StrEnum):
+    """How the locked case was found."""
+
+    LOCKED = "locked"
+    NOT_LOCKED = "not locked"
+
+
+class HabitOutcome(StrEnum):
+    """What shows in how a time, a reading or an infusion was charted."""
+
+    EXACT_HOUR = "on the exact hour"
+    OTHER_TIME = "another minute"
+    ROUND_VOLUME = "ends in .0 or .5"
+    OTHER_VOLUME = "another ending"
+    SAME_READING = "same as the reading before"
+    MOVED = "not the same"
+    SAME_ROW = "whole row as the one before"
+    TOO_CLOSE = "closer to the line than readings are"
+    AS_READ = "as far from the line as readings are"
+    IN_BATCH = "written late in a batch"
+    NOT_IN_BATCH = "not written late in a batch"
+
+
 class Shown(StrEnum):
     """What may be shown of a measure of one ward in one period."""
 
@@ -251,6 +313,25 @@ class Exclusion(StrEnum):
     PREVALENT = "reaction already present when first seen"
     SIGNS_NOT_RECORDED = "site signs never recorded"
     NO_EXPOSURE = "not seen again after the first look"
+    RATE_NOT_CHARTED = "set rate not charted"
+    START_VOLUME_NOT_CHARTED = "start volume not charted"
+    MADE_UP_NOT_CHARTED = "volume made up not charted"
+    SIZE_NOT_CHARTED = "syringe size not charted"
+    NO_WINDOW = "no window for this syringe size"
+    START_NOT_CHARTED = "no start row in the log"
+    ENDED_BEFORE_DUE = "ended before it was due"
+    END_NOT_RECORDED = "end not recorded"
+    NOT_RECORDED = "not recorded"
+    NOT_READABLE = "charted, but not readable"
+    AFTER_END = "charted after the infusion's end"
+    COARSE_SCALE = "read in steps of 0.5 mL or coarser"
+    EMPTY_SYRINGE = "syringe empty"
+    NOT_SHOWN_RUNNING = "driver not shown running"
+    NO_RATE_LINE = "no set-rate line"
+    MOVED_TOO_LITTLE = "too soon to have moved by a step"
+    TOO_FEW_READINGS = "fewer than three readings"
+    LINE_ON_MARKS = "line lies on the marks at its readings"
+    WRITING_NOT_TIMED = "time of writing not charted"
 
 
 class RejectReason(StrEnum):

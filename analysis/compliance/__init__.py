@@ -16,6 +16,7 @@ from analysis.compliance.checks import (
 )
 from analysis.compliance.measure import Basis, Family, Measure, no_units
 from analysis.compliance.units import stack_units
+from analysis.compliance.visits import visits_of
 from analysis.intake import Log
 from analysis.policy import Policy
 
@@ -82,7 +83,9 @@ class Adherence:
         return frozenset(m.name for m in self.measures if m.in_hours)
 
 
-def judge_adherence(log: Log, ends: pd.DataFrame, policy: Policy) -> Adherence:
+def judge_adherence(
+    log: Log, ends: pd.DataFrame, lines_set: pd.DataFrame, policy: Policy
+) -> Adherence:
     """Find the units of every measure and what became of each.
 
     Parameters
@@ -91,6 +94,8 @@ def judge_adherence(log: Log, ends: pd.DataFrame, policy: Policy) -> Adherence:
         Canonical tables.
     ends : DataFrame
         As given by `observe`.
+    lines_set : DataFrame
+        Set-rate line at each row, as given by `expected_lines`.
     policy : Policy
         The limits in force.
 
@@ -104,6 +109,8 @@ def judge_adherence(log: Log, ends: pd.DataFrame, policy: Policy) -> Adherence:
         ends=ends,
         gaps=gaps_between_checks(log, ends, policy),
         sets=lines.line_segments(log, ends),
+        lines=lines_set,
+        visits=visits_of(log, ends),
         policy=policy,
     )
     measures = measures_of(policy.grace_also_h)

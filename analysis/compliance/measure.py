@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import UNITS
+from analysis.compliance.visits import Visits
 from analysis.intake import Log
 from analysis.policy import Policy
 from analysis.terms import Tally
@@ -41,6 +42,10 @@ class Basis:
         As given by `gaps_between_checks`.
     sets : DataFrame
         Extension sets, as given by `line_segments`.
+    lines : DataFrame
+        Set-rate line at each row, as given by `expected_lines`.
+    visits : Visits
+        Checks that were made, as given by `visits_of`.
     policy : Policy
         The limits in force.
     """
@@ -49,6 +54,8 @@ class Basis:
     ends: pd.DataFrame
     gaps: pd.DataFrame
     sets: pd.DataFrame
+    lines: pd.DataFrame
+    visits: Visits
     policy: Policy
 
 

@@ -27,6 +27,7 @@ from analysis.terms import ALL, BETWEEN_WARDS, Entry
 __all__ = ["Log", "read_exports"]
 
 QUALIFIED = ["source", "column", "value", "qualifier"]
+UNREAD = ["source", "column"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +58,9 @@ class Log:
     qualified : DataFrame
         Numbers charted as about, below, above or between: source, column, value as
         charted, qualifier.
+    unread : DataFrame
+        Cells of the check log that were set aside: source, and column by its canonical
+        name, whatever the file calls it.
     """
 
     checks: pd.DataFrame
@@ -69,6 +73,9 @@ class Log:
     notes: tuple[str, ...]
     qualified: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=QUALIFIED, dtype="str")
+    )
+    unread: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNREAD, dtype="str")
     )
 
 
@@ -160,6 +167,7 @@ def _as_log(
         columns=columns,
         notes=tuple(notes),
         qualified=ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED),
+        unread=ledger.stack_frames([checks.set_aside], UNREAD),
     )
 
 
