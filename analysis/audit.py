@@ -20,7 +20,14 @@ from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.sites import MEASURE as SITE_REACTIONS
 from analysis.sites import judge_sites
-from analysis.wards import compare_wards
+from analysis.wards import (
+    OVERLAP,
+    Lines,
+    compare_wards,
+    follow_months,
+    months_held,
+    reading_splits,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +55,7 @@ class AuditResult:
     notes : tuple of str
         What had to be settled or assumed, in words.
     findings, infusions, readings, measures, exclusions, units, rates, comparisons, \
-rejected, set_aside : DataFrame
+trends, rejected, set_aside : DataFrame
         The output tables.
     """
 
@@ -69,6 +76,7 @@ rejected, set_aside : DataFrame
     units: pd.DataFrame
     rates: pd.DataFrame
     comparisons: pd.DataFrame
+    trends: pd.DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
 
@@ -146,6 +154,13 @@ def run_audit(
     some = [stack for stack in stacks if len(stack)]
     units = pd.concat(some or stacks[:1], ignore_index=True)
     measures = measure_units(units, adherence.names, adherence.in_hours)
+    infusions = _infusion_results(log, delivery, ends)
+    readings = _reading_results(log, delivery)
+    splits = reading_splits(readings)
+    months = months_held(
+        log.checks["checked_at"].iloc[0], log.checks["checked_at"].iloc[-1]
+    )
+    comparisons = compare_wards(measures, policy, adherence.measures, splits, months)
     return AuditResult(
         month=month,
         is_part_of_month=is_part,
@@ -164,21 +179,27 @@ def run_audit(
                 delivery,
             )
         ),
-        infusions=_infusion_results(log, delivery, ends),
-        readings=_reading_results(log, delivery),
+        infusions=infusions,
+        readings=readings,
         measures=measures,
         exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
         units=units,
         rates=sites.rates,
-        comparisons=compare_wards(measures, policy),
+        comparisons=comparisons,
+        trends=follow_months(
+            Lines(
+                comparisons=comparisons,
+                rates=sites.rates,
+                infusions=infusions,
+                splits=splits,
+                months=months,
+            ),
+            adherence.measures,
+            policy,
+        ),
         rejected=log.rejected,
         set_aside=log.set_aside,
     )
-
-
-#: Rows so near the end of a month are there for the next one (README: export a few
-#: days either side of the month).
-OVERLAP = pd.Timedelta(days=7)
 
 
 def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
