@@ -123,7 +123,7 @@ def judge_adherence(
         measures=measures,
         units=stack_units(units),
         findings=[
-            check_findings(units["checks_on_time"], log.infusions),
+            check_findings(units["checks_on_time"], basis.gaps, log),
             after_end_findings(log, ends),
             running_findings(log, ends, last_source),
             lines.line_findings(units["lines_changed_in_time"], basis.sets, policy),

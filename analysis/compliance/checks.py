@@ -19,6 +19,8 @@ from analysis.terms import (
     EndKind,
     Entry,
     Exclusion,
+    FindingGroup,
+    FindingKind,
     GapOutcome,
     Tally,
 )
@@ -74,6 +76,10 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     gaps["is_closed"] = gaps["to_at"].notna()
     own = ends.reindex(gaps["infusion_id"]).set_axis(gaps.index)
     gaps["is_closed"] |= own["is_closed"]
+    # Where the next start gives the end, the gap may straddle a transfer.
+    is_last = gaps["to_at"].isna()
+    new_ward = own["ward_of_next"].where(is_last & (own["ward_of_next"] != ""))
+    gaps["ward_after"] = gaps["ward_after"].fillna(new_ward)
     gaps["to_at"] = gaps["to_at"].fillna(own["observed_end"])
     gaps["last_source"] = gaps["last_source"].fillna(gaps["first_source"])
     gaps["seconds"] = (gaps["to_at"] - gaps["from_at"]).dt.total_seconds()
@@ -217,41 +223,94 @@ def _without_excluded(units: pd.DataFrame) -> pd.DataFrame:
     return units[UNIT_COLUMNS]
 
 
-def check_findings(units: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
-    """Give one finding for each missed check.
+def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.DataFrame:
+    """Give one finding for each gap in which checks were missed.
 
     Parameters
     ----------
     units : DataFrame
         Units of `checks_on_time`.
-    infusions : DataFrame
-        Gives the driver, by infusion_id.
+    gaps : DataFrame
+        As given by `gaps_between_checks`.
+    log : Log
+        Gives the driver, and rows that could not be placed.
 
     Returns
     -------
     DataFrame
-        Findings without id and month.
+        Findings without id and month; named by the first check that was missed, with
+        the hours of the gap. A row of the infusion, or of the patient without an
+        infusion, that could not be placed and lies in the gap is named.
     """
     missed = units[units["outcome"] == CheckOutcome.MISSED]
-    due = missed["due_at"]
+    keys = ["infusion_id", "first_source"]
+    due = missed.groupby(keys)["due_at"].agg(["min", "max", "size"])
+    found = gaps[gaps["exclusion"] == ""].merge(
+        due, left_on=keys, right_index=True, validate="one_to_one"
+    )
+    seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
         {
-            "ward": missed["ward"],
-            "patient_id": missed["patient_id"],
-            "infusion_id": missed["infusion_id"],
-            "driver_id": by_key(missed["infusion_id"], infusions["driver_id"]),
-            "group": "check",
-            "kind": "check_missed",
-            "anchor": due.map(lambda t: t.tz_convert("UTC").isoformat()),
-            "happened_at": due,
-            "began_earliest": due,
-            "first_source": missed["first_source"],
-            "last_source": missed["last_source"],
+            "ward": found["ward"],
+            "patient_id": found["patient_id"],
+            "infusion_id": found["infusion_id"],
+            "driver_id": by_key(found["infusion_id"], log.infusions["driver_id"]),
+            "group": str(FindingGroup.CHECK),
+            "kind": str(FindingKind.CHECK_MISSED),
+            "anchor": found["min"].map(lambda t: t.tz_convert("UTC").isoformat()),
+            "happened_at": found["min"],
+            "began_earliest": found["min"],
+            "ended_latest": found["to_at"],
+            "hours_equivalent": found["seconds"] / 3600,
+            "first_source": found["first_source"],
+            "last_source": found["last_source"],
             "sentence": [
-                f"No check is charted near the one due {clock(time)}." for time in due
+                _missed_sentence(*row)
+                for row in zip(
+                    found["min"], found["max"], found["size"], seen, strict=True
+                )
             ],
         }
     )
+
+
+def _missed_sentence(
+    first: pd.Timestamp, last: pd.Timestamp, number: int, seen: str
+) -> str:
+    """Say which checks are missing, and which rows might have been theirs."""
+    which = f"the one due {clock(first)}"
+    if number > 1:
+        which = f"the {number} due from {clock(first)} to {clock(last)}"
+    return f"No check is charted near {which}.{seen}"
+
+
+def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
+    """Name, for each gap, rows that could not be placed and lie in it; else empty."""
+    if not len(unplaced):
+        return pd.Series("", index=gaps.index, dtype="str")
+    place = gaps.reset_index(names="gap")[
+        ["gap", "infusion_id", "patient_id", "from_at", "to_at"]
+    ]
+    named = unplaced["infusion_id"] != ""
+    pairs = pd.concat(
+        [
+            place.merge(unplaced[named][["infusion_id", "checked_at", "source"]]),
+            place.merge(unplaced[~named][["patient_id", "checked_at", "source"]]),
+        ]
+    )
+    inside = (pairs["from_at"] <= pairs["checked_at"]) & (
+        pairs["checked_at"] <= pairs["to_at"]
+    )
+    rows = pairs[inside].sort_values("checked_at", kind="stable").groupby("gap")
+    said = rows["source"].agg(_unplaced_sentence)
+    return said.reindex(gaps.index).fillna("").astype("str")
+
+
+def _unplaced_sentence(sources: pd.Series) -> str:
+    if len(sources) == 1:
+        return f" A row that could not be placed, {sources.iloc[0]}, lies in this gap."
+    listed = ", ".join(sources)
+    return f" Rows that could not be placed, {listed}, lie in this gap."
 
 
 def running_findings(

@@ -28,6 +28,7 @@ __all__ = ["Log", "read_exports"]
 
 QUALIFIED = ["source", "column", "value", "qualifier"]
 UNREAD = ["source", "column"]
+UNPLACED = ["source", "patient_id", "infusion_id", "checked_at"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +62,9 @@ class Log:
     unread : DataFrame
         Cells of the check log that were set aside: source, and column by its canonical
         name, whatever the file calls it.
+    unplaced : DataFrame
+        Rejected rows of the check log whose time can be read: source, patient_id,
+        infusion_id, checked_at; each of the two ids as far as it is charted.
     """
 
     checks: pd.DataFrame
@@ -76,6 +80,9 @@ class Log:
     )
     unread: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=UNREAD, dtype="str")
+    )
+    unplaced: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNPLACED, dtype="str")
     )
 
 
@@ -168,6 +175,7 @@ def _as_log(
         notes=tuple(notes),
         qualified=ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED),
         unread=ledger.stack_frames([checks.set_aside], UNREAD),
+        unplaced=_unplaced(checks),
     )
 
 
@@ -222,6 +230,7 @@ def _in_zone(log: Log, zone: ZoneInfo) -> Log:
         checks=moved(log.checks),
         infusions=moved(log.infusions),
         lines=moved(log.lines),
+        unplaced=moved(log.unplaced),
     )
 
 
@@ -276,6 +285,12 @@ def _check_any_row(
         files = ", ".join(sorted(logs))
         msg = f"{files}: there is a header but no row; export it with its rows"
         raise InputError(msg)
+
+
+def _unplaced(checks: Typed) -> pd.DataFrame:
+    """Give rejected rows whose time can be read."""
+    rows = checks.rows.loc[checks.is_rejected, UNPLACED]
+    return rows[rows["checked_at"].notna()].reset_index(drop=True)
 
 
 def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
