@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
-from analysis.compliance import lines
+from analysis.compliance import habits, lines, record, set_up
 from analysis.compliance.checks import (
     after_end_findings,
     check_findings,
@@ -36,7 +36,13 @@ def measures_of(graces: Sequence[float]) -> tuple[Measure, ...]:
     tuple of Measure
         The same ones whatever the export holds.
     """
-    return (*checks_family(graces), *lines.FAMILY)
+    return (
+        *checks_family(graces),
+        *lines.FAMILY,
+        *set_up.FAMILY,
+        *record.FAMILY,
+        *habits.FAMILY,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

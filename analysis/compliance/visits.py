@@ -46,6 +46,24 @@ class Visits:
             found.loc[shared.index] = shared
         return found.astype(bool)
 
+    def at(self, rows: pd.Index) -> pd.DataFrame:
+        """Give the visit that each row belongs to.
+
+        Parameters
+        ----------
+        rows : Index, shape (m,)
+            Rows of the check log that belong to an infusion.
+
+        Returns
+        -------
+        DataFrame, shape (m, ...)
+            Rows of `units`, on `rows`, with visit, the index of the visit.
+        """
+        row = rows.to_series()
+        visit = by_key(row, self.repeated).fillna(row).astype("int64")
+        found = self.units.loc[visit].set_axis(rows)
+        return found.assign(visit=visit)
+
 
 def visits_of(log: Log, ends: pd.DataFrame) -> Visits:
     """List the checks that were made.
