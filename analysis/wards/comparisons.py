@@ -65,7 +65,8 @@ def compare_wards(
     limits of a change take the two months as independent; patients of both make them a
     little too wide.
     """
-    table = measures[[n for n in COMPARISONS.names if n in measures]].copy()
+    table = measures[[n for n in COMPARISONS.names if n in measures]]
+    table = table.reset_index(drop=True)
     table["shown"] = _shown(measures, policy)
     hidden = table["shown"] != Shown.PROPORTION
     table.loc[hidden, ["proportion", "low", "high"]] = np.nan

@@ -98,7 +98,7 @@ def hours_in_words(table: pd.DataFrame) -> str:
         Such as ``Late: 14 between 00 and 06, 3 between 12 and 18. Missed: none.``
         Stretches with too few checks or patients are named as such.
     """
-    shown = table[table["is_shown"].astype(bool)]
+    shown = table[table["is_shown"].astype(bool) & (table["due"] > 0)]
     if not int(table["due"].sum()):
         return "No check was due."
     said = (
