@@ -101,9 +101,9 @@ def hours_in_words(table: pd.DataFrame) -> str:
     shown = table[table["is_shown"].astype(bool) & (table["due"] > 0)]
     if not int(table["due"].sum()):
         return "No check was due."
-    said = (
-        [] if not len(shown) else [_outcome(shown, "late"), _outcome(shown, "missed")]
-    )
+    if not len(shown):
+        return "Too few checks or patients to show by the hour of the day."
+    said = [_outcome(shown, "late"), _outcome(shown, "missed")]
     hidden = table[~table["is_shown"].astype(bool)]
     if len(hidden):
         spans = ", ".join(f"between {_span(row)}" for row in _rows(hidden))
