@@ -121,8 +121,11 @@ class FindingKind(StrEnum):
     NEAR_DUPLICATE = "near_duplicate"
     START_OFFSET = "start_offset"
     MAY_STILL_BE_RUNNING = "may_still_be_running"
+    NO_SYRINGE_RUNNING = "no_syringe_running"
+    CHANGED_LATE = "changed_late"
     CHECK_MISSED = "check_missed"
     LINE_OVERDUE = "line_overdue"
+    SITE_OVERDUE = "site_overdue"
     SITE_REACTION = "site_reaction"
 
 
@@ -188,10 +191,19 @@ class GapOutcome(StrEnum):
     PARTLY_COVERED = "partly covered"
 
 
-class LineOutcome(StrEnum):
-    """What became of an extension set against its life."""
+class ContinuityOutcome(StrEnum):
+    """What became of a change of syringe, or of an hour of treatment."""
 
     IN_TIME = "in time"
+    GAP = "no syringe running"
+    RUNNING = "syringe running"
+
+
+class LineOutcome(StrEnum):
+    """What became of an extension set or a cannula against its life."""
+
+    IN_TIME = "in time"
+    REPLACED_EARLY = "replaced early"
     OVERDUE = "overdue"
     INDETERMINATE = "indeterminate"
     NEVER_DUE = "never due"
@@ -305,6 +317,8 @@ class Exclusion(StrEnum):
     NO_RULE_SET = "no rule set"
     PAUSED = "paused"
     HAND_OVER = "hand-over between wards"
+    STOPPED = "stopped, as charted"
+    LONGER_THAN_SYRINGE = "longer than a whole syringe, no stop charted"
     INDETERMINATE = "indeterminate"
     NEVER_DUE = "never due"
     UNDECIDED = "undecided"

@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
-from analysis.compliance import habits, lines, record, set_up
+from analysis.compliance import continuity, habits, lines, record, set_up
 from analysis.compliance.checks import (
     after_end_findings,
     check_findings,
@@ -15,6 +15,7 @@ from analysis.compliance.checks import (
     running_findings,
 )
 from analysis.compliance.measure import Basis, Family, Measure, no_units
+from analysis.compliance.succession import syringe_runs
 from analysis.compliance.units import stack_units
 from analysis.compliance.visits import visits_of
 from analysis.intake import Log
@@ -38,6 +39,7 @@ def measures_of(graces: Sequence[float]) -> tuple[Measure, ...]:
     """
     return (
         *checks_family(graces),
+        *continuity.FAMILY,
         *lines.FAMILY,
         *set_up.FAMILY,
         *record.FAMILY,
@@ -110,11 +112,14 @@ def judge_adherence(
     Adherence
         Every measure is among `measures`, whether or not the export can give it.
     """
+    runs = syringe_runs(log, ends, lines_set, policy)
     basis = Basis(
         log=log,
         ends=ends,
         gaps=gaps_between_checks(log, ends, policy),
         sets=lines.line_segments(log, ends),
+        runs=runs,
+        changes=continuity.syringe_changes(runs),
         lines=lines_set,
         visits=visits_of(log, ends),
         policy=policy,
@@ -132,6 +137,7 @@ def judge_adherence(
             check_findings(units["checks_on_time"], basis.gaps, log),
             after_end_findings(log, ends),
             running_findings(log, ends, last_source),
+            continuity.gap_findings(basis.changes),
             lines.line_findings(units["lines_changed_in_time"], basis.sets, policy),
         ],
         not_in_export=MappingProxyType(lacking),

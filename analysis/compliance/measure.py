@@ -42,6 +42,9 @@ class Basis:
         As given by `gaps_between_checks`.
     sets : DataFrame
         Extension sets, as given by `line_segments`.
+    runs, changes : DataFrame
+        Syringes and what followed them, as given by `syringe_runs` and
+        `syringe_changes`.
     lines : DataFrame
         Set-rate line at each row, as given by `expected_lines`.
     visits : Visits
@@ -54,6 +57,8 @@ class Basis:
     ends: pd.DataFrame
     gaps: pd.DataFrame
     sets: pd.DataFrame
+    runs: pd.DataFrame
+    changes: pd.DataFrame
     lines: pd.DataFrame
     visits: Visits
     policy: Policy

@@ -41,8 +41,11 @@ KIND_WORDS: Mapping[str, str] = {
     FindingKind.NEAR_DUPLICATE: "nearly the same row twice",
     FindingKind.START_OFFSET: "start volume off the line",
     FindingKind.MAY_STILL_BE_RUNNING: "may still be running",
-    FindingKind.CHECK_MISSED: "check missed",
+    FindingKind.NO_SYRINGE_RUNNING: "no syringe running",
+    FindingKind.CHANGED_LATE: "syringe changed late",
+    FindingKind.CHECK_MISSED: "checks missed",
     FindingKind.LINE_OVERDUE: "extension set overdue",
+    FindingKind.SITE_OVERDUE: "cannula site overdue",
     FindingKind.SITE_REACTION: "site reaction",
 }
 
@@ -52,6 +55,7 @@ _STEPS: tuple[tuple[FindingKind, ...], ...] = (
     (FindingKind.MAY_STILL_BE_RUNNING,),
     (FindingKind.OVER_DELIVERY, FindingKind.SURGE),
     (FindingKind.STALL_TO_END, FindingKind.STALL, FindingKind.SLOW),
+    (FindingKind.NO_SYRINGE_RUNNING, FindingKind.CHANGED_LATE),
     (FindingKind.VOLUME_RISE,),
     (
         FindingKind.DOUBTFUL_READING,
@@ -61,7 +65,7 @@ _STEPS: tuple[tuple[FindingKind, ...], ...] = (
     (FindingKind.ROW_AFTER_END, FindingKind.START_OFFSET),
     (FindingKind.CHECK_MISSED,),
     (FindingKind.SITE_REACTION,),
-    (FindingKind.LINE_OVERDUE,),
+    (FindingKind.LINE_OVERDUE, FindingKind.SITE_OVERDUE),
     (FindingKind.VOLUMES_DISAGREE, FindingKind.NEAR_DUPLICATE),
 )
 _STEP_OF = {str(kind): step for step, kinds in enumerate(_STEPS) for kind in kinds}

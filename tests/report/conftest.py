@@ -55,6 +55,9 @@ SHAPES: dict[str, tuple[float, ...] | None] = {
     "check_missed": None,
     "line_overdue": None,
     "site_reaction": None,
+    "no_syringe_running": None,
+    "changed_late": None,
+    "site_overdue": None,
 }
 GROUPS = {
     **dict.fromkeys(
@@ -74,6 +77,9 @@ GROUPS = {
     ),
     "start_offset": "set_up",
     "may_still_be_running": "continuity",
+    "no_syringe_running": "continuity",
+    "changed_late": "continuity",
+    "site_overdue": "line",
     "check_missed": "check",
     "line_overdue": "line",
     "site_reaction": "site",
