@@ -151,7 +151,7 @@ def line_of(rows: pd.DataFrame, **keywords: Any) -> Axes:
 STEADY = [84.0, 86.0] * 13
 
 # Two levels, and a month far below both.
-SHIFTED = [*[76.0, 84.0] * 6, *[86.0, 94.0] * 5, 90.0, 40.0]
+SHIFTED = [*[72.0, 80.0] * 6, *[86.0, 94.0] * 5, 90.0, 40.0]
 
 
 @pytest.mark.parametrize(
