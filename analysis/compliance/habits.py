@@ -224,7 +224,7 @@ def is_row_repeated(checks: pd.DataFrame) -> pd.Series:
 
 def _pairs(basis: Basis) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
     """Give readings with one before them: what they say, their visits, exclusions."""
-    lines = basis.lines[basis.lines["source"] != ""]
+    lines = basis.lines[basis.lines["observed_ml"].notna()]
     visits = basis.visits.at(lines.index)
     lines, visits = _once_a_visit(lines, visits)
     order = lines.sort_values(["infusion_id", "checked_at"], kind="stable")

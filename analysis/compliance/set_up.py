@@ -317,7 +317,7 @@ def _without_windows(basis: Basis) -> pd.Series:
 
 
 def _start_visits(basis: Basis) -> pd.DataFrame:
-    """Give each infusion the visit it was started at: its units, and visit (index)."""
+    """Give each infusion the visit it was started at, with the start row's ward."""
     rows = basis.log.checks[basis.log.checks["infusion_id"] != ""]
     is_first = ~rows.duplicated("infusion_id")
     opens = (rows["entry"] == Entry.START) | (
@@ -325,7 +325,8 @@ def _start_visits(basis: Basis) -> pd.DataFrame:
     )
     opening = rows.loc[opens, "infusion_id"]
     opening = opening[~opening.duplicated()]
-    found = basis.visits.at(opening.index).set_axis(opening.to_numpy())
+    found = basis.visits.at(opening.index)
+    found = found.assign(ward=rows["ward"]).set_axis(opening.to_numpy())
     return found.reindex(basis.log.infusions.index)
 
 

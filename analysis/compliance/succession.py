@@ -195,7 +195,8 @@ def _is_swapped(runs: pd.DataFrame, pairs: pd.DataFrame) -> pd.Series:
         ["patient_id"]
     )  # fmt: skip
     asked = earlier[waits & several][["patient_id", "driver_id", "ends_at"]]
-    asked = asked.assign(next_at=pairs["next_at"], pair=asked.index)
+    # Of these rows alone: an empty table would take on all rows of the other.
+    asked = asked.assign(next_at=pairs.loc[asked.index, "next_at"], pair=asked.index)
     other = runs[["patient_id", "driver_id", "started_at", "ends_at"]]
     both = asked.merge(other, on="patient_id", suffixes=("", "_other"))
     between = (
