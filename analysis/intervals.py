@@ -174,3 +174,27 @@ def hours_worth(sums: pd.DataFrame) -> pd.Series:
     is_real = squares > 1e-12 * sums["nn"]
     variance = squares.where(is_real) * clusters / (clusters - 1) / total**2
     return (ratio * (1 - ratio) / variance).where(ratio * (1 - ratio) > 0)
+
+
+def few_clusters(clusters: pd.Series) -> pd.Series:
+    """Give the share of an effective number that is left for a variance from few.
+
+    Parameters
+    ----------
+    clusters : Series of int
+        Clusters that a variance was taken over.
+
+    Returns
+    -------
+    Series of float
+        (z / t)^2 at 95 %, t with one degree of freedom less than clusters: 0.75 for
+        ten, 0.98 for a hundred; 0 with fewer than two.
+
+    Notes
+    -----
+    Korn EL, Graubard BI (1998) Survey Methodology 24:193-201 (from memory).
+    """
+    tail = (1 - CONFIDENCE) / 2
+    freedom = clusters.clip(lower=2) - 1
+    share = (stats.norm.isf(tail) / stats.t.isf(tail, freedom)) ** 2
+    return pd.Series(share, index=clusters.index).where(clusters >= 2, 0.0)

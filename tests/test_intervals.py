@@ -7,6 +7,7 @@ import pytest
 from analysis.intervals import (
     Proportion,
     anova_icc,
+    few_clusters,
     hours_worth,
     newcombe,
     poisson_exact,
@@ -212,3 +213,21 @@ def test_difference_of_proportions(
 def _proportion(counted: int, judged: int) -> Proportion:
     limits = wilson(np.array([counted]), np.array([judged]))
     return Proportion(np.array([counted / judged]), *limits)
+
+
+@pytest.mark.parametrize(
+    ("clusters", "share"),
+    # Two-sided 5 % points of Student's t, as every table prints them: 1.960 for z.
+    [
+        pytest.param(2, (1.960 / 12.706) ** 2, id="two: t = 12.706"),
+        pytest.param(10, (1.960 / 2.262) ** 2, id="ten: t = 2.262"),
+        pytest.param(31, (1.960 / 2.042) ** 2, id="thirty-one: t = 2.042"),
+        pytest.param(121, (1.960 / 1.980) ** 2, id="a hundred and twenty-one: 1.980"),
+        pytest.param(1, 0.0, id="one cluster has no variance"),
+        pytest.param(0, 0.0, id="none"),
+    ],
+)
+def test_a_variance_from_few_clusters_is_worth_less(
+    clusters: int, share: float
+) -> None:
+    assert few_clusters(pd.Series([clusters]))[0] == pytest.approx(share, rel=1e-3)

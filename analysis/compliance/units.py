@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import EXCLUSIONS, MEASURES, UNITS
-from analysis.intervals import FEWEST_CLUSTERS, anova_icc, hours_worth, wilson
+from analysis.intervals import (
+    FEWEST_CLUSTERS,
+    anova_icc,
+    few_clusters,
+    hours_worth,
+    wilson,
+)
 from analysis.terms import ALL, BETWEEN_WARDS, Tally
 
 _KEYS = ["measure", "ward", "period"]
@@ -55,7 +61,7 @@ def measure_units(
         The measures table, for every ward and month and for all of them. Wilson's
         limits are widened for clustering in patients: counts by one intraclass
         correlation a measure, over all wards and months together; hours by the ratio
-        estimator's variance over patients, a ward of fewer than ten by that of all.
+        estimator's variance over patients, taken for no smaller in a ward than in all.
         With fewer than ten patients in all there are no limits.
 
     Notes
@@ -213,13 +219,15 @@ def _with_limits(
 def _hours(sums: pd.DataFrame) -> pd.Series:
     """Give the effective number of each group of hours.
 
-    A group of too few patients takes the hours that make one independent unit from all
-    of them together.
+    A variance over few patients is often too small by chance, which is seen in the
+    coverage of the intervals (`steadyfall evaluate --intervals`): the hours that make
+    one independent unit are never taken for fewer in a group than in all together.
     """
-    own = hours_worth(sums)
+    own = hours_worth(sums) * few_clusters(sums["patients"])
     whole = (sums["ward"] == ALL) & (sums["period"] == ALL)
     every = pd.Series(
         (sums["denominator"] / own)[whole].to_numpy(), index=sums.loc[whole, "measure"]
     )
     each = sums["measure"].map(every)
-    return own.fillna(sums["denominator"] / each)
+    together = sums["denominator"] / each
+    return own.where(own <= together, together.fillna(own))
