@@ -5,6 +5,7 @@ facts and not for HTML. Wards stand in alphabetical order and are never ranked; 
 findings are put in an order, by what a reader should look at first.
 """
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -18,10 +19,12 @@ from analysis.report.tables import texts
 from analysis.terms import (
     ALL,
     BETWEEN_WARDS,
+    CheckOutcome,
     EndKind,
     Exclusion,
     FindingGroup,
     FindingKind,
+    Tally,
     YesNo,
 )
 
@@ -97,6 +100,8 @@ class Measured:
         Patients with a unit judged.
     proportion, low, high : float
         NaN unless shown as a proportion.
+    change, change_low, change_high : float
+        Proportion less that of the month before, with limits; NaN where not known.
     """
 
     shown: str
@@ -106,6 +111,9 @@ class Measured:
     proportion: float
     low: float
     high: float
+    change: float = math.nan
+    change_low: float = math.nan
+    change_high: float = math.nan
 
     @property
     def has_figure(self) -> bool:
@@ -455,9 +463,40 @@ def all_measured(result: AuditResult) -> dict[tuple[str, str, str], Measured]:
             proportion=float(row["proportion"]),
             low=float(row["low"]),
             high=float(row["high"]),
+            change=float(row["change"]),
+            change_low=float(row["change_low"]),
+            change_high=float(row["change_high"]),
         )
         for row in rows_of(result.comparisons)
     }
+
+
+def late_and_missed(result: AuditResult) -> dict[str, str]:
+    """Say how many checks of the month were late and how many missed, by ward.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    dict of str to str
+        Also for all wards; wards with a check due only.
+    """
+    units = result.units
+    mine = units[
+        (units["measure"] == "checks_on_time")
+        & (units["month"] == result.month)
+        & (units["tally"] != Tally.EXCLUDED)
+    ]
+    every = pd.concat([mine, mine.assign(ward=ALL)])
+    counts = pd.crosstab(every["ward"], every["outcome"])
+    late, missed = (
+        counts.get(str(word), pd.Series(0, index=counts.index))
+        for word in (CheckOutcome.LATE, CheckOutcome.MISSED)
+    )
+    return {str(w): f"{late[w]:,} late, {missed[w]:,} missed" for w in counts.index}
 
 
 def _without_rule(result: AuditResult) -> set[tuple[str, str, str]]:
