@@ -63,14 +63,18 @@ def checks_by_hour(
             "ward": judged["ward"].astype("str"),
             "from_h": judged["due_at"].dt.hour // width_h * width_h,
             "patient_id": judged["patient_id"],
+            "due": 1,
             "late": judged["outcome"] == CheckOutcome.LATE,
             "missed": judged["outcome"] == CheckOutcome.MISSED,
         }
     )
-    by = pd.concat([table, table.assign(ward=ALL)]).groupby(["ward", "from_h"])
-    found = by[["late", "missed"]].sum()
-    found = found.assign(due=by.size(), patients=by["patient_id"].nunique())
-    wards = [*sorted(set(table["ward"])), ALL]
+    counts = ["due", "late", "missed"]
+    keys = ["ward", "from_h", "patient_id"]
+    people = table.groupby(keys, sort=False, as_index=False)[counts].sum()
+    levels = pd.concat([people, people.assign(ward=ALL)])
+    by = levels.groupby(["ward", "from_h"])
+    found = by[counts].sum().assign(patients=by["patient_id"].nunique())
+    wards = [*sorted(set(people["ward"])), ALL]
     every = pd.MultiIndex.from_product(
         [wards, range(0, 24, width_h)], names=["ward", "from_h"]
     )
@@ -79,9 +83,9 @@ def checks_by_hour(
         found["due"] >= policy.smallest_group_units
     )
     is_shown = enough | (found["due"] == 0)
-    counts = found[["late", "missed"]].astype("float64").where(is_shown)
+    seen = found[["late", "missed"]].astype("float64").where(is_shown)
     found = found.assign(to_h=found["from_h"] + width_h, is_shown=is_shown)
-    return found.assign(late=counts["late"], missed=counts["missed"])[_COLUMNS]
+    return found.assign(late=seen["late"], missed=seen["missed"])[_COLUMNS]
 
 
 def hours_in_words(table: pd.DataFrame) -> str:

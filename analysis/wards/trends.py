@@ -7,6 +7,7 @@ A part of a line is judged by itself (see `analysis.wards.splits`).
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -83,18 +84,15 @@ def follow_months(
     habits = {name for name, m in by_name.items() if m.is_habit}
     split_at = _split_at(lines.splits)
     series = []
-    for (measure, ward), own in points.groupby(["measure", "ward"], sort=True):
-        line = _calendar(own)
-        breaks = split_at.get(str(ward), {}) if measure in read else {}
-        series.append(
-            _judge(
-                line,
-                breaks,
-                is_rate=measure in rates,
-                is_habit=measure in habits,
-            ).assign(measure=str(measure), ward=str(ward))
+    for (measure, ward), own in _calendars(points):
+        judged = _judge(
+            own,
+            split_at.get(ward, {}) if measure in read else {},
+            is_rate=measure in rates,
+            is_habit=measure in habits,
         )
-    return pd.concat(series, ignore_index=True)[TRENDS.names]
+        series.append({"measure": measure, "ward": ward} | judged)
+    return _stacked(series)
 
 
 _POINT = ["measure", "ward", "month", "numerator", "denominator", "is_shown"]
@@ -161,45 +159,92 @@ def _split_at(splits: pd.DataFrame) -> dict[str, dict[str, str]]:
     return every
 
 
-def _calendar(own: pd.DataFrame) -> pd.DataFrame:
-    """Put a row at every month from the first to the last."""
-    line = own.set_index("month")[["numerator", "denominator", "is_shown"]]
-    months = np.arange(
-        np.datetime64(line.index.min(), "M"), np.datetime64(line.index.max(), "M") + 1
-    ).astype("str")
-    line = line.reindex(pd.Index(months, name="month"))
-    return line.assign(is_shown=line["is_shown"] == True).reset_index()  # noqa: E712 - NaN is not shown
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Series:
+    """One line: arrays of shape (months,), and a row at every month of its span."""
+
+    months: list[str]
+    counted: np.ndarray
+    judged: np.ndarray
+    is_shown: np.ndarray
+
+
+def _calendars(points: pd.DataFrame) -> Iterator[tuple[tuple[str, str], _Series]]:
+    """Give each line with a place for every month from its first to its last.
+
+    Arrays and not frames: an audit has hundreds of lines of a few months each.
+    """
+    when = points["month"].astype("str").to_numpy().astype("datetime64[M]")
+    first = when.min()
+    place = (when - first).astype("int64")
+    months = (first + np.arange(place.max() + 1)).astype("str").tolist()
+    counted, judged = (
+        points[name].to_numpy(float) for name in ("numerator", "denominator")
+    )
+    is_shown = points["is_shown"].to_numpy(dtype=bool)
+    groups = points.reset_index(drop=True).groupby(["measure", "ward"], sort=True)
+    for key, rows in groups.indices.items():
+        measure, ward = map(str, tuple(key))  # type: ignore[arg-type]
+        start, stop = place[rows].min(), place[rows].max() + 1
+        grid = np.full((2, stop - start), np.nan)
+        shown = np.zeros(stop - start, dtype=bool)
+        grid[:, place[rows] - start] = counted[rows], judged[rows]
+        shown[place[rows] - start] = is_shown[rows]
+        yield (
+            (measure, ward),
+            _Series(
+                months=months[start:stop],
+                counted=grid[0],
+                judged=grid[1],
+                is_shown=shown,
+            ),
+        )
 
 
 def _judge(
-    line: pd.DataFrame, breaks: dict[str, str], *, is_rate: bool, is_habit: bool
-) -> pd.DataFrame:
+    line: _Series, breaks: dict[str, str], *, is_rate: bool, is_habit: bool
+) -> dict[str, Any]:
     """Add parts, centre, limits, kind of chart and signals to one line."""
-    months = line["month"].tolist()
-    split = _known_splits(months, breaks)
+    split = _known_splits(line.months, breaks)
     part = np.cumsum([bool(words) for words in split]) + 1
-    is_shown = line["is_shown"].to_numpy(dtype=bool)
-    counted = line["numerator"].to_numpy(float)
-    judged = line["denominator"].to_numpy(float)
-    share = np.where(is_shown, counted / np.where(judged > 0, judged, 1), np.nan)
-    out = {
-        "month": months,
-        "part": part,
-        "split": split,
-        "numerator": counted,
-        "denominator": judged,
-        "proportion": share.round(_DECIMALS),
-    }
-    judgements = [
-        judge_part(
-            np.where(is_shown, counted, np.nan)[part == number],
-            np.where(is_shown, judged, np.nan)[part == number],
+    counted = np.where(line.is_shown, line.counted, np.nan)
+    judged = np.where(line.is_shown, line.judged, np.nan)
+    parts = [
+        _part(
+            counted[part == number],
+            judged[part == number],
             is_rate=is_rate,
             is_plain=is_habit,
         )
         for number in range(1, part[-1] + 1)
     ]
-    return pd.DataFrame(out).join(pd.concat(judgements, ignore_index=True))
+    return {
+        "month": line.months,
+        "part": part,
+        "split": split,
+        "numerator": line.counted,
+        "denominator": line.judged,
+        "proportion": (counted / judged).round(_DECIMALS),
+        **{name: np.concatenate([own[name] for own in parts]) for name in _JUDGED},
+    }
+
+
+#: What is said of a part of a line, month by month.
+_JUDGED = ("centre", "low", "high", "chart", "signal")
+
+
+def _stacked(series: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    """Put lines below each other."""
+    sizes = [len(line["month"]) for line in series]
+    return pd.DataFrame(
+        {
+            name: np.repeat([line[name] for line in series], sizes)
+            if name in {"measure", "ward"}
+            else np.concatenate([line[name] for line in series])
+            for name in TRENDS.names
+        },
+        columns=TRENDS.names,
+    )
 
 
 def _known_splits(months: Sequence[str], breaks: dict[str, str]) -> list[str]:
@@ -236,6 +281,12 @@ def judge_part(
         centre, low, high, chart, signal. The run rules are taken about the median of a
         run chart and about the mean of a control chart.
     """
+    return pd.DataFrame(_part(counted, judged, is_rate=is_rate, is_plain=is_plain))
+
+
+def _part(
+    counted: np.ndarray, judged: np.ndarray, *, is_rate: bool, is_plain: bool
+) -> dict[str, np.ndarray]:
     share = (counted / np.where(judged > 0, judged, np.nan)).round(_DECIMALS)
     points = int(np.isfinite(share).sum())
     centre, low, high = np.nan, np.full(len(share), np.nan), np.full(len(share), np.nan)
@@ -257,16 +308,15 @@ def judge_part(
             signals[place].append(Signal.SHIFT)
         if runs.has_few_crossings:
             signals[np.flatnonzero(np.isfinite(share))[-1]].append(Signal.FEW_CROSSINGS)
-    return pd.DataFrame(
-        {
-            # A plain line has no centre: there is nothing to be on either side of.
-            "centre": np.nan if chart is Chart.LINE else centre,
-            "low": low,
-            "high": high,
-            "chart": str(chart),
-            "signal": [";".join(found) for found in signals],
-        }
-    )
+    # A plain line has no centre: there is nothing to be on either side of.
+    level = np.nan if chart is Chart.LINE else centre
+    return {
+        "centre": np.full(len(share), level),
+        "low": low,
+        "high": high,
+        "chart": np.full(len(share), str(chart), dtype=object),
+        "signal": np.array([";".join(found) for found in signals], dtype=object),
+    }
 
 
 def _plain_chart(points: int) -> Chart:
