@@ -53,7 +53,7 @@ def ward_funnel(funnel: Funnel, title: str, *, ax: Axes) -> Axes:
     """
     wards = funnel.wards
     most = float(wards["size"].max()) * 1.05
-    least = max(float(wards["size"].min()) * 0.8, 1.0)
+    least = max(min(0.8 * float(wards["size"].min()), 0.04 * most), 1.0)
     curves = funnel.curves(np.round(np.geomspace(least, most, 120)))
     inside = "wide_" if funnel.is_widened else ""
     ax.fill_between(

@@ -22,6 +22,7 @@ from analysis.wards.funnel import (
     limit_pair,
     moment_tau_squared,
     ward_sizes,
+    wide_pair,
 )
 
 _DECIMALS = COMPARISONS["proportion"].decimals
@@ -158,10 +159,15 @@ def _limits(table: pd.DataFrame, hours: set[str]) -> pd.DataFrame:
         for key, part in shown[count >= FEWEST_FOR_SPREAD].groupby(keys, sort=False)
     }
     where = pd.MultiIndex.from_frame(shown[keys])
-    low, high = limit_pair(
-        shown["size"].to_numpy(float),
-        centre.reindex(where).to_numpy(),
-        np.array([spread.get(key, 0.0) for key in where]),
+    size, target = shown["size"].to_numpy(float), centre.reindex(where).to_numpy()
+    tau_squared = np.array([spread.get(key, np.nan) for key in where])
+    low, high = (
+        np.where(np.isnan(tau_squared), exact, wide)
+        for exact, wide in zip(
+            limit_pair(size, target),
+            wide_pair(size, target, np.nan_to_num(tau_squared)),
+            strict=True,
+        )
     )
     found = shown.assign(
         proportion=shown["proportion"].astype("float64").round(_DECIMALS),

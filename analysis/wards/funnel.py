@@ -100,41 +100,19 @@ def arcsine(share: np.ndarray) -> np.ndarray:
     return angles
 
 
-def widened(
-    limit: np.ndarray, target: np.ndarray, tau_squared: np.ndarray
-) -> np.ndarray:
-    """Move exact 99.8 % or 95 % limits outwards by a spread between wards.
-
-    Parameters
-    ----------
-    limit : array of float, shape (n,)
-        Exact limits.
-    target : array of float, shape (n,)
-        Proportion expected.
-    tau_squared : array of float, shape (n,)
-        Variance between wards on the arcsine scale, times the square of the normal
-        quantile that belongs to the limit.
-
-    Returns
-    -------
-    array of float, shape (n,)
-        Never nearer to the target than `limit`, and within 0 to 1.
-    """
+def _widened(limit: np.ndarray, target: np.ndarray, extra: np.ndarray) -> np.ndarray:
+    """Move a limit outwards by squares of distances on the arcsine scale."""
     centre = arcsine(target)
     distance = arcsine(limit) - centre
-    reach = np.sign(limit - target) * np.sqrt(distance**2 + tau_squared)
+    reach = np.sign(limit - target) * np.sqrt(distance**2 + extra)
     moved: np.ndarray = np.sin(np.clip(centre + reach, 0.0, np.pi / 2)) ** 2
     return moved
 
 
 def limit_pair(
-    size: np.ndarray,
-    target: np.ndarray,
-    tau_squared: np.ndarray | float = 0.0,
-    *,
-    level: float = OUTER,
+    size: np.ndarray, target: np.ndarray, *, level: float = OUTER
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Give the lower and upper funnel limit of wards.
+    """Give the exact lower and upper funnel limit of wards.
 
     Parameters
     ----------
@@ -142,8 +120,6 @@ def limit_pair(
         Independent units of each ward; rounded to whole ones, at least 1.
     target : array of float, shape (n,)
         Proportion expected.
-    tau_squared : array of float, shape (n,)
-        Variance between wards on the arcsine scale; 0 gives the exact limits.
     level : float
         Two-sided probability between the limits.
 
@@ -152,13 +128,39 @@ def limit_pair(
     low, high : arrays of float, shape (n,)
         Proportions.
     """
-    tail = (1 - level) / 2
-    size = np.maximum(np.round(size), 1)
-    low, high = (binomial_limit(size, target, q) for q in (tail, 1 - tail))
-    extra = stats.norm.isf(tail) ** 2 * np.asarray(tau_squared, float)
-    if not np.any(extra > 0):
-        return low, high
-    return widened(low, target, extra), widened(high, target, extra)
+    size, tail = np.maximum(np.round(size), 1), (1 - level) / 2
+    return binomial_limit(size, target, tail), binomial_limit(size, target, 1 - tail)
+
+
+def wide_pair(
+    size: np.ndarray,
+    target: np.ndarray,
+    tau_squared: np.ndarray,
+    *,
+    level: float = OUTER,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Give the lower and upper funnel limit that know of the spread between wards.
+
+    Parameters
+    ----------
+    size, target, level
+        As for `limit_pair`.
+    tau_squared : array of float, shape (n,)
+        Variance between wards on the arcsine scale.
+
+    Returns
+    -------
+    low, high : arrays of float, shape (n,)
+        Never within those of `limit_pair`. The upper one is the lower one of what is
+        not counted, so that without a spread a count beyond either has a probability
+        of at most the tail: the interpolated upper limit lies below the count that
+        reaches it, and would call 100 % different where nearly all wards have 100 %.
+    """
+    low, high = limit_pair(size, target, level=level)
+    mirrored, _ = limit_pair(size, 1 - target, level=level)
+    extra = stats.norm.isf((1 - level) / 2) ** 2 * np.asarray(tau_squared, float)
+    high = np.maximum(high, 1 - mirrored)
+    return _widened(low, target, extra), _widened(high, target, extra)
 
 
 def effective_size(share: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
@@ -259,11 +261,14 @@ class Funnel:
         """
         target = np.full(len(sizes), self.centre)
         table = {"size": np.asarray(sizes, float)}
-        spreads = {"": 0.0} | ({"wide_": self.tau_squared} if self.is_widened else {})
-        for name, tau_squared in spreads.items():
-            for level, word in ((INNER, "95"), (OUTER, "998")):
-                pair = limit_pair(table["size"], target, tau_squared, level=level)
-                table[f"{name}low_{word}"], table[f"{name}high_{word}"] = pair
+        levels = ((INNER, "95"), (OUTER, "998"))
+        for level, word in levels:
+            pair = limit_pair(table["size"], target, level=level)
+            table[f"low_{word}"], table[f"high_{word}"] = pair
+        for level, word in levels if self.is_widened else ():
+            spread = np.full(len(sizes), self.tau_squared)
+            pair = wide_pair(table["size"], target, spread, level=level)
+            table[f"wide_low_{word}"], table[f"wide_high_{word}"] = pair
         return pd.DataFrame(table)
 
 

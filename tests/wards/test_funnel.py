@@ -12,6 +12,7 @@ from analysis.wards.funnel import (
     effective_size,
     limit_pair,
     moment_tau_squared,
+    wide_pair,
 )
 
 
@@ -77,7 +78,7 @@ def test_the_wider_pair_holds_the_exact_one_and_stays_a_proportion(
     size = np.array([1, 12, 40, 300, 4000])
     where = np.full(5, target)
     low, high = limit_pair(size, where)
-    wide_low, wide_high = limit_pair(size, where, 0.01)
+    wide_low, wide_high = wide_pair(size, where, np.full(5, 0.01))
     assert (wide_low <= low).all()
     assert (wide_high >= high).all()
     assert (wide_low >= 0).all()
@@ -85,17 +86,30 @@ def test_the_wider_pair_holds_the_exact_one_and_stays_a_proportion(
     assert (wide_high - wide_low)[-1] > (high - low)[-1] + 0.02
 
 
-def test_without_a_spread_the_wider_pair_is_the_exact_one() -> None:
-    size, target = np.array([50, 100]), np.array([0.074, 0.9])
-    for exact, wide in zip(
-        limit_pair(size, target), limit_pair(size, target, np.zeros(2)), strict=True
-    ):
-        assert (exact == wide).all()
+@pytest.mark.parametrize("target", [0.02, 0.5, 0.86, 0.9995])
+def test_without_a_spread_a_count_beyond_the_wider_pair_is_as_rare_as_it_says(
+    target: float,
+) -> None:
+    size = np.array([10, 67, 400])
+    low, high = wide_pair(size, np.full(3, target), np.zeros(3))
+    exact_low, exact_high = limit_pair(size, np.full(3, target))
+    assert low == pytest.approx(exact_low)
+    assert (high >= exact_high).all()
+    # Not by more than the one unit that interpolation gives away.
+    assert (size * (high - exact_high) <= 1 + 1e-9).all()
+    below, above = np.ceil(size * low - 1e-9) - 1, np.floor(size * high + 1e-9) + 1
+    assert np.max(stats.binom.cdf(below, size, target)) <= 0.001
+    assert np.max(stats.binom.sf(above - 1, size, target)) <= 0.001
+
+
+def test_a_ward_without_a_miss_is_inside_where_misses_are_rare() -> None:
+    _, high = wide_pair(np.array([67]), np.array([0.9993]), np.zeros(1))
+    assert high[0] == 1
 
 
 def test_a_large_ward_has_the_spread_itself_for_limits() -> None:
     # With chance gone what is left is 3.09 standard deviations of the spread.
-    low, high = limit_pair(np.array([10**8]), np.array([0.5]), 0.0025)
+    low, high = wide_pair(np.array([10**8]), np.array([0.5]), np.array([0.0025]))
     reach = arcsine(np.concatenate([low, high])) - arcsine(np.array([0.5]))
     assert reach == pytest.approx([-3.0902 * 0.05, 3.0902 * 0.05], abs=2e-4)
 
