@@ -143,10 +143,12 @@ def wide_pair(
 
     Parameters
     ----------
-    size, target, level
+    size, target : array of float, shape (n,)
         As for `limit_pair`.
     tau_squared : array of float, shape (n,)
         Variance between wards on the arcsine scale.
+    level : float
+        Two-sided probability between the limits.
 
     Returns
     -------
