@@ -204,6 +204,7 @@ class LineOutcome(StrEnum):
 
     IN_TIME = "in time"
     REPLACED_EARLY = "replaced early"
+    WITHIN = "within the limit"
     OVERDUE = "overdue"
     INDETERMINATE = "indeterminate"
     NEVER_DUE = "never due"

@@ -15,6 +15,7 @@ from analysis.compliance.checks import (
     running_findings,
 )
 from analysis.compliance.measure import Basis, Family, Measure, no_units
+from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
 from analysis.compliance.units import stack_units
 from analysis.compliance.visits import visits_of
@@ -117,7 +118,8 @@ def judge_adherence(
         log=log,
         ends=ends,
         gaps=gaps_between_checks(log, ends, policy),
-        sets=lines.line_segments(log, ends),
+        sets=line_segments(log, ends, EXTENSION_SET),
+        cannulas=line_segments(log, ends, CANNULA),
         runs=runs,
         changes=continuity.syringe_changes(runs),
         lines=lines_set,
@@ -138,7 +140,12 @@ def judge_adherence(
             after_end_findings(log, ends),
             running_findings(log, ends, last_source),
             continuity.gap_findings(basis.changes),
-            lines.line_findings(units["lines_changed_in_time"], basis.sets, policy),
+            lines.line_findings(
+                units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
+            ),
+            lines.line_findings(
+                units["sites_rotated_in_time"], basis.cannulas, CANNULA, policy
+            ),
         ],
         not_in_export=MappingProxyType(lacking),
     )

@@ -245,7 +245,10 @@ def _sentences(gaps: pd.DataFrame) -> Sequence[str]:
 def _ended(gaps: pd.DataFrame) -> pd.Series:
     """Say when a syringe ended; by its line where that was before."""
     how = gaps["end_kind"].map(_END_WORDS).astype("str")
-    end, empty = gaps["observed_end"].map(clock), gaps["ends_at"].map(clock)
+    # Named as text, since of no gap there is nothing to tell the type by.
+    end, empty = (
+        gaps[name].map(clock).astype("str") for name in ("observed_end", "ends_at")
+    )
     ended = "ended " + end + " (" + how + ")"
     by_line = "was empty by its set rate " + empty
     both = by_line + " and " + ended

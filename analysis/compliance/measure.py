@@ -40,8 +40,8 @@ class Basis:
         Observed ends, as given by `observe`.
     gaps : DataFrame
         As given by `gaps_between_checks`.
-    sets : DataFrame
-        Extension sets, as given by `line_segments`.
+    sets, cannulas : DataFrame
+        As given by `line_segments`.
     runs, changes : DataFrame
         Syringes and what followed them, as given by `syringe_runs` and
         `syringe_changes`.
@@ -57,6 +57,7 @@ class Basis:
     ends: pd.DataFrame
     gaps: pd.DataFrame
     sets: pd.DataFrame
+    cannulas: pd.DataFrame
     runs: pd.DataFrame
     changes: pd.DataFrame
     lines: pd.DataFrame
