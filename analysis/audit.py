@@ -8,19 +8,27 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import INFUSION_RESULTS, READINGS
-from analysis.compliance import IN_HOURS, Adherence, judge_adherence
+from analysis.compliance import Measure, judge_adherence, measures_of
 from analysis.compliance.units import count_exclusions, measure_units, stack_units
 from analysis.delivery import Delivery, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
+from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.quality.account import qualifiers
 from analysis.sites import MEASURE as SITE_REACTIONS
 from analysis.sites import judge_sites
-from analysis.wards import compare_wards
+from analysis.wards import (
+    OVERLAP,
+    Lines,
+    compare_wards,
+    follow_months,
+    months_held,
+    reading_splits,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +59,7 @@ class AuditResult:
         Numbers charted as about, below, above or between: column, qualifier, cells,
         and source and value of the first of each.
     findings, infusions, readings, measures, exclusions, units, rates, comparisons, \
-rejected, set_aside : DataFrame
+trends, rejected, set_aside : DataFrame
         The output tables.
     """
 
@@ -73,8 +81,20 @@ rejected, set_aside : DataFrame
     units: pd.DataFrame
     rates: pd.DataFrame
     comparisons: pd.DataFrame
+    trends: pd.DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
+
+    @property
+    def declared(self) -> tuple[Measure, ...]:
+        """Every adherence measure, in order, with its definition.
+
+        Returns
+        -------
+        tuple of Measure
+            Also those that the export cannot give.
+        """
+        return measures_of(self.policy.grace_also_h)
 
 
 #: Stages that `run_audit` names to its caller as it comes to them.
@@ -129,7 +149,8 @@ def run_audit(
     next_stage()
     delivery = judge_delivery(log, policy)
     next_stage()
-    adherence = judge_adherence(log, policy)
+    ends = observe(log, policy)
+    adherence = judge_adherence(log, ends, delivery.lines, policy)
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
@@ -137,7 +158,14 @@ def run_audit(
     # An empty table has no types of its own and would take those of the other away.
     some = [stack for stack in stacks if len(stack)]
     units = pd.concat(some or stacks[:1], ignore_index=True)
-    measures = measure_units(units, adherence.names, IN_HOURS)
+    measures = measure_units(units, adherence.names, adherence.in_hours)
+    infusions = _infusion_results(log, delivery, ends)
+    readings = _reading_results(log, delivery)
+    splits = reading_splits(readings)
+    months = months_held(
+        log.checks["checked_at"].iloc[0], log.checks["checked_at"].iloc[-1]
+    )
+    comparisons = compare_wards(measures, policy, adherence.measures, splits, months)
     return AuditResult(
         month=month,
         is_part_of_month=is_part,
@@ -157,21 +185,27 @@ def run_audit(
                 delivery,
             )
         ),
-        infusions=_infusion_results(log, delivery, adherence),
-        readings=_reading_results(log, delivery),
+        infusions=infusions,
+        readings=readings,
         measures=measures,
         exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
         units=units,
         rates=sites.rates,
-        comparisons=compare_wards(measures, policy),
+        comparisons=comparisons,
+        trends=follow_months(
+            Lines(
+                comparisons=comparisons,
+                rates=sites.rates,
+                infusions=infusions,
+                splits=splits,
+                months=months,
+            ),
+            adherence.measures,
+            policy,
+        ),
         rejected=log.rejected,
         set_aside=log.set_aside,
     )
-
-
-#: Rows so near the end of a month are there for the next one (README: export a few
-#: days either side of the month).
-OVERLAP = pd.Timedelta(days=7)
 
 
 def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
@@ -228,12 +262,10 @@ def _is_part(month: pd.Period, first: pd.Timestamp, last: pd.Timestamp) -> bool:
     return bool(first > month.start_time + day or last < (month + 1).start_time - day)
 
 
-def _infusion_results(
-    log: Log, delivery: Delivery, adherence: Adherence
-) -> pd.DataFrame:
+def _infusion_results(log: Log, delivery: Delivery, ends: pd.DataFrame) -> pd.DataFrame:
     """Put together what is known of each infusion."""
     rows = log.checks[log.checks["set_rate_ml_h"] > 0]
-    table = log.infusions.join(delivery.infusions).join(adherence.ends)
+    table = log.infusions.join(delivery.infusions).join(ends)
     table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
     table["month"] = table["started_at"].dt.strftime("%Y-%m")
     return table.reset_index()[INFUSION_RESULTS.names]

@@ -214,8 +214,24 @@ def simulate(out: Path) -> None:
 @steadyfall.command()
 @click.option("--infusions", default=6000, show_default=True, help="About so many.")
 @click.option("--seed", default=2, show_default=True, help="Same seed, same figures.")
-def evaluate(infusions: int, seed: int) -> None:
-    """Measure by simulation what the audit finds, and how often it flags wrongly."""
+@click.option(
+    "--intervals",
+    "is_intervals",
+    is_flag=True,
+    help="Instead: how often the 95 % intervals of proportions hold the truth "
+    "(some minutes).",
+)
+def evaluate(infusions: int, seed: int, *, is_intervals: bool) -> None:
+    """Measure by simulation what the audit finds, and how often it flags wrongly.
+
+    With --intervals: the 95 % intervals of measures.csv on wards whose patients differ.
+    In a log of some two hundred patients they hold the truth in 92 to 98 of 100 logs;
+    in a log of a dozen patients in 80 to 97: read the intervals of a small log as too
+    narrow.
+    """
+    if is_intervals:
+        _print_coverage(seed)
+        return
     from analysis.evaluate import LEAST_EVENT_H, evaluate
 
     with _progress() as say:
@@ -233,6 +249,14 @@ def evaluate(infusions: int, seed: int) -> None:
             f"1,000 uneventful infusions ({row['false']} of {row['uneventful']})"
         )
     click.echo("By simulation, not measured on your wards.")
+
+
+def _print_coverage(seed: int) -> None:
+    from analysis.evaluate import COVERAGE_LOGS, coverage_lines, interval_coverage
+
+    with _progress() as say:
+        outcome = interval_coverage(COVERAGE_LOGS, seed, progress=say)
+    click.echo("\n".join(coverage_lines(outcome)))
 
 
 def _audit(

@@ -27,6 +27,8 @@ from analysis.terms import ALL, BETWEEN_WARDS, Entry
 __all__ = ["Log", "read_exports"]
 
 QUALIFIED = ["source", "column", "value", "qualifier"]
+UNREAD = ["source", "column"]
+UNPLACED = ["source", "patient_id", "infusion_id", "checked_at"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +59,12 @@ class Log:
     qualified : DataFrame
         Numbers charted as about, below, above or between: source, column, value as
         charted, qualifier.
+    unread : DataFrame
+        Cells of the check log that were set aside: source, and column by its canonical
+        name, whatever the file calls it.
+    unplaced : DataFrame
+        Rejected rows of the check log whose time can be read: source, patient_id,
+        infusion_id, checked_at; each of the two ids as far as it is charted.
     """
 
     checks: pd.DataFrame
@@ -69,6 +77,12 @@ class Log:
     notes: tuple[str, ...]
     qualified: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=QUALIFIED, dtype="str")
+    )
+    unread: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNREAD, dtype="str")
+    )
+    unplaced: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNPLACED, dtype="str")
     )
 
 
@@ -160,6 +174,8 @@ def _as_log(
         columns=columns,
         notes=tuple(notes),
         qualified=_qualified(sheets, typed),
+        unread=ledger.stack_frames([checks.set_aside], UNREAD),
+        unplaced=_unplaced(checks),
     )
 
 
@@ -221,6 +237,7 @@ def _in_zone(log: Log, zone: ZoneInfo) -> Log:
         checks=moved(log.checks),
         infusions=moved(log.infusions),
         lines=moved(log.lines),
+        unplaced=moved(log.unplaced),
     )
 
 
@@ -275,6 +292,12 @@ def _check_any_row(
         files = ", ".join(sorted(logs))
         msg = f"{files}: there is a header but no row; export it with its rows"
         raise InputError(msg)
+
+
+def _unplaced(checks: Typed) -> pd.DataFrame:
+    """Give rejected rows whose time can be read."""
+    rows = checks.rows.loc[checks.is_rejected, UNPLACED]
+    return rows[rows["checked_at"].notna()].reset_index(drop=True)
 
 
 def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:

@@ -7,9 +7,26 @@ the published readings; an empty text and a missing value are both "not recorded
 import pandas as pd
 
 from analysis.columns import CHECKS, Kind
+from analysis.compliance.digits import (
+    CLOCK_MARKS_MIN,
+    by_ward,
+    last_digits,
+    round_times,
+)
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
 from analysis.intake.infusions import DERIVED
-from analysis.terms import ALL, Entry
+from analysis.terms import Entry
+
+__all__ = [
+    "CLOCK_MARKS_MIN",
+    "RECORD",
+    "last_digits",
+    "missing_by_column",
+    "not_in_export",
+    "reading_resolution",
+    "resolution_changes",
+    "round_times",
+]
 
 #: Columns whose emptiness is a fact of the record and not of the event.
 RECORD = (
@@ -29,8 +46,6 @@ RECORD = (
     "recorded_at",
     "checked_by",
 )
-#: Marks of the clock that rounded times lie on [min], coarsest first.
-CLOCK_MARKS_MIN = (60, 30, 15, 5)
 
 
 def missing_by_column(rows: pd.DataFrame) -> pd.DataFrame:
@@ -54,7 +69,7 @@ def missing_by_column(rows: pd.DataFrame) -> pd.DataFrame:
             continue
         found += [
             (name, ward, len(part), int(part.sum()))
-            for ward, part in _by_ward(empty, rows["ward"])
+            for ward, part in by_ward(empty, rows["ward"])
         ]
     return pd.DataFrame(found, columns=["column", "ward", "rows", "missing"])
 
@@ -73,61 +88,6 @@ def not_in_export(rows: pd.DataFrame) -> list[str]:
         In the order of the data dictionary.
     """
     return [name for name in RECORD if _is_empty(rows, name).all()]
-
-
-def round_times(rows: pd.DataFrame) -> pd.DataFrame:
-    """Count times on the hour, half hour, quarter and five minutes, by ward.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        Accepted rows with ward and checked_at.
-
-    Returns
-    -------
-    DataFrame
-        ward (all last), rows, on_60_min, on_30_min, on_15_min, on_5_min. By chance one
-        time in 60 stands on the exact hour.
-    """
-    minutes = rows["checked_at"].dt.minute
-    found = [
-        (ward, len(part), *(int((part % mark == 0).sum()) for mark in CLOCK_MARKS_MIN))
-        for ward, part in _by_ward(minutes, rows["ward"])
-    ]
-    names = [f"on_{mark}_min" for mark in CLOCK_MARKS_MIN]
-    return pd.DataFrame(found, columns=["ward", "rows", *names])
-
-
-def last_digits(rows: pd.DataFrame) -> pd.DataFrame:
-    """Count the tenths of volumes and the last digit of minutes, by ward.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        Accepted rows with the columns of ``checks``. Start rows are left out of the
-        volumes: a start volume is made up, not read.
-
-    Returns
-    -------
-    DataFrame
-        ward (all last), what (tenths of a mL, or minutes), rows, d0 to d9. Digits that
-        nobody prefers stand about equally often; a scale read to whole or half mL has
-        0 and 5 alone.
-    """
-    volume = rows["volume_remaining_ml"].fillna(rows["volume_delivered_ml"])
-    volume = volume.mask(rows["entry"] == Entry.START)
-    tenths = (volume * 10).round() % 10
-    digits = {
-        "tenths of a mL": tenths.dropna(),
-        "minutes": rows["checked_at"].dt.minute % 10,
-    }
-    found = [
-        (ward, what, len(part), *(int((part == digit).sum()) for digit in range(10)))
-        for what, values in digits.items()
-        for ward, part in _by_ward(values, rows["ward"].reindex(values.index))
-    ]
-    names = [f"d{digit}" for digit in range(10)]
-    return pd.DataFrame(found, columns=["ward", "what", "rows", *names])
 
 
 def reading_resolution(rows: pd.DataFrame) -> pd.DataFrame:
@@ -212,9 +172,3 @@ def _is_empty(rows: pd.DataFrame, name: str) -> pd.Series:
     return (
         is_empty | text.str.startswith(DERIVED) if name == "infusion_id" else is_empty
     )
-
-
-def _by_ward(values: pd.Series, ward: pd.Series) -> list[tuple[str, pd.Series]]:
-    """Give each ward's values in alphabetical order, then all."""
-    parts = [(str(name), part) for name, part in values.groupby(ward)]
-    return [*parts, (ALL, values)] if len(values) else []

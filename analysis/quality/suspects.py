@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.compliance.habits import is_row_repeated
 from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
 from analysis.intake import Log
 from analysis.lookup import by_key
@@ -14,19 +15,6 @@ from analysis.terms import RejectReason
 
 #: Step of a ward without a reading to tell it by.
 _FINEST_ML = 0.01
-
-#: Columns in which a row carried down whole is like the one above it.
-_CARRIED = (
-    "set_rate_ml_h",
-    "volume_remaining_ml",
-    "volume_delivered_ml",
-    "display_remaining_ml",
-    "battery_pct",
-    "running",
-    "site_location",
-    "site_signs",
-    "solution_appearance",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,17 +94,10 @@ def copied_rows(checks: pd.DataFrame) -> pd.DataFrame:
     """
     of = checks[checks["infusion_id"] != ""]
     by = of.groupby("infusion_id")
-    same = pd.Series(data=True, index=of.index)
-    for name in _CARRIED:
-        before = by[name].shift()
-        same &= (of[name] == before) | (of[name].isna() & before.isna())
-    has_volume = of[REMAINING].notna() | of[DELIVERED].notna()
-    battery = of["battery_pct"].notna() & (by["battery_pct"].transform("nunique") > 1)
     out = pd.DataFrame(index=checks.index)
     out["remaining_before"] = by[REMAINING].shift()
     out["delivered_before"] = by[DELIVERED].shift()
-    copied = (same & has_volume & battery).reindex(checks.index, fill_value=False)
-    out["is_row_copied"] = copied.astype(bool)
+    out["is_row_copied"] = is_row_repeated(checks)
     return out
 
 

@@ -10,7 +10,6 @@ from typing import Self
 import pandas as pd
 
 from analysis.audit import AuditResult
-from analysis.compliance import IN_HOURS
 from analysis.intake import Log
 from analysis.quality import account, habits, unassigned
 from analysis.report import facts
@@ -373,7 +372,8 @@ def without_derived(result: AuditResult) -> Grid | None:
     if not found["derived_infusions"].any():
         return None
     names = [n for n in facts.measures(result) if n not in result.not_in_export]
-    both = unassigned.with_and_without_derived(result.units, names, IN_HOURS)
+    in_hours = frozenset(m.name for m in result.declared if m.in_hours)
+    both = unassigned.with_and_without_derived(result.units, names, in_hours)
     return Grid(
         caption="What rests on derived infusions: each measure over the whole log, and "
         "what is left of it without them",
@@ -385,7 +385,7 @@ def without_derived(result: AuditResult) -> Grid | None:
                     _part(
                         row[f"numerator{which}"],
                         row[f"denominator{which}"],
-                        decimals=1 if row["measure"] in IN_HOURS else 0,
+                        decimals=1 if row["measure"] in in_hours else 0,
                     )
                     for which in ("", "_without")
                 ),

@@ -19,6 +19,7 @@ from analysis.columns import (
     READINGS,
     REJECTED,
     SET_ASIDE,
+    TRENDS,
     UNITS,
     Kind,
     Table,
@@ -54,6 +55,9 @@ SHAPES: dict[str, tuple[float, ...] | None] = {
     "check_missed": None,
     "line_overdue": None,
     "site_reaction": None,
+    "no_syringe_running": None,
+    "changed_late": None,
+    "site_overdue": None,
 }
 GROUPS = {
     **dict.fromkeys(
@@ -73,6 +77,9 @@ GROUPS = {
     ),
     "start_offset": "set_up",
     "may_still_be_running": "continuity",
+    "no_syringe_running": "continuity",
+    "changed_late": "continuity",
+    "site_overdue": "line",
     "check_missed": "check",
     "line_overdue": "line",
     "site_reaction": "site",
@@ -270,10 +277,30 @@ def _with_limits(rows: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:
         ["nothing due", "counts only"],
         "proportion",
     )
-    comparisons = table.assign(shown=shown)[COMPARISONS.names].copy()
+    comparisons = table.assign(shown=shown).reindex(columns=COMPARISONS.names)
+    comparisons["different"] = comparisons["different"].astype("str")
     hidden = comparisons["shown"] != "proportion"
     comparisons.loc[hidden, ["proportion", "low", "high"]] = np.nan
-    return {"measures": table, "comparisons": comparisons}
+    return {
+        "measures": table,
+        "comparisons": comparisons,
+        "trends": _trends(comparisons),
+    }
+
+
+def _trends(comparisons: pd.DataFrame) -> pd.DataFrame:
+    """Make the plain lines of the months that are shown."""
+    lines = comparisons[comparisons["period"] != "all"]
+    columns = ["measure", "ward", "month", "numerator", "denominator", "proportion"]
+    lines = lines.rename(columns={"period": "month"})[columns]
+    lines = lines.assign(part=1, chart="line").sort_values(columns[:3])
+    return frame_of(
+        TRENDS,
+        [
+            dict(zip(lines.columns, row, strict=True))
+            for row in lines.itertuples(index=False)
+        ],
+    )
 
 
 def _rates(rows: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:
@@ -417,6 +444,7 @@ def empty(result: AuditResult) -> AuditResult:
             "units",
             "rates",
             "comparisons",
+            "trends",
             "rejected",
             "set_aside",
             "noise",

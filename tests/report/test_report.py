@@ -15,6 +15,7 @@ import pytest
 from analysis.audit import AuditResult
 from analysis.report import publish, sections
 from analysis.report.notebook import run_notebook
+from analysis.report.section import Section
 from analysis.report.workbook import COLUMNS, DECISIONS
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
@@ -193,7 +194,7 @@ def test_workbook_holds_text_and_a_choice(
     ],
 )
 def test_a_month_with_nothing_in_it_has_its_sections(
-    section: Callable[[AuditResult], sections.Section], empty: AuditResult
+    section: Callable[[AuditResult], Section], empty: AuditResult
 ) -> None:
     assert Page(section(empty)._repr_html_()).text.strip()
 
