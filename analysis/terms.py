@@ -355,6 +355,7 @@ class RejectReason(StrEnum):
     BROKEN_RECORD = "broken record"
     NO_TIME = "no time"
     TIME_NOT_READABLE = "time not readable"
+    TIME_FAR = "time far from the rest"
     NO_WARD = "no ward"
     NO_PATIENT = "no patient"
     NO_INFUSION = "no infusion"

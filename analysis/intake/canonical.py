@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
+from analysis.intake.far import far_times
 from analysis.intake.reshape import (
     DUPLICATE,
     FAULT_COLUMNS,
@@ -81,6 +82,10 @@ def type_sheets(
     typed, faults = _typed(text, table, zone)
     faults = [*_turned_faults(sheets), *faults]
     faults.append(_untold(_required_faults(text, table), faults))
+    if table.name == CHECKS.name:
+        none = pd.Series(data=False, index=text.index)
+        stands = ~_superseded(text, none)  # what is corrected needs no rejection
+        faults.append(far_times(typed[stands], text["checked_at"]))
     every = _with_places(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
@@ -149,6 +154,7 @@ _PLACES = {
 _FATAL = (
     RejectReason.NO_TIME,
     RejectReason.TIME_NOT_READABLE,
+    RejectReason.TIME_FAR,
     RejectReason.NO_WARD,
     RejectReason.NO_PATIENT,
     RejectReason.NO_INFUSION,
