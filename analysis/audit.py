@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.columns import INFUSION_RESULTS, READINGS
 from analysis.compliance import Measure, judge_adherence, measures_of
 from analysis.compliance.units import count_exclusions, measure_units, stack_units
-from analysis.delivery import Delivery, judge_delivery
+from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
@@ -50,7 +50,10 @@ class AuditResult:
         exact_duplicates, other_lines.
     noise : DataFrame
         One row a ward and kind of reading: ward, source (remaining or delivered),
-        readings, reading_step_ml, start_step_ml, time_step_min, shortest_stall_h.
+        readings, reading_step_ml, start_step_ml, time_step_min, fitted noise
+        (`fit_noise`), event_share, shortest_stall_h.
+    threshold : Threshold
+        Event probability from which an infusion is listed, and how it was found.
     not_in_export : mapping of str to str
         Measures that the export cannot give, and the sentence that says why.
     notes : tuple of str
@@ -70,6 +73,7 @@ trends, rejected, set_aside : DataFrame
     policy: Policy
     account: pd.DataFrame
     noise: pd.DataFrame
+    threshold: Threshold
     not_in_export: dict[str, str]
     notes: tuple[str, ...]
     qualifiers: pd.DataFrame
@@ -174,6 +178,7 @@ def run_audit(
         policy=policy,
         account=log.account,
         noise=delivery.noise,
+        threshold=delivery.threshold,
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
         notes=(*log.notes, *sites.notes),
         qualifiers=qualifiers(log.qualified),

@@ -28,7 +28,7 @@ from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import FindingGroup, FindingKind, NotEvaluable
 
-__all__ = ["Delivery", "judge_delivery"]
+__all__ = ["Delivery", "Threshold", "judge_delivery"]
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5

@@ -39,7 +39,7 @@ class Threshold:
     wanted_per_1000 : float
         The policy's false flags per 1,000 uneventful infusions.
     drawn : int
-        Simulated uneventful infusions.
+        Simulated uneventful infusions; 0 where the usual threshold stands in.
     false_per_1000, false_se : float
         Simulated false flags at that threshold, and their Monte Carlo error.
     """
@@ -77,8 +77,8 @@ def find_threshold(
             probability=round(float(usual), 4),
             wanted_per_1000=wanted_per_1000,
             drawn=0,
-            false_per_1000=np.nan,
-            false_se=np.nan,
+            false_per_1000=wanted_per_1000,
+            false_se=0.0,
         )
     drawn = draw_uneventful(readings, np.random.default_rng(SEED))
     evidence = scan(drawn).table

@@ -779,22 +779,6 @@ def unseen_h(finding: Mapping[str, object]) -> float:
     return (seen - began) / pd.Timedelta(hours=1)
 
 
-def is_computed(findings: pd.DataFrame) -> bool:
-    """Say whether any probability of an event was computed.
-
-    Parameters
-    ----------
-    findings : DataFrame
-        The findings table.
-
-    Returns
-    -------
-    bool
-        False where the column is blank throughout.
-    """
-    return bool(findings["event_probability"].notna().any())
-
-
 def _has_text(values: pd.Series) -> pd.Series:
     return pd.Series([text != "" for text in texts(values)], index=values.index)
 

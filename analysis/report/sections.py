@@ -125,11 +125,11 @@ def delivery_findings(result: AuditResult) -> Section:
         "delivery",
         findings=[_delivery_view(row, drawn) for row in facts.rows_of(findings)],
         standing=standing,
-        is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
         simulated=SIMULATED,
-        expected=SIMULATED.false_per_1000 * standing.infusions / 1000,
-        wanted=result.policy.false_flags_per_1000,
+        by_threshold=result.policy.false_flags_per_1000 * standing.infusions / 1000,
+        by_list=(1 - findings["event_probability"]).sum(),
+        threshold=result.threshold,
     )
 
 
@@ -816,6 +816,12 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
         ("reading_step_ml", 2),
         ("start_step_ml", 2),
         ("time_step_min", 0),
+        ("reading_error_ml", 2),
+        ("offset_ml", 2),
+        ("offset_sd_ml", 2),
+        ("flow_sd", 3),
+        ("slip_share", 3),
+        ("event_share", 3),
         ("shortest_stall_h", 1),
     )
     rows = [
@@ -837,8 +843,14 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             "reading step, mL",
             "start step, mL",
             "time step, min",
+            "reading error, mL",
+            "start offset, mL",
+            "its spread, mL",
+            "spread of flow",
+            "share of slips",
+            "share of events",
             "shortest stop, h",
         ),
         rows=rows,
-        numeric=frozenset(range(2, 7)),
+        numeric=frozenset(range(2, 13)),
     )

@@ -24,6 +24,7 @@ from analysis.columns import (
     Kind,
     Table,
 )
+from analysis.delivery import Threshold
 from analysis.intervals import poisson_exact, wilson
 from analysis.policy import Policy
 
@@ -191,6 +192,7 @@ def finding(
         "finding_id": f"{kind[:6].upper()}{started:%m}{number:04}",
         "group": GROUPS[kind],
         "kind": kind,
+        "event_probability": 0.9 if is_delivery else None,
         "began_earliest": times[0],
         "began_latest": times[1],
         "ended_earliest": times[2],
@@ -379,8 +381,21 @@ def make_result(
                 "reading_step_ml": 0.1,
                 "start_step_ml": 0.1,
                 "time_step_min": 5.0,
+                "reading_error_ml": 0.05,
+                "offset_ml": -0.1,
+                "offset_sd_ml": 0.2,
+                "flow_sd": 0.02,
+                "slip_share": 0.015,
+                "event_share": 0.05,
                 "shortest_stall_h": [2.5, *[np.nan] * (len(wards) - 1)],
             }
+        ),
+        threshold=Threshold(
+            probability=0.35,
+            wanted_per_1000=10.0,
+            drawn=4000,
+            false_per_1000=10.0,
+            false_se=1.6,
         ),
         not_in_export={
             "box_locked": "Whether the box was locked is not in this export."

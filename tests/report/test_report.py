@@ -13,7 +13,7 @@ import nbformat
 import pytest
 
 from analysis.audit import AuditResult
-from analysis.report import publish, sections
+from analysis.report import facts, publish, sections
 from analysis.report.notebook import run_notebook
 from analysis.report.section import Section
 from analysis.report.workbook import COLUMNS, DECISIONS
@@ -134,8 +134,15 @@ def test_says(text: str, page: Page) -> None:
     assert text in page.text
 
 
-def test_says_once_what_is_not_computed(page: Page) -> None:
-    assert page.text.count("not computed in this version") == 1
+def test_both_expected_numbers_of_false_flags_are_told_apart(
+    page: Page, hostile: AuditResult
+) -> None:
+    listed = facts.delivery_findings(hostile)
+    standing = facts.standings(hostile)[-1]
+    by_threshold = 10 * standing.infusions / 1000
+    assert f"{by_threshold:.1f} expected by the threshold" in page.text
+    # Each planted finding has a probability of 0.9.
+    assert f"{0.1 * len(listed):.1f} expected in this list" in page.text
 
 
 def test_published_notebook_opens_in_its_folder(folder: Path) -> None:
