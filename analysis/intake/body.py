@@ -233,7 +233,9 @@ def _in_order(parts: Sequence[pa.ChunkedArray], order: Ints) -> pa.ChunkedArray:
 
 
 def _stacked(parts: Sequence[pa.ChunkedArray]) -> pa.ChunkedArray:
-    return pa.chunked_array([chunk for part in parts for chunk in part.chunks])
+    # Typed by hand: where all parts are empty there is no chunk to tell the type by.
+    chunks = [chunk for part in parts for chunk in part.chunks]
+    return pa.chunked_array(chunks, type=parts[0].type)
 
 
 def _blank(n: int) -> pa.ChunkedArray:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import InputError
@@ -162,6 +162,7 @@ def assert_ends_well(found: Log | str) -> None:
     base=st.integers(0, len(WRITERS) - 1),
     mutations=st.lists(MUTATIONS, min_size=1, max_size=3),
 )
+@example(base=0, mutations=[truncate(0.25), delete(0.0, 16)])  # one half row is left
 @settings(
     max_examples=EXAMPLES,
     deadline=None,
