@@ -60,13 +60,14 @@ def runs_of(folder: Path, rules: Rules) -> dict[str, Run]:
         for ward, of in minutes.items()
         if len(of) >= 20 and sum(m == 0 for m in of) >= 0.9 * len(of)
     }
+    steps = reading_steps(folder, rules)
     found = {}
     for name, span in spans(folder, rules).items():
         ward = span.rows[-1][1]["ward"]
         allowed = max(rules.limit("grace_h", ward) or 0, 1.0 if ward in hourly else 0)
         known = span.kind in {"end row", "ended_at", "running at the end of the log"}
         until = span.end if known else span.following
-        empty = empty_at(span, until) or span.planned
+        empty = empty_at(span, until, steps) or span.planned
         late = until is None or hours(empty, until) > allowed
         ends = empty if late or until is None else until
         patient = span.rows[0][1]["patient_id"]
@@ -75,15 +76,52 @@ def runs_of(folder: Path, rules: Rules) -> dict[str, Run]:
     return found
 
 
-def empty_at(span: Span, until: datetime | None) -> datetime | None:
+def reading_steps(folder: Path, rules: Rules) -> dict[str, float]:
+    """Find the coarsest step that nine in ten volumes of a ward lie on."""
+    read: dict[str, list[float]] = defaultdict(list)
+    for span in spans(folder, rules).values():
+        start = start_volume(span)
+        for _, row in span.rows:
+            volume = volume_left(row, start)
+            if volume is not None:
+                read[row["ward"]].append(volume)
+    return {
+        ward: next(
+            step
+            for step in (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
+            if sum(abs(v - round(v / step) * step) < 1e-6 for v in volumes)
+            >= 0.9 * len(volumes)
+        )
+        for ward, volumes in read.items()
+    }
+
+
+def start_volume(span: Span) -> float | None:
+    """Give the volume at the start: the table leads, then the start row."""
+    charted = number(span.cells.get("start_volume_ml", ""), 60)
+    if charted is None:
+        return number(span.rows[0][1]["volume_remaining_ml"], 60)
+    return charted
+
+
+def volume_left(row: Cells, start: float | None) -> float | None:
+    """Give the volume left by a row, also where only what was given is charted."""
+    volume = number(row["volume_remaining_ml"], 60)
+    given = number(row["volume_delivered_ml"], 60)
+    if volume is None and given is not None and start is not None:
+        return start - given
+    return volume
+
+
+def empty_at(
+    span: Span, until: datetime | None, steps: dict[str, float]
+) -> datetime | None:
     """Give when the syringe is empty: the later of its line and its last reading."""
     rows = [(t, row) for t, row in span.rows if until is None or t <= until]
-    start = number(span.cells.get("start_volume_ml", ""), 60)
-    if start is None:
-        start = number(span.rows[0][1]["volume_remaining_ml"], 60)
+    start = start_volume(span)
     if start is None or not rates_of(rows)[0]:
         return None
-    told = [line_empty(rows, start, span.start), reading_empty(rows, start)]
+    told = [line_empty(rows, start, span.start), reading_empty(rows, start, steps)]
     return max((t for t in told if t), default=None)
 
 
@@ -121,17 +159,17 @@ def line_empty(
     return None if is_paused else at + HOUR * (left / rate)
 
 
-def reading_empty(rows: list[tuple[datetime, Cells]], start: float) -> datetime | None:
-    """Give when the last reading of volume left is empty at the rate in force."""
+def reading_empty(
+    rows: list[tuple[datetime, Cells]], start: float, steps: dict[str, float]
+) -> datetime | None:
+    """Give when the last reading, at the most it can be, is empty at its rate."""
     is_paused, found = False, None
     for (time, row), rate in zip(rows, rates_of(rows), strict=True):
         is_paused = pauses_after(row, is_paused=is_paused)
-        volume = number(row["volume_remaining_ml"], 60)
-        given = number(row["volume_delivered_ml"], 60)
-        if volume is None and given is not None:
-            volume = start - given
+        volume = volume_left(row, start)
         if volume and volume > 0:
-            found = None if is_paused else time + HOUR * (min(volume, start) / rate)
+            most = min(volume + steps[row["ward"]] / 2, start)
+            found = None if is_paused else time + HOUR * (most / rate)
     return found
 
 
@@ -155,7 +193,10 @@ def successors(runs: dict[str, Run]) -> dict[str, str]:
             if (other.patient, other.driver) == (run.patient, run.driver)
             and other.span.start > run.span.start
         ]
-        if own and not another_between(run, own[0], in_order):
+        if not own or another_between(run, own[0], in_order):
+            continue
+        # Without a driver, two that run side by side do not follow each other.
+        if run.driver or own[0].span.start >= run.ends - HOUR:
             after[run.name] = own[0].name
     # The driver was swapped: a start that follows nothing, after an end that nothing
     # follows.
@@ -172,13 +213,15 @@ def successors(runs: dict[str, Run]) -> dict[str, str]:
             and other.ends < run.span.start + HOUR
         ]
         if ended:
-            after[max(ended, key=lambda other: other.ends).name] = run.name
+            latest = max(other.ends for other in ended)
+            last = [other for other in ended if other.ends == latest]
+            after[min(last, key=lambda other: other.span.start).name] = run.name
     return after
 
 
 def another_between(run: Run, own: Run, every: list[Run]) -> bool:
     """Tell whether another driver ran for the patient between two of one driver."""
-    return any(
+    return own.span.start - run.ends > HOUR and any(
         other.patient == run.patient
         and other.driver != run.driver
         and run.ends - HOUR <= other.span.start < own.span.start
@@ -200,9 +243,10 @@ def changes(folder: Path, rules: Rules) -> dict[str, Change]:
         is_paused = False
         for _, row in run.span.rows:
             is_paused = pauses_after(row, is_paused=is_paused)
-        if reason in {"stopped", "died"}:
+        stays = old_ward == new_ward
+        if reason in {"stopped", "died"} or (reason == "transferred" and stays):
             outcome = "stopped, as charted"
-        elif old_ward != new_ward:
+        elif not stays:
             outcome = "hand-over between wards"
         elif is_paused:
             outcome = "paused"

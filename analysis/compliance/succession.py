@@ -1,8 +1,9 @@
 """Which syringe followed which, and until when each one delivered.
 
 A syringe delivers until its observed end, or until the line reaches zero: by the
-set-rate line from the start volume and by the last reading of volume left, whichever is
-later, so that a syringe is called empty only where both say so. Less than what a change
+set-rate line from the start volume and by the last reading of volume left at the most
+its rounding allows, whichever is later, so that a syringe is called empty only where
+both say so. Less than what a change
 may take before the observed end, that is the same moment: lines and clocks are no
 finer. What a change may take is the ward's grace for checks, or the step that its times
 are charted in if that is longer. The next syringe of a
@@ -12,7 +13,7 @@ the driver was swapped, the patient's next start that follows no other syringe.
 
 import pandas as pd
 
-from analysis.delivery.noise import coarsest_step
+from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
 from analysis.intake import Log
 from analysis.lookup import by_key, whole_seconds
 from analysis.policy import Policy
@@ -107,7 +108,8 @@ def _empty_at(log: Log, lines: pd.DataFrame, until: pd.Series) -> pd.Series:
     # Where only delivered volumes are known the line has no zero.
     base = lines["base_ml"].where(lines["is_floored"])
     rows["left"] = base - lines["delivered_ml"]
-    rows["read"] = lines["observed_ml"].clip(upper=base)
+    read = lines["observed_ml"].where(lines["observed_ml"] > 0)
+    rows["read"] = (read + _half_step(lines)).clip(upper=base)
     is_paused = log.checks["is_paused_after"].reindex(rows.index)
     rows["rate_ml_h"] = rows["rate_ml_h"].where(rows["rate_ml_h"] > 0)
     rows = rows[~(rows["checked_at"] > by_key(rows["infusion_id"], until))]
@@ -123,10 +125,17 @@ def _empty_at(log: Log, lines: pd.DataFrame, until: pd.Series) -> pd.Series:
     ahead = rows["left"] / fall.where(fall > 0)
     reaches = ahead[(is_last | (ahead <= hours)) & (rows["left"] >= 0)]
     at_line = _first_of(rows, reaches, keep="first")
-    read = rows["read"].where(rows["read"] > 0) / rows["rate_ml_h"].mask(is_paused)
-    at_reading = _first_of(rows, read[rows["read"] > 0], keep="last")
+    read = rows["read"] / rows["rate_ml_h"].mask(is_paused)
+    at_reading = _first_of(rows, read[rows["read"].notna()], keep="last")
     both = pd.concat([at_line, at_reading], axis="columns")
     return both.max(axis="columns").astype(rows["checked_at"].dtype)
+
+
+def _half_step(lines: pd.DataFrame) -> pd.Series:
+    """Give half the step that each ward's volumes are read in [mL]."""
+    by = lines["observed_ml"].groupby(lines["ward"])
+    step = by.agg(lambda part: coarsest_step(part, VOLUME_STEPS_ML))
+    return by_key(lines["ward"], step) / 2
 
 
 def _first_of(rows: pd.DataFrame, hours: pd.Series, *, keep: str) -> pd.Series:
@@ -134,7 +143,8 @@ def _first_of(rows: pd.DataFrame, hours: pd.Series, *, keep: str) -> pd.Series:
     some = rows.loc[hours.index]
     at = some["checked_at"] + pd.to_timedelta((hours * 3600).round(), unit="s")
     by = at.groupby(some["infusion_id"])
-    return by.first() if keep == "first" else by.last()
+    # A last reading taken on a pause tells nothing, and none before it stands in.
+    return by.first() if keep == "first" else by.last(skipna=False)
 
 
 def _paused_seconds(rows: pd.DataFrame, ends_at: pd.Series) -> pd.Series:
@@ -220,9 +230,13 @@ def _swapped(runs: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     least = tails["started_at"] + _OVERLAP
     tails["key"] = tails["ends_at"].where(tails["ends_at"] > least, least)
     heads["key"] = heads["started_at"] + _OVERLAP
+    # Of those that ended together the one that has run for longest.
+    tails = tails.sort_values(
+        ["key", "started_at", "earlier_id"], ascending=[True, False, False]
+    )
     found = pd.merge_asof(
         heads.rename(columns={"started_at": "next_at"}).sort_values(["key", "next_id"]),
-        tails.drop(columns="started_at").sort_values(["key", "earlier_id"]),
+        tails.drop(columns="started_at"),
         on="key",
         by="patient_id",
         allow_exact_matches=False,
