@@ -8,16 +8,27 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import INFUSION_RESULTS, READINGS
-from analysis.compliance import IN_HOURS, Adherence, judge_adherence
+from analysis.compliance import Measure, judge_adherence, measures_of
 from analysis.compliance.units import count_exclusions, measure_units, stack_units
-from analysis.delivery import Delivery, judge_delivery
+from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
+from analysis.intake.layout import Layout
+from analysis.observation import observe
 from analysis.policy import Policy
+from analysis.quality import explain_findings
+from analysis.quality.account import qualifiers
 from analysis.sites import MEASURE as SITE_REACTIONS
 from analysis.sites import judge_sites
-from analysis.wards import compare_wards
+from analysis.wards import (
+    OVERLAP,
+    Lines,
+    compare_wards,
+    follow_months,
+    months_held,
+    reading_splits,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,13 +50,19 @@ class AuditResult:
         exact_duplicates, other_lines.
     noise : DataFrame
         One row a ward and kind of reading: ward, source (remaining or delivered),
-        readings, reading_step_ml, start_step_ml, time_step_min, shortest_stall_h.
+        readings, reading_step_ml, start_step_ml, time_step_min, fitted noise
+        (`fit_noise`), event_share, shortest_stall_h.
+    threshold : Threshold
+        Event probability from which an infusion is listed, and how it was found.
     not_in_export : mapping of str to str
         Measures that the export cannot give, and the sentence that says why.
     notes : tuple of str
         What had to be settled or assumed, in words.
+    qualifiers : DataFrame
+        Numbers charted as about, below, above or between: column, qualifier, cells,
+        and source and value of the first of each.
     findings, infusions, readings, measures, exclusions, units, rates, comparisons, \
-rejected, set_aside : DataFrame
+trends, rejected, set_aside : DataFrame
         The output tables.
     """
 
@@ -56,8 +73,10 @@ rejected, set_aside : DataFrame
     policy: Policy
     account: pd.DataFrame
     noise: pd.DataFrame
+    threshold: Threshold
     not_in_export: dict[str, str]
     notes: tuple[str, ...]
+    qualifiers: pd.DataFrame
     findings: pd.DataFrame
     infusions: pd.DataFrame
     readings: pd.DataFrame
@@ -66,8 +85,20 @@ rejected, set_aside : DataFrame
     units: pd.DataFrame
     rates: pd.DataFrame
     comparisons: pd.DataFrame
+    trends: pd.DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
+
+    @property
+    def declared(self) -> tuple[Measure, ...]:
+        """Every adherence measure, in order, with its definition.
+
+        Returns
+        -------
+        tuple of Measure
+            Also those that the export cannot give.
+        """
+        return measures_of(self.policy.grace_also_h)
 
 
 #: Stages that `run_audit` names to its caller as it comes to them.
@@ -79,6 +110,7 @@ def run_audit(
     policy: Policy,
     *,
     month: str | None = None,
+    layout: Layout | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> AuditResult:
     """Audit a check log.
@@ -86,11 +118,14 @@ def run_audit(
     Parameters
     ----------
     exports : sequence of Path
-        CSV files of canonical tables, in any mix.
+        Exports, in any mix of files.
     policy : Policy
         The limits in force.
     month : str, optional
         Month of the report, YYYY-MM; without it the log decides (`choose_month`).
+    layout : Layout, optional
+        How the exports map to the canonical tables; without one, what can be
+        recognised safely is.
     progress : callable, optional
         Called with each of `STAGES` as it begins.
 
@@ -113,12 +148,13 @@ def run_audit(
             progress(next(stages))
 
     next_stage()
-    log = read_exports(exports, policy)
+    log = read_exports(exports, policy, layout)
     month, is_part = choose_month(log.checks["checked_at"], month)
     next_stage()
     delivery = judge_delivery(log, policy)
     next_stage()
-    adherence = judge_adherence(log, policy)
+    ends = observe(log, policy)
+    adherence = judge_adherence(log, ends, delivery.lines, policy)
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
@@ -126,7 +162,14 @@ def run_audit(
     # An empty table has no types of its own and would take those of the other away.
     some = [stack for stack in stacks if len(stack)]
     units = pd.concat(some or stacks[:1], ignore_index=True)
-    measures = measure_units(units, adherence.names, IN_HOURS)
+    measures = measure_units(units, adherence.names, adherence.in_hours)
+    infusions = _infusion_results(log, delivery, ends)
+    readings = _reading_results(log, delivery)
+    splits = reading_splits(readings)
+    months = months_held(
+        log.checks["checked_at"].iloc[0], log.checks["checked_at"].iloc[-1]
+    )
+    comparisons = compare_wards(measures, policy, adherence.measures, splits, months)
     return AuditResult(
         month=month,
         is_part_of_month=is_part,
@@ -135,26 +178,39 @@ def run_audit(
         policy=policy,
         account=log.account,
         noise=delivery.noise,
+        threshold=delivery.threshold,
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
         notes=(*log.notes, *sites.notes),
+        qualifiers=qualifiers(log.qualified),
         findings=collect_findings(
-            [delivery.findings, *adherence.findings, sites.findings]
+            explain_findings(
+                [delivery.findings, *adherence.findings, sites.findings],
+                log,
+                policy,
+                delivery,
+            )
         ),
-        infusions=_infusion_results(log, delivery, adherence),
-        readings=_reading_results(log, delivery),
+        infusions=infusions,
+        readings=readings,
         measures=measures,
         exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
         units=units,
         rates=sites.rates,
-        comparisons=compare_wards(measures, policy),
+        comparisons=comparisons,
+        trends=follow_months(
+            Lines(
+                comparisons=comparisons,
+                rates=sites.rates,
+                infusions=infusions,
+                splits=splits,
+                months=months,
+            ),
+            adherence.measures,
+            policy,
+        ),
         rejected=log.rejected,
         set_aside=log.set_aside,
     )
-
-
-#: Rows so near the end of a month are there for the next one (README: export a few
-#: days either side of the month).
-OVERLAP = pd.Timedelta(days=7)
 
 
 def choose_month(times: pd.Series, month: str | None) -> tuple[str, bool]:
@@ -211,24 +267,22 @@ def _is_part(month: pd.Period, first: pd.Timestamp, last: pd.Timestamp) -> bool:
     return bool(first > month.start_time + day or last < (month + 1).start_time - day)
 
 
-def _infusion_results(
-    log: Log, delivery: Delivery, adherence: Adherence
-) -> pd.DataFrame:
+def _infusion_results(log: Log, delivery: Delivery, ends: pd.DataFrame) -> pd.DataFrame:
     """Put together what is known of each infusion."""
     rows = log.checks[log.checks["set_rate_ml_h"] > 0]
-    table = log.infusions.join(delivery.infusions).join(adherence.ends)
+    table = log.infusions.join(delivery.infusions).join(ends)
     table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
     table["month"] = table["started_at"].dt.strftime("%Y-%m")
-    table["event_probability"] = np.nan
     return table.reset_index()[INFUSION_RESULTS.names]
 
 
 def _reading_results(log: Log, delivery: Delivery) -> pd.DataFrame:
     """Put the expected line beside every accepted row."""
-    added = delivery.lines[["elapsed_h", "expected_ml", "residual_ml", "sd_ml"]]
+    added = delivery.lines[
+        ["elapsed_h", "expected_ml", "residual_ml", "sd_ml", "slip_probability"]
+    ]
     table = log.checks.join(added)
     is_doubtful = delivery.lines["is_doubtful"].reindex(table.index, fill_value=False)
     table["doubtful"] = np.where(is_doubtful, "yes", "no")
     table["month"] = table["checked_at"].dt.strftime("%Y-%m")
-    table["slip_probability"] = np.nan
     return table[READINGS.names]

@@ -13,14 +13,21 @@ from analysis.errors import OutputError, SteadyfallError
 
 # Everything heavy is imported where a command needs it, so that help comes at once.
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analysis.audit import AuditResult
+    from analysis.intake.layout import Layout
     from analysis.policy import Policy
 
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
 _EXPORTS = click.argument(
-    "exports", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "exports",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="EXPORT...",
 )
 _POLICY = click.option(
     "--policy",
@@ -28,6 +35,13 @@ _POLICY = click.option(
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Limits of your service (TOML); `steadyfall policy` prints one to start from.",
+)
+_LAYOUT = click.option(
+    "--layout",
+    "layout_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="How your export maps to the tables (TOML); `steadyfall layout` prints one.",
 )
 
 
@@ -47,6 +61,7 @@ def steadyfall() -> None:
 @_EXPORTS
 @click.option("--month", metavar="YYYY-MM", help="Month of the report.")
 @_POLICY
+@_LAYOUT
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -54,22 +69,88 @@ def steadyfall() -> None:
     help="Folder of the report. Without it: reports/<month>.",
 )
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
-def audit(
+def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
     month: str | None,
     policy_file: Path | None,
+    layout_file: Path | None,
     out: Path | None,
     *,
     tables_only: bool,
 ) -> None:
-    """Audit a check log: EXPORT... are CSV files of checks, infusions and lines.
+    """Audit a check log: EXPORT... are files of checks, infusions and lines.
 
-    Which table a file holds is told by its columns; a check log alone is enough.
+    CSV (comma, semicolon or tab) or .xlsx. Which table a file or sheet holds is told by
+    its headers and values; a check log alone is enough.
     """
+    settings = _settings(policy_file, layout_file)
+    _audit(exports, settings, month, out, tables_only=tables_only)
+
+
+def _settings(
+    policy_file: Path | None, layout_file: Path | None
+) -> "tuple[Policy, Layout | None]":
+    from analysis.intake.layout import load_layout
     from analysis.policy import Policy
 
     policy = Policy.load(policy_file) if policy_file else Policy.example()
-    _audit(exports, policy, month, out, tables_only=tables_only)
+    return policy, load_layout(layout_file) if layout_file else None
+
+
+@steadyfall.command()
+@_EXPORTS
+def layout(exports: tuple[Path, ...]) -> None:
+    """Print a layout for EXPORT...: what was recognised, and what must be settled.
+
+    A layout (TOML) says how an export maps to the tables of `steadyfall dictionary`,
+    with the reason for each entry. Save it, answer every "?" in it, and give it with
+    --layout: `steadyfall layout EXPORT... > layout.toml`.
+    """
+    from analysis.intake.exports import read_raws
+    from analysis.intake.layout_text import to_toml
+    from analysis.intake.recognise import propose_all
+
+    proposals = propose_all(read_raws(exports))
+    click.echo(to_toml(proposals), nl=False)
+    asked = [f"{p.file}: {q.text}" for p in proposals for q in p.questions if q.blocks]
+    if asked:
+        click.echo(
+            "Before this layout can be used, settle (write the answer in place of each "
+            '"?"):',
+            err=True,
+        )
+        click.echo("\n".join(f"  {point}" for point in asked), err=True)
+
+
+@steadyfall.command()
+@_EXPORTS
+@_POLICY
+@_LAYOUT
+def intake(
+    exports: tuple[Path, ...], policy_file: Path | None, layout_file: Path | None
+) -> None:
+    """Read EXPORT... and say what became of every row: a dry run.
+
+    Says what was recognised and settled, what could not be read and why, what had to be
+    derived, and how the log was charted. Nothing is written.
+    """
+    from analysis.intake import read_exports
+    from analysis.report.dry_run import dry_run
+
+    policy, mapped = _settings(policy_file, layout_file)
+    with _progress() as say:
+        say("reading the export")
+        log = read_exports(exports, policy, mapped)
+    click.echo("\n".join(dry_run(log)))
+
+
+def _account_lines(account: "pd.DataFrame") -> list[str]:
+    return [
+        f"{row['file']}: {row['rows_read']} rows read, {row['accepted']} accepted, "
+        f"{row['rejected']} rejected, {row['superseded']} superseded, "
+        f"{row['exact_duplicates']} exact duplicates"
+        for row in account.to_dict("records")
+    ]
 
 
 @steadyfall.command()
@@ -90,7 +171,7 @@ def demo(out: Path) -> None:
         exports = [
             folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
         ]
-        _audit(exports, policy, None, out, tables_only=False)
+        _audit(exports, (policy, None), None, out, tables_only=False)
 
 
 @steadyfall.command()
@@ -133,8 +214,24 @@ def simulate(out: Path) -> None:
 @steadyfall.command()
 @click.option("--infusions", default=6000, show_default=True, help="About so many.")
 @click.option("--seed", default=2, show_default=True, help="Same seed, same figures.")
-def evaluate(infusions: int, seed: int) -> None:
-    """Measure by simulation what the audit finds, and how often it flags wrongly."""
+@click.option(
+    "--intervals",
+    "is_intervals",
+    is_flag=True,
+    help="Instead: how often the 95 % intervals of proportions hold the truth "
+    "(some minutes).",
+)
+def evaluate(infusions: int, seed: int, *, is_intervals: bool) -> None:
+    """Measure by simulation what the audit finds, and how often it flags wrongly.
+
+    With --intervals: the 95 % intervals of measures.csv on wards whose patients differ.
+    In a log of some two hundred patients they hold the truth in 92 to 98 of 100 logs;
+    in a log of a dozen patients in 80 to 97: read the intervals of a small log as too
+    narrow.
+    """
+    if is_intervals:
+        _print_coverage(seed)
+        return
     from analysis.evaluate import LEAST_EVENT_H, evaluate
 
     with _progress() as say:
@@ -154,9 +251,17 @@ def evaluate(infusions: int, seed: int) -> None:
     click.echo("By simulation, not measured on your wards.")
 
 
+def _print_coverage(seed: int) -> None:
+    from analysis.evaluate import COVERAGE_LOGS, coverage_lines, interval_coverage
+
+    with _progress() as say:
+        outcome = interval_coverage(COVERAGE_LOGS, seed, progress=say)
+    click.echo("\n".join(coverage_lines(outcome)))
+
+
 def _audit(
     exports: Sequence[Path],
-    policy: "Policy",
+    settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
     *,
@@ -166,10 +271,11 @@ def _audit(
     from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
+    policy, mapped = settings
     if out is not None:
         check_output_folder(out)
     with _progress() as say:
-        result = run_audit(exports, policy, month=month, progress=say)
+        result = run_audit(exports, policy, month=month, layout=mapped, progress=say)
         where = publish(
             result,
             out or Path("reports") / result.month,
@@ -193,12 +299,7 @@ def _progress() -> Iterator[Callable[[str], None]]:
 def _summary(result: "AuditResult") -> str:
     """Say in a few lines what was read and what was found."""
     account = result.account
-    lines = [
-        f"{row['file']}: {row['rows_read']} rows read, {row['accepted']} accepted, "
-        f"{row['rejected']} rejected, {row['superseded']} superseded, "
-        f"{row['exact_duplicates']} exact duplicates"
-        for row in account.to_dict("records")
-    ]
+    lines = _account_lines(account)
     if len(result.set_aside):
         lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())
@@ -247,3 +348,7 @@ def main() -> None:
             err=True,
         )
         sys.exit(_FAULT)
+
+
+if __name__ == "__main__":
+    main()

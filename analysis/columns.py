@@ -442,7 +442,7 @@ COMPARISONS = Table(
         _PERIOD,
         _choice(
             "shown",
-            ("proportion", "counts only", "nothing due"),
+            terms.Shown,
             "counts only: too few patients or units for a percentage",
         ),
         _number("numerator", "units or h", "units counted, or hours covered"),
@@ -451,6 +451,63 @@ COMPARISONS = Table(
         _number("proportion", "", "blank unless shown as a proportion", decimals=4),
         _number("low", "", "lower 95 % limit", decimals=4),
         _number("high", "", "upper 95 % limit", decimals=4),
+        _number(
+            "change",
+            "",
+            "proportion less that of the month before; blank where one of the two is "
+            "not shown or they are not comparable",
+            decimals=4,
+        ),
+        _number("change_low", "", "lower 95 % limit of change", decimals=4),
+        _number("change_high", "", "upper 95 % limit of change", decimals=4),
+        _number(
+            "limit_low",
+            "",
+            "lower 99.8 % funnel limit: exact from ten wards, with the spread between "
+            "wards from twelve; blank with fewer",
+            decimals=4,
+        ),
+        _number("limit_high", "", "upper 99.8 % funnel limit, likewise", decimals=4),
+        _yes_no(
+            "different",
+            "outside the 99.8 % limits that know of the spread between wards; blank "
+            "with fewer than twelve wards",
+        ),
+    ),
+)
+
+TRENDS = Table(
+    "trends",
+    "one measure or rate of one ward in one month, as a point of its line",
+    (
+        _text(
+            "measure",
+            "name of the measure or rate, or delivery_findings: infusions with a "
+            "delivery finding out of those evaluable",
+        ),
+        _WARD,
+        _MONTH,
+        _count("part", "part of the line; a new one begins where it is split"),
+        _text("split", "why a new part begins in this month; blank where none does"),
+        _number("numerator", "units or h", "units counted, hours or events"),
+        _number("denominator", "units, h or d", "units, hours or days judged"),
+        _number(
+            "proportion",
+            "",
+            "numerator / denominator; blank: too few, or none due: a gap in the line",
+            decimals=6,
+        ),
+        _number("centre", "", "median of a run chart, mean of the others", decimals=6),
+        _number("low", "", "lower limit of the chart; blank: it has none", decimals=6),
+        _number("high", "", "upper limit of the chart", decimals=6),
+        _choice("chart", terms.Chart, "how the part of the line may be read"),
+        Column(
+            name="signal",
+            kind=Kind.CHOICES,
+            choices=tuple(terms.Signal),
+            meaning="shift at each month of a long run on one side of the centre; few "
+            "crossings at the last month of its part; several with ;",
+        ),
     ),
 )
 
@@ -474,6 +531,7 @@ OUTPUT = (
     UNITS,
     RATES,
     COMPARISONS,
+    TRENDS,
     REJECTED,
     SET_ASIDE,
 )

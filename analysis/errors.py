@@ -5,6 +5,7 @@
     SteadyfallError              one sentence for the person at the keyboard
     |-- InputError               a file that cannot be used as a whole
     |-- PolicyError              a policy file that is not complete and exact
+    |-- LayoutError              a layout that is not exact, or leaves a question open
     |-- PeriodError              a month that the log does not hold
     `-- OutputError              a folder that must not or cannot be written
         `-- NotebookError        the notebook did not finish; nothing is published
@@ -21,6 +22,10 @@ class InputError(SteadyfallError):
 
 class PolicyError(SteadyfallError):
     """A policy is not complete and exact: says the file, the key and what is wanted."""
+
+
+class LayoutError(SteadyfallError):
+    """A layout is not exact or leaves a question open: says the file and the key."""
 
 
 class PeriodError(SteadyfallError):

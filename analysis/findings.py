@@ -48,12 +48,18 @@ def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
 
 
 def _ids(every: pd.DataFrame) -> list[str]:
-    """Give each finding its id; what shares one moment is told apart by its order."""
+    """Give each finding its id; what shares one moment is told apart by its rows."""
     line = every["line_id"].astype("str").fillna("")
     owner = line.where(line != "", every["infusion_id"])
     anchor = every["anchor"].astype("str").fillna("")
     keys = [every["group"], owner, anchor]
-    again = every["sentence"].groupby(keys).rank(method="first").astype("int64") - 1
+    # In the order of the rows behind them: a sentence may be worded anew.
+    place = every["first_source"].str.rpartition(":")
+    place = place.set_axis(["file", "colon", "line"], axis="columns")
+    place["line"] = pd.to_numeric(place["line"], errors="coerce")
+    order = place.sort_values(["file", "line"], kind="stable").index
+    by_row = [key.loc[order] for key in keys]
+    again = every.loc[order].groupby(by_row).cumcount().reindex(every.index)
     return [
         short_hash(group, who, where if not more else f"{where} {more + 1}")
         for group, who, where, more in zip(*keys, again, strict=True)

@@ -1,8 +1,10 @@
 """Intervals for proportions, counts and rates, used by all that follows.
 
-Thin names over statsmodels and scipy: nothing here is our own mathematics but the
-effective number behind a proportion of hours.
+Thin names over statsmodels and scipy where they have it; ours are the sums over
+patients behind an interval that knows of clustering.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -15,6 +17,15 @@ CONFIDENCE = 0.95
 FEWEST_CLUSTERS = 10
 
 Limits = tuple[np.ndarray, np.ndarray]
+
+
+@dataclass(frozen=True, slots=True)
+class Proportion:
+    """Proportions and their limits, each an array of shape (n,)."""
+
+    share: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
 
 def wilson(counted: np.ndarray, judged: np.ndarray) -> Limits:
@@ -73,10 +84,67 @@ def poisson_exact(events: np.ndarray, exposure: np.ndarray) -> Limits:
     return low / days, high / days
 
 
-def effective_number(
-    numerator: pd.Series, denominator: pd.Series, cluster: pd.Series
-) -> float:
-    """Give the number of independent yes-or-no units that a ratio of sums is worth.
+def anova_icc(counted: np.ndarray, judged: np.ndarray) -> float:
+    """Give the intraclass correlation of yes-or-no units in clusters, by ANOVA.
+
+    Parameters
+    ----------
+    counted, judged : array of float, shape (clusters,)
+        Units counted and units judged of each cluster; clusters without a unit judged
+        take no part.
+
+    Returns
+    -------
+    float
+        Truncated to 0..1; NaN with fewer than two clusters, with one unit a cluster,
+        or where all units are alike.
+
+    Notes
+    -----
+    Ridout MS, Demetrio CGB, Firth D (1999) Biometrics 55:137-148, the ANOVA estimator
+    (from memory); worked example in Short MI et al. (2020) Stat Methods Med Res
+    29:111-121.
+    """
+    x, n = np.asarray(counted, float), np.asarray(judged, float)
+    x, n = x[n > 0], n[n > 0]
+    clusters, total, hits = len(n), n.sum(), x.sum()
+    if clusters < 2 or total <= clusters or hits in (0, total):
+        return np.nan
+    size = (total - (n**2).sum() / total) / (clusters - 1)
+    within_sum = hits - (x**2 / n).sum()
+    between = ((x**2 / n).sum() - hits**2 / total) / (clusters - 1)
+    within = within_sum / (total - clusters)
+    spread = between + (size - 1) * within
+    return float(np.clip((between - within) / spread, 0, 1)) if spread > 0 else np.nan
+
+
+def newcombe(p: Proportion, q: Proportion) -> Limits:
+    """Give limits for the difference of independent proportions, p - q.
+
+    Parameters
+    ----------
+    p, q : Proportion
+        Proportions with their own Wilson limits; each shape (n,).
+
+    Returns
+    -------
+    low, high : arrays of float, shape (n,)
+        95 % limits; NaN where one of the proportions has none.
+
+    Notes
+    -----
+    Newcombe RG (1998) Stat Med 17:873-890, method 10: square-and-add of the Wilson
+    limits. Written out because limits widened for clustering go in, which a function
+    of counts cannot take.
+    """
+    change = p.share - q.share
+    low = change - np.hypot(p.share - p.low, q.high - q.share)
+    high = change + np.hypot(p.high - p.share, q.share - q.low)
+    return low, high
+
+
+def hours_worth(sums: pd.DataFrame) -> pd.Series:
+    """Give the number of independent yes-or-no units that ratios of hours are worth.
 
     A proportion of hours has no count to put into Wilson's formula. Its variance is
     taken over patients by the ratio estimator, and turned into the n for which
@@ -84,30 +152,49 @@ def effective_number(
 
     Parameters
     ----------
-    numerator, denominator : Series of float, shape (n,)
-        Hours of each unit.
-    cluster : Series, shape (n,)
-        Patient of each unit.
+    sums : DataFrame
+        One row a group: numerator, denominator, patients, and the sums over patients
+        xx, xn and nn of numerator^2, numerator x denominator and denominator^2.
 
     Returns
     -------
-    float
-        NaN with fewer than ten patients, whose variance tells too little, and where the
-        ratio is 0, 1 or has no variance.
+    Series of float
+        On the index of `sums`; NaN with fewer than ten patients, whose variance tells
+        too little, and where the ratio is 0, 1 or has no variance.
 
     Notes
     -----
     Cochran WG (1977) Sampling Techniques, 3rd ed., section 6.5 (from memory).
     """
-    sums = (
-        pd.DataFrame({"x": numerator, "n": denominator})
-        .groupby(cluster.to_numpy())
-        .sum()
-    )
-    clusters, total = len(sums), sums["n"].sum()
-    if clusters < FEWEST_CLUSTERS or total <= 0:
-        return np.nan
-    ratio = sums["x"].sum() / total
-    spread = ((sums["x"] - ratio * sums["n"]) ** 2).sum() * clusters / (clusters - 1)
-    variance = spread / total**2
-    return ratio * (1 - ratio) / variance if variance > 0 else np.nan
+    total = sums["denominator"].where(sums["denominator"] > 0)
+    ratio = sums["numerator"] / total
+    squares = sums["xx"] - 2 * ratio * sums["xn"] + ratio**2 * sums["nn"]
+    clusters = sums["patients"].where(sums["patients"] >= FEWEST_CLUSTERS)
+    # Below this share of the sums the squares are rounding, and there is no variance.
+    is_real = squares > 1e-12 * sums["nn"]
+    variance = squares.where(is_real) * clusters / (clusters - 1) / total**2
+    return (ratio * (1 - ratio) / variance).where(ratio * (1 - ratio) > 0)
+
+
+def few_clusters(clusters: pd.Series) -> pd.Series:
+    """Give the share of an effective number that is left for a variance from few.
+
+    Parameters
+    ----------
+    clusters : Series of int
+        Clusters that a variance was taken over.
+
+    Returns
+    -------
+    Series of float
+        (z / t)^2 at 95 %, t with one degree of freedom less than clusters: 0.75 for
+        ten, 0.98 for a hundred; 0 with fewer than two.
+
+    Notes
+    -----
+    Korn EL, Graubard BI (1998) Survey Methodology 24:193-201 (from memory).
+    """
+    tail = (1 - CONFIDENCE) / 2
+    freedom = clusters.clip(lower=2) - 1
+    share = (stats.norm.isf(tail) / stats.t.isf(tail, freedom)) ** 2
+    return pd.Series(share, index=clusters.index).where(clusters >= 2, 0.0)

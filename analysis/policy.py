@@ -57,6 +57,14 @@ def _words(allowed: set[str]) -> Callable[[Any], str]:
     return check
 
 
+def _or_none(check: Callable[[Any], str]) -> Callable[[Any], str]:
+    def check_or_none(value: Any) -> str:
+        wanted = check(value)
+        return f'{wanted}, or "{NO_RULE}"' if wanted and value != NO_RULE else ""
+
+    return check_or_none
+
+
 def _zone(value: Any) -> str:
     wanted = 'an IANA time zone name such as "Europe/London"'
     if not isinstance(value, str):
@@ -102,7 +110,10 @@ _CHECKS: Mapping[str, Callable[[Any], str]] = {
     "missed_after_h": _number(0, 168),
     "extension_set_life_h": _number(1, 1000),
     "extension_set_grace_h": _number(0, 168),
+    "site_life_h": _or_none(_number(1, 1000)),
+    "site_grace_h": _number(0, 168),
     "planned_duration_h": _number(0.5, 72),
+    "first_check_h": _or_none(_number(0.1, 24)),
     "flow_accuracy_pct": _number(0.1, 50),
     "set_rate_tolerance_pct": _number(0, 50),
     "start_volume_window_ml": _windows,
@@ -111,6 +122,7 @@ _CHECKS: Mapping[str, Callable[[Any], str]] = {
     "minor_signs_needed": _whole(1),
     "reaction_removal_reasons": _words({str(reason) for reason in RemovalReason}),
     "smallest_group_patients": _whole(1),
+    "smallest_group_units": _whole(1),
     "false_flags_per_1000": _number(0.01, 1000),
 }
 
@@ -121,7 +133,10 @@ _WARD_LIMITS: Mapping[str, bool] = {
     "missed_after_h": False,
     "extension_set_life_h": True,
     "extension_set_grace_h": False,
+    "site_life_h": True,
+    "site_grace_h": False,
     "planned_duration_h": False,
+    "first_check_h": True,
 }
 
 
@@ -156,7 +171,10 @@ class Policy:
     missed_after_h: float
     extension_set_life_h: float
     extension_set_grace_h: float
+    site_life_h: float | None
+    site_grace_h: float
     planned_duration_h: float
+    first_check_h: float | None
     flow_accuracy_pct: float
     set_rate_tolerance_pct: float
     start_volume_window_ml: tuple[tuple[float, float, float], ...]
@@ -165,6 +183,7 @@ class Policy:
     minor_signs_needed: int
     reaction_removal_reasons: tuple[str, ...]
     smallest_group_patients: int
+    smallest_group_units: int
     false_flags_per_1000: float
     set_by: Mapping[str, str]
     wards: Mapping[str, Mapping[str, float | str | None]]
@@ -279,6 +298,7 @@ class Policy:
             On the index of `wards`; NaN where the ward has no such rule.
         """
         general = getattr(self, limit)
+        general = np.nan if general is None else general
         own = {
             ward: np.nan if limits[limit] is None else limits[limit]
             for ward, limits in self.wards.items()
@@ -380,7 +400,13 @@ def _read_entries(
 
 
 def _floated(key: str, value: Any) -> Any:
-    whole = key in {"minor_signs_needed", "smallest_group_patients"}
+    whole = key in {
+        "minor_signs_needed",
+        "smallest_group_patients",
+        "smallest_group_units",
+    }
+    if value == NO_RULE:
+        return None
     return float(value) if isinstance(value, int) and not whole else value
 
 

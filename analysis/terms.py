@@ -117,11 +117,35 @@ class FindingKind(StrEnum):
     DOUBTFUL_RATE = "doubtful_rate"
     VOLUMES_DISAGREE = "volumes_disagree"
     ROW_AFTER_END = "row_after_end"
+    ENTRY_ERROR = "entry_error"
+    NEAR_DUPLICATE = "near_duplicate"
     START_OFFSET = "start_offset"
     MAY_STILL_BE_RUNNING = "may_still_be_running"
+    NO_SYRINGE_RUNNING = "no_syringe_running"
+    CHANGED_LATE = "changed_late"
     CHECK_MISSED = "check_missed"
     LINE_OVERDUE = "line_overdue"
+    SITE_OVERDUE = "site_overdue"
     SITE_REACTION = "site_reaction"
+
+
+class EntryError(StrEnum):
+    """What a charted value that cannot be right is consistent with."""
+
+    COPIED_ROW = "copied whole row"
+    COPIED_READING = "copied reading"
+    MISSING_CODE = "missing code as number"
+    SWAPPED_RATE = "volume and rate swapped"
+    SWAPPED_VOLUMES = "remaining and delivered swapped"
+    DECIMAL_SLIP = "decimal slip"
+    TRANSPOSED_DIGITS = "transposed digits"
+    TIME_OFF = "time off"
+    OTHER_OF_PATIENT = "another driver of the patient"
+    OTHER_OF_WARD = "another patient's driver"
+    WHOLE_ML = "misread by whole mL"
+    RATE_PER_24_H = "rate per 24 h"
+    NOMINAL_SIZE = "nominal size as start volume"
+    SWAPPED_COLUMN = "remaining and delivered swapped in every row"
 
 
 class EndKind(StrEnum):
@@ -167,10 +191,20 @@ class GapOutcome(StrEnum):
     PARTLY_COVERED = "partly covered"
 
 
-class LineOutcome(StrEnum):
-    """What became of an extension set against its life."""
+class ContinuityOutcome(StrEnum):
+    """What became of a change of syringe, or of an hour of treatment."""
 
     IN_TIME = "in time"
+    GAP = "no syringe running"
+    RUNNING = "syringe running"
+
+
+class LineOutcome(StrEnum):
+    """What became of an extension set or a cannula against its life."""
+
+    IN_TIME = "in time"
+    REPLACED_EARLY = "replaced early"
+    WITHIN = "within the limit"
     OVERDUE = "overdue"
     INDETERMINATE = "indeterminate"
     NEVER_DUE = "never due"
@@ -187,12 +221,105 @@ class SiteOutcome(StrEnum):
     NOT_RECORDED = "signs not recorded"
 
 
+class StartRateOutcome(StrEnum):
+    """How the rate first charted compares with volume over duration."""
+
+    MATCHES = "matches"
+    BEFORE_PRIMING = "matches the volume before priming"
+    DIFFERS = "does not match"
+
+
+class StartVolumeOutcome(StrEnum):
+    """Where the volume made up lies against its window."""
+
+    INSIDE = "in the window"
+    BELOW = "below the window"
+    ABOVE = "above the window"
+
+
+class SyringeSizeOutcome(StrEnum):
+    """Whether the syringe size has a window in the policy."""
+
+    KNOWN = "size of the policy"
+    OTHER = "another size"
+
+
+class FirstCheckOutcome(StrEnum):
+    """What became of the first check after the start."""
+
+    IN_TIME = "in time"
+    LATE = "late"
+    NOT_MADE = "not made"
+
+
+class RecordOutcome(StrEnum):
+    """What a check recorded of one thing, or a start row of its second checker."""
+
+    RECORDED = "recorded"
+    NOT_RECORDED = "not recorded"
+    SAME_CODE = "same code as the first checker"
+
+
+class BoxOutcome(StrEnum):
+    """How the locked case was found."""
+
+    LOCKED = "locked"
+    NOT_LOCKED = "not locked"
+
+
+class HabitOutcome(StrEnum):
+    """What shows in how a time, a reading or an infusion was charted."""
+
+    EXACT_HOUR = "on the exact hour"
+    OTHER_TIME = "another minute"
+    ROUND_VOLUME = "ends in .0 or .5"
+    OTHER_VOLUME = "another ending"
+    SAME_READING = "same as the reading before"
+    MOVED = "not the same"
+    SAME_ROW = "whole row as the one before"
+    TOO_CLOSE = "closer to the line than readings are"
+    AS_READ = "as far from the line as readings are"
+    IN_BATCH = "written late in a batch"
+    NOT_IN_BATCH = "not written late in a batch"
+
+
+class Shown(StrEnum):
+    """What may be shown of a measure of one ward in one period."""
+
+    PROPORTION = "proportion"
+    COUNTS_ONLY = "counts only"
+    NOTHING_DUE = "nothing due"
+
+
+class Chart(StrEnum):
+    """How a line of months may be read; the more months, the more can be said."""
+
+    NONE = "none"
+    POINT = "point"
+    LINE = "line"
+    RUN = "run chart"
+    TRIAL_P = "trial p' chart"
+    P = "p' chart"
+    TRIAL_U = "trial u' chart"
+    U = "u' chart"
+
+
+class Signal(StrEnum):
+    """What in a line of months is more than chance would bring."""
+
+    OUTSIDE = "outside limits"
+    SHIFT = "shift"
+    FEW_CROSSINGS = "few crossings"
+
+
 class Exclusion(StrEnum):
     """Why a unit takes no part in a measure."""
 
     NO_RULE_SET = "no rule set"
     PAUSED = "paused"
     HAND_OVER = "hand-over between wards"
+    STOPPED = "stopped, as charted"
+    LONGER_THAN_SYRINGE = "longer than a whole syringe, no stop charted"
     INDETERMINATE = "indeterminate"
     NEVER_DUE = "never due"
     UNDECIDED = "undecided"
@@ -201,6 +328,25 @@ class Exclusion(StrEnum):
     PREVALENT = "reaction already present when first seen"
     SIGNS_NOT_RECORDED = "site signs never recorded"
     NO_EXPOSURE = "not seen again after the first look"
+    RATE_NOT_CHARTED = "set rate not charted"
+    START_VOLUME_NOT_CHARTED = "start volume not charted"
+    MADE_UP_NOT_CHARTED = "volume made up not charted"
+    SIZE_NOT_CHARTED = "syringe size not charted"
+    NO_WINDOW = "no window for this syringe size"
+    START_NOT_CHARTED = "no start row in the log"
+    ENDED_BEFORE_DUE = "ended before it was due"
+    END_NOT_RECORDED = "end not recorded"
+    NOT_RECORDED = "not recorded"
+    NOT_READABLE = "charted, but not readable"
+    AFTER_END = "charted after the infusion's end"
+    COARSE_SCALE = "read in steps of 0.5 mL or coarser"
+    EMPTY_SYRINGE = "syringe empty"
+    NOT_SHOWN_RUNNING = "driver not shown running"
+    NO_RATE_LINE = "no set-rate line"
+    MOVED_TOO_LITTLE = "too soon to have moved by a step"
+    TOO_FEW_READINGS = "fewer than three readings"
+    LINE_ON_MARKS = "line lies on the marks at its readings"
+    WRITING_NOT_TIMED = "time of writing not charted"
 
 
 class RejectReason(StrEnum):
@@ -209,6 +355,7 @@ class RejectReason(StrEnum):
     BROKEN_RECORD = "broken record"
     NO_TIME = "no time"
     TIME_NOT_READABLE = "time not readable"
+    TIME_FAR = "time far from the rest"
     NO_WARD = "no ward"
     NO_PATIENT = "no patient"
     NO_INFUSION = "no infusion"

@@ -9,8 +9,9 @@ import csv
 import math
 import tomllib
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -29,12 +30,22 @@ class Unit:
 
 @dataclass(frozen=True)
 class Span:
-    """One infusion: its rows in order, until when observed, whether a row ends it."""
+    """One infusion: its rows in order, until when observed, whether a row ends it.
+
+    `following` is the next start on its driver (of its patient where no driver is
+    charted), and `new_ward` that start's ward where it gives the end and the patient is
+    the same.
+    """
 
     rows: list[tuple[datetime, Cells]]
+    start: datetime
     end: datetime
     is_closed: bool
     kind: str
+    planned: datetime
+    following: datetime | None = None
+    new_ward: str = ""
+    cells: Cells = field(default_factory=dict)
 
 
 class Rules:
@@ -82,6 +93,7 @@ def read(path: Path) -> list[Cells]:
     return [dict(pairs) for pairs in dict.fromkeys(tuple(r.items()) for r in rows)]
 
 
+@cache
 def check_rows(folder: Path) -> list[tuple[datetime, Cells]]:
     """Give the rows whose time can be read, in order of time.
 
@@ -106,6 +118,7 @@ def check_rows(folder: Path) -> list[tuple[datetime, Cells]]:
     return sorted(placed, key=lambda pair: pair[0])
 
 
+@cache
 def spans(folder: Path, rules: Rules) -> dict[str, Span]:
     """Find the observed end of every infusion that has rows."""
     of: dict[str, list[tuple[datetime, Cells]]] = defaultdict(list)
@@ -114,41 +127,64 @@ def spans(folder: Path, rules: Rules) -> dict[str, Span]:
         of[row["infusion_id"]].append((time, row))
         ward_ends[row["ward"]] = time
     table = {row["infusion_id"]: row for row in read(folder / "infusions.csv")}
-    starts = {
-        name: moment(table.get(name, {}).get("started_at", "")) or rows[0][0]
-        for name, rows in of.items()
-    }
-    by_driver: dict[str, list[datetime]] = defaultdict(list)
-    for name, start in starts.items():
-        by_driver[_key(of[name])].append(start)
+    runs = {name: _run(rows, table.get(name, {}), rules) for name, rows in of.items()}
+    by_driver: dict[str, list[Span]] = defaultdict(list)
+    by_patient: dict[str, list[Span]] = defaultdict(list)
+    for run in runs.values():
+        by_driver[driver_of(run.rows)].append(run)
+        by_patient[run.rows[0][1]["patient_id"]].append(run)
     found = {}
-    for name, rows in of.items():
-        ended = [t for t, row in rows if row["entry"] == "end"]
-        charted = moment(table.get(name, {}).get("ended_at", ""))
-        planned_h = table.get(name, {}).get("planned_duration_h", "")
-        ward = rows[0][1]["ward"]
-        hours = float(planned_h or rules.limit("planned_duration_h", ward) or 0)
-        planned = starts[name] + timedelta(hours=hours)
-        last, log_end = rows[-1][0], ward_ends[rows[-1][1]["ward"]]
-        following = [t for t in by_driver[_key(rows)] if t > starts[name]]
-        if ended:
-            found[name] = Span(rows, ended[-1], is_closed=True, kind="end row")
-        elif charted and charted >= starts[name]:
-            found[name] = Span(rows, charted, is_closed=False, kind="ended_at")
-        elif following:
-            end = min(*following, max(planned, last))
-            found[name] = Span(rows, end, is_closed=False, kind="next start")
-        elif planned > log_end:
-            kind = "running at the end of the log"
-            found[name] = Span(rows, log_end, is_closed=False, kind=kind)
-        else:
-            found[name] = Span(rows, last, is_closed=False, kind="end not recorded")
+    for name, run in runs.items():
+        # On the same driver; of the same patient, where no driver is charted.
+        driver, patient = driver_of(run.rows), run.rows[0][1]["patient_id"]
+        others = by_driver[driver] if driver else by_patient[patient]
+        later = [other for other in others if other.start > run.start]
+        following = min(later, key=lambda other: other.start, default=None)
+        log_end = ward_ends[run.rows[-1][1]["ward"]]
+        found[name] = _observed(run, following, log_end)
     return found
 
 
-def _key(rows: list[tuple[datetime, Cells]]) -> str:
-    driver = next((row["driver_id"] for _, row in rows if row["driver_id"]), "")
-    return f"driver {driver}" if driver else f"patient {rows[0][1]['patient_id']}"
+def _run(rows: list[tuple[datetime, Cells]], cells: Cells, rules: Rules) -> Span:
+    """Give an infusion as if nothing but its last row ended it."""
+    start = moment(cells.get("started_at", "")) or rows[0][0]
+    planned = cells.get("planned_duration_h") or rules.limit(
+        "planned_duration_h", rows[0][1]["ward"]
+    )
+    return Span(
+        rows=rows,
+        start=start,
+        end=rows[-1][0],
+        is_closed=False,
+        kind="end not recorded",
+        planned=start + timedelta(hours=float(planned or 0)),
+        cells=cells,
+    )
+
+
+def _observed(run: Span, following: Span | None, log_end: datetime) -> Span:
+    """Give an infusion with its observed end."""
+    ended = [t for t, row in run.rows if row["entry"] == "end"]
+    charted = moment(run.cells.get("ended_at", ""))
+    run = replace(run, following=following.start if following else None)
+    if ended:
+        return replace(run, end=ended[-1], is_closed=True, kind="end row")
+    if charted and charted >= run.start:
+        return replace(run, end=charted, kind="ended_at")
+    if following:
+        end = min(following.start, max(run.planned, run.rows[-1][0]))
+        first, own = following.rows[0][1], run.rows[0][1]
+        goes_on = first["patient_id"] == own["patient_id"]
+        new_ward = first["ward"] if goes_on else ""
+        return replace(run, end=end, kind="next start", new_ward=new_ward)
+    if run.planned > log_end:
+        return replace(run, end=log_end, kind="running at the end of the log")
+    return run
+
+
+def driver_of(rows: list[tuple[datetime, Cells]]) -> str:
+    """Give the driver of an infusion, empty where none is charted."""
+    return next((row["driver_id"] for _, row in rows if row["driver_id"]), "")
 
 
 @dataclass(frozen=True)
@@ -172,6 +208,10 @@ def looks_of(span: Span) -> list[tuple[datetime, str, bool]]:
     """Give time, ward and "on a pause from here" of each visit up to the end."""
     looks: list[tuple[datetime, str, bool]] = []
     paused = False
+    # A row dated before its own start row is a slip of the date, if few are.
+    begun = min((t for t, row in span.rows if row["entry"] == "start"), default=None)
+    early = [t for t, _ in span.rows if begun and t < begun]
+    is_slip = 2 * len(early) < len(span.rows)
     for time, row in span.rows:
         goes_on = row["entry"] in {"resume", "rate_change", "start", "syringe_change"}
         if goes_on or row["running"] == "yes":
@@ -180,7 +220,7 @@ def looks_of(span: Span) -> list[tuple[datetime, str, bool]]:
             paused = True
         if looks and looks[-1][0] == time:
             looks.pop()
-        if time <= span.end:
+        if time <= span.end and not (is_slip and time in early):
             looks.append((time, row["ward"], paused))
     return looks
 
@@ -190,7 +230,8 @@ def gaps(folder: Path, rules: Rules) -> list[Gap]:
     found = []
     for name, span in spans(folder, rules).items():
         looks = looks_of(span)
-        after = [*looks[1:], (span.end, looks[-1][1], False)]
+        last_ward = span.new_ward or looks[-1][1]
+        after = [*looks[1:], (span.end, last_ward, False)]
         for (start, ward, stopped), (end, ward_after, _) in zip(
             looks, after, strict=True
         ):
@@ -252,12 +293,27 @@ def checks_on_time(
     return units
 
 
-def lines_changed_in_time(folder: Path, rules: Rules) -> dict[str, str]:
-    """Recount extension sets of the lines table: what became of each."""
+FAULTS = {"reaction", "blockage", "leak", "dislodged"}
+
+
+@dataclass(frozen=True)
+class LineAge:
+    """What became of one line, and its hours in place and over the limit."""
+
+    outcome: str
+    in_place: float | None
+    over: float | None
+
+
+def replaced_in_time(
+    folder: Path, rules: Rules, kind: str, limits: tuple[str, str]
+) -> dict[str, LineAge]:
+    """Recount one kind of the lines table against its life and grace."""
+    column = {"extension_set": "line_id", "cannula": "site_id"}[kind]
     seen: dict[str, datetime] = {}
     last_row: dict[str, datetime] = {}
     for time, row in check_rows(folder):
-        seen[row["line_id"]] = last_row[row["patient_id"]] = time
+        seen[row[column]] = last_row[row["patient_id"]] = time
     running = {
         span.rows[0][1]["patient_id"]
         for span in spans(folder, rules).values()
@@ -265,32 +321,43 @@ def lines_changed_in_time(folder: Path, rules: Rules) -> dict[str, str]:
     }
     found = {}
     for line in read(folder / "lines.csv"):
-        if line["kind"] != "extension_set":
+        if line["kind"] != kind:
             continue
-        fitted = day_or_moment(line["inserted_at"])
-        removed = day_or_moment(line["removed_at"])
         until = seen.get(line["line_id"], last_row[line["patient_id"]])
-        limit = _sum(
-            rules, line["ward"], "extension_set_life_h", "extension_set_grace_h"
+        no_rule = rules.limit(limits[0], line["ward"]) is None
+        limit = _sum(rules, line["ward"], *limits)
+        is_over = line["patient_id"] not in running
+        found[line["line_id"]] = (
+            LineAge("no rule set", None, None)
+            if no_rule
+            else _line_age(line, until, limit, is_over=is_over)
         )
-        if fitted is None:
-            found[line["line_id"]] = "not evaluable"
-            continue
-        first, last = removed or (until, until)
-        youngest = (first - fitted[1]).total_seconds() / 3600
-        oldest = (last - fitted[0]).total_seconds() / 3600
-        ended = line["removal_reason"] in {"end_of_treatment", "died"} or (
-            removed is None and line["patient_id"] not in running
-        )
-        if youngest > limit:
-            found[line["line_id"]] = "overdue"
-        elif oldest > limit:
-            found[line["line_id"]] = "indeterminate"
-        elif ended:
-            found[line["line_id"]] = "never due"
-        else:
-            found[line["line_id"]] = "in time" if removed else "undecided"
     return found
+
+
+def _line_age(line: Cells, until: datetime, limit: float, *, is_over: bool) -> LineAge:
+    """Judge one line by the youngest and the oldest that it can have been."""
+    fitted = day_or_moment(line["inserted_at"])
+    removed = day_or_moment(line["removed_at"])
+    if fitted is None:
+        return LineAge("not evaluable", None, None)
+    first, last = removed or (until, until)
+    youngest = max((first - fitted[1]).total_seconds() / 3600, 0)
+    oldest = (last - fitted[0]).total_seconds() / 3600
+    ended = line["removal_reason"] in {"end_of_treatment", "died"} or (
+        removed is None and is_over
+    )
+    if youngest > limit:
+        word = "overdue"
+    elif oldest > limit:
+        word = "indeterminate"
+    elif ended:
+        word = "never due"
+    elif removed:
+        word = "replaced early" if line["removal_reason"] in FAULTS else "in time"
+    else:
+        word = "undecided"
+    return LineAge(word, youngest, max(youngest - limit, 0))
 
 
 def sites(folder: Path, rules: Rules) -> dict[str, tuple[str, float]]:

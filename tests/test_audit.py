@@ -19,7 +19,7 @@ from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
 from tests import naive
 from tests.naive import Rules, Unit
-from tests.tiny import POLICY, Row, audit, kinds, syringe, write_csv
+from tests.tiny import POLICY, Row, audit, kinds, syringe, units_of, write_csv
 
 DEMO = Path(__file__).parents[1] / "synthetic_data"
 TABLES = ("checks.csv", "infusions.csv", "lines.csv")
@@ -115,12 +115,46 @@ def test_a_naive_recount_finds_the_same_ends(case: Case) -> None:
     assert ends == {k: v.to_pydatetime() for k, v in table["observed_end"].items()}
 
 
-def test_a_naive_recount_agrees_on_every_listed_extension_set(case: Case) -> None:
+LIMITS = {
+    "extension_set": ("extension_set_life_h", "extension_set_grace_h"),
+    "cannula": ("site_life_h", "site_grace_h"),
+}
+
+
+@pytest.mark.parametrize(
+    ("kind", "measure", "fewest"),
+    [
+        pytest.param("extension_set", "lines_changed_in_time", 90, id="extension sets"),
+        pytest.param("cannula", "sites_rotated_in_time", 70, id="cannulas"),
+    ],
+)
+def test_a_naive_recount_agrees_on_every_line_of_the_table(
+    case: Case, kind: str, measure: str, fewest: int
+) -> None:
     units = case.result.units
-    units = units[units["measure"] == "lines_changed_in_time"].set_index("unit_id")
-    recount = naive.lines_changed_in_time(case.folder, case.rules)
-    assert len(recount) > 90
-    assert units.loc[list(recount), "outcome"].to_dict() == recount
+    units = units[units["measure"] == measure].set_index("unit_id")
+    recount = naive.replaced_in_time(case.folder, case.rules, kind, LIMITS[kind])
+    assert len(recount) > fewest
+    assert units.loc[list(recount), "outcome"].to_dict() == {
+        name: line.outcome for name, line in recount.items()
+    }
+
+
+def test_a_naive_recount_agrees_on_overdue_hours(case: Case) -> None:
+    units = case.result.units
+    units = units[units["measure"] == "overdue_line_hours"].set_index("unit_id")
+    recount = naive.replaced_in_time(
+        case.folder, case.rules, "extension_set", LIMITS["extension_set"]
+    )
+    mine = units.loc[list(recount)]
+    for column, hours in (
+        ("numerator", {name: line.over for name, line in recount.items()}),
+        ("denominator", {name: line.in_place for name, line in recount.items()}),
+    ):
+        first = mine[column].fillna(-1).to_dict()
+        second = {name: -1 if h is None else h for name, h in hours.items()}
+        assert first == pytest.approx(second)
+    assert mine["numerator"].sum() > 0
 
 
 def test_a_naive_recount_agrees_on_every_site_with_an_id(case: Case) -> None:
@@ -557,7 +591,12 @@ def test_infusions_that_nobody_checked_are_listed_and_not_evaluable(
     infusions = result.infusions.set_index("infusion_id")
     assert infusions["evaluable"].to_dict() == {"I1": "yes", "I7": "no", "I8": "no"}
     assert infusions.loc[["I7", "I8"], "checks"].tolist() == [0, 0]
-    assert set(result.units["infusion_id"]) == {"I1"}
+    checks = units_of(result, "checks_on_time")
+    assert set(checks["infusion_id"]) == {"I1"}
+    # What nobody saw running has no hours, and is said to have none.
+    hours = units_of(result, "gap_hours").set_index("infusion_id")
+    assert hours["tally"].to_dict() == {"I1": "counted", "I7": "excluded"}
+    assert hours.loc["I7", "reason"] == "end not recorded"
 
 
 def test_the_same_file_named_twice_is_read_once(tmp_path: Path) -> None:

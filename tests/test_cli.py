@@ -33,9 +33,9 @@ def run(
         pytest.param(
             b"ward,patient_id,entry\n", "checked_at", id="a column is missing"
         ),
-        pytest.param(b"caf\xe9\n", "line 1", id="not UTF-8"),
-        pytest.param(b"PK\x03\x04\xff\xfe", "UTF-8", id="a workbook"),
-        pytest.param(b"ward,Ward,entry\n", "twice", id="a column twice"),
+        pytest.param(b"caf\xe9\n", "found caf\u00e9", id="no header of a log"),
+        pytest.param(b"PK\x03\x04\xff\xfe", "as a workbook", id="no workbook"),
+        pytest.param(b"ward,Ward,entry\n", "can each be ward", id="a column twice"),
         pytest.param(
             b"line_id,patient_id,kind,inserted_at\n", "no check log", id="lines"
         ),

@@ -4,7 +4,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.intervals import effective_number, poisson_exact, wilson
+from analysis.intervals import (
+    Proportion,
+    anova_icc,
+    few_clusters,
+    hours_worth,
+    newcombe,
+    poisson_exact,
+    wilson,
+)
 
 
 # Newcombe RG (1998) Stat Med 17:857-872, Table I, method 3; tolerance of the print.
@@ -97,16 +105,29 @@ def test_exact_limits_say_nothing_without_exposure() -> None:
     assert low[2] == pytest.approx(0.0209884653, abs=1e-9)
 
 
-def test_effective_number_is_the_hand_calculation_of_the_ratio_estimator() -> None:
+def sums_over(people: list[str], numerator: list[float], hours: float) -> pd.DataFrame:
+    """Add hours up over patients, as one group."""
+    table = pd.DataFrame({"x": numerator, "n": hours}, dtype="float64")
+    each = table.groupby(pd.Series(people, dtype="str").to_numpy()).sum()
+    return pd.DataFrame(
+        {
+            "numerator": [each["x"].sum()],
+            "denominator": [each["n"].sum()],
+            "patients": [len(each)],
+            "xx": [(each["x"] ** 2).sum()],
+            "xn": [(each["x"] * each["n"]).sum()],
+            "nn": [(each["n"] ** 2).sum()],
+        }
+    )
+
+
+def test_hours_worth_is_the_hand_calculation_of_the_ratio_estimator() -> None:
     # Ten patients; nine have 9 of 10 h covered, one has 5 of 10 h, in two units each.
     # Ratio 86/100; residuals 0.4 (nine times) and -3.6: squares 9 x 0.16 + 12.96 =
     # 14.4; times 10/9 = 16; over 100 squared: 0.0016. n = 0.86 x 0.14 / 0.0016.
     patients = [f"P{i}" for i in range(10) for _ in range(2)]
-    numerator = [4.5, 4.5] * 9 + [2.0, 3.0]
-    found = effective_number(
-        pd.Series(numerator), pd.Series([5.0] * 20), pd.Series(patients)
-    )
-    assert found == pytest.approx(0.86 * 0.14 / 0.0016)
+    found = hours_worth(sums_over(patients, [4.5, 4.5] * 9 + [2.0, 3.0], 5.0))
+    assert found[0] == pytest.approx(0.86 * 0.14 / 0.0016)
 
 
 @pytest.mark.parametrize(
@@ -118,10 +139,95 @@ def test_effective_number_is_the_hand_calculation_of_the_ratio_estimator() -> No
         pytest.param(0, [], id="nobody at all"),
     ],
 )
-def test_effective_number_is_not_known(patients: int, numerator: list[float]) -> None:
-    found = effective_number(
-        pd.Series(numerator, dtype="float64"),
-        pd.Series([1.0] * patients, dtype="float64"),
-        pd.Series([f"P{i}" for i in range(patients)], dtype="str"),
-    )
-    assert np.isnan(found)
+def test_hours_worth_is_not_known(patients: int, numerator: list[float]) -> None:
+    people = [f"P{i}" for i in range(patients)]
+    assert hours_worth(sums_over(people, numerator, 1.0)).isna().all()
+
+
+# Events x by cluster size n (Liang et al. 1992, as used by Saha, Miller & Wang (2016)
+# Int J Biostat 12:1-18): size: {events: clusters}.
+LIANG = {
+    1: {0: 36, 1: 12},
+    2: {0: 15, 1: 7, 2: 1},
+    3: {0: 5, 1: 7, 2: 3, 3: 2},
+    4: {0: 3, 1: 3, 2: 1},
+    6: {0: 1, 2: 1, 3: 1, 4: 1, 6: 1},
+}
+
+
+def test_the_clustered_interval_of_the_published_example() -> None:
+    # ICC 0.1855, inflation 1.349133, Wilson on x/xi and n/xi 0.228 to 0.373: Short et
+    # al. (2020) Stat Methods Med Res 29:111-121.
+    pairs = [
+        (x, n) for n, by in LIANG.items() for x, many in by.items() for _ in range(many)
+    ]
+    x, n = np.array(pairs, dtype=float).T
+    assert (x.sum(), n.sum(), len(n)) == (60, 203, 100)
+    icc = anova_icc(x, n)
+    assert icc == pytest.approx(0.1855, abs=5e-5)
+    xi = (n * (1 + (n - 1) * icc)).sum() / n.sum()
+    assert xi == pytest.approx(1.349133, abs=5e-7)
+    low, high = wilson(np.array([60 / xi]), np.array([203 / xi]))
+    assert low[0] == pytest.approx(0.228, abs=5e-4)
+    assert high[0] == pytest.approx(0.373, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("counted", "judged", "icc"),
+    [
+        pytest.param([2, 0, 2, 0], [2, 2, 2, 2], 1.0, id="patients all or nothing"),
+        pytest.param([1, 1, 1, 1], [2, 2, 2, 2], 0.0, id="patients alike: cut at 0"),
+        pytest.param([1, 0, 1], [1, 1, 1], np.nan, id="one unit a patient"),
+        pytest.param([2, 2], [2, 2], np.nan, id="all units alike"),
+        pytest.param([1], [2], np.nan, id="one patient"),
+        pytest.param([2, 0, 0], [2, 2, 0], 1.0, id="a patient without a unit"),
+    ],
+)
+def test_icc(counted: list[int], judged: list[int], icc: float) -> None:
+    found = anova_icc(np.array(counted), np.array(judged))
+    assert found == pytest.approx(icc, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("p", "q", "low", "high"),
+    # Newcombe RG (1998) Stat Med 17:873-890, Table II, method 10.
+    [
+        ((56, 70), (48, 80), 0.0524, 0.3339),
+        ((9, 10), (3, 10), 0.1705, 0.8090),
+        ((6, 7), (2, 7), 0.0582, 0.8062),
+        ((5, 56), (0, 29), -0.0381, 0.1926),
+        ((0, 10), (0, 20), -0.1611, 0.2775),
+        ((0, 10), (0, 10), -0.2775, 0.2775),
+        ((10, 10), (0, 20), 0.6791, 1.0000),
+        ((10, 10), (0, 10), 0.6075, 1.0000),
+    ],
+)
+def test_difference_of_proportions(
+    p: tuple[int, int], q: tuple[int, int], low: float, high: float
+) -> None:
+    found = newcombe(*(_proportion(*pair) for pair in (p, q)))
+    assert found[0][0] == pytest.approx(low, abs=5e-5)
+    assert found[1][0] == pytest.approx(high, abs=5e-5)
+
+
+def _proportion(counted: int, judged: int) -> Proportion:
+    limits = wilson(np.array([counted]), np.array([judged]))
+    return Proportion(np.array([counted / judged]), *limits)
+
+
+@pytest.mark.parametrize(
+    ("clusters", "share"),
+    # Two-sided 5 % points of Student's t, as every table prints them: 1.960 for z.
+    [
+        pytest.param(2, (1.960 / 12.706) ** 2, id="two: t = 12.706"),
+        pytest.param(10, (1.960 / 2.262) ** 2, id="ten: t = 2.262"),
+        pytest.param(31, (1.960 / 2.042) ** 2, id="thirty-one: t = 2.042"),
+        pytest.param(121, (1.960 / 1.980) ** 2, id="a hundred and twenty-one: 1.980"),
+        pytest.param(1, 0.0, id="one cluster has no variance"),
+        pytest.param(0, 0.0, id="none"),
+    ],
+)
+def test_a_variance_from_few_clusters_is_worth_less(
+    clusters: int, share: float
+) -> None:
+    assert few_clusters(pd.Series([clusters]))[0] == pytest.approx(share, rel=1e-3)

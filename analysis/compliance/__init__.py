@@ -1,33 +1,51 @@
-"""Adherence: observed ends, then one file a family of measures."""
+"""Adherence: one file a family of measures, each a declared thing with its units."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import pandas as pd
 
+from analysis.compliance import continuity, habits, lines, record, set_up
 from analysis.compliance.checks import (
     after_end_findings,
     check_findings,
-    checks_on_time,
-    covered_time,
+    checks_family,
     gaps_between_checks,
     running_findings,
 )
-from analysis.compliance.lines import (
-    line_findings,
-    line_segments,
-    lines_changed_in_time,
-)
-from analysis.compliance.observation import observe
+from analysis.compliance.measure import Basis, Family, Measure, no_units
+from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
+from analysis.compliance.succession import syringe_runs
 from analysis.compliance.units import stack_units
+from analysis.compliance.visits import visits_of
 from analysis.intake import Log
 from analysis.policy import Policy
 
-__all__ = ["IN_HOURS", "Adherence", "judge_adherence"]
+__all__ = ["Adherence", "Family", "Measure", "judge_adherence", "measures_of"]
 
-#: Measures whose numerator and denominator are hours.
-IN_HOURS = frozenset({"covered_time"})
+
+def measures_of(graces: Sequence[float]) -> tuple[Measure, ...]:
+    """List every measure, in the order of the report.
+
+    Parameters
+    ----------
+    graces : sequence of float
+        Graces at which checks on time are shown besides [h].
+
+    Returns
+    -------
+    tuple of Measure
+        The same ones whatever the export holds.
+    """
+    return (
+        *checks_family(graces),
+        *continuity.FAMILY,
+        *lines.FAMILY,
+        *set_up.FAMILY,
+        *record.FAMILY,
+        *habits.FAMILY,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,70 +54,98 @@ class Adherence:
 
     Attributes
     ----------
-    ends : DataFrame
-        As given by `observe`.
+    measures : tuple of Measure
+        In order, also those without a unit.
     units : DataFrame
         The units table.
-    names : tuple of str
-        Measures in order, also those without a unit.
     findings : list of DataFrame
         Check, charting, continuity and line findings, without id and month.
     not_in_export : mapping of str to str
         Measures that the export cannot give, and why.
     """
 
-    ends: pd.DataFrame
+    measures: tuple[Measure, ...]
     units: pd.DataFrame
-    names: tuple[str, ...]
     findings: list[pd.DataFrame]
     not_in_export: Mapping[str, str]
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the measures, in order.
 
-def judge_adherence(log: Log, policy: Policy) -> Adherence:
+        Returns
+        -------
+        tuple of str
+            As in measures.csv.
+        """
+        return tuple(measure.name for measure in self.measures)
+
+    @property
+    def in_hours(self) -> frozenset[str]:
+        """Names of the measures whose numerator and denominator are hours.
+
+        Returns
+        -------
+        frozenset of str
+            As in measures.csv.
+        """
+        return frozenset(m.name for m in self.measures if m.in_hours)
+
+
+def judge_adherence(
+    log: Log, ends: pd.DataFrame, lines_set: pd.DataFrame, policy: Policy
+) -> Adherence:
     """Find the units of every measure and what became of each.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
+    ends : DataFrame
+        As given by `observe`.
+    lines_set : DataFrame
+        Set-rate line at each row, as given by `expected_lines`.
     policy : Policy
         The limits in force.
 
     Returns
     -------
     Adherence
-        Every measure is among `names`, whether or not the export can give it.
+        Every measure is among `measures`, whether or not the export can give it.
     """
-    ends = observe(log, policy)
-    gaps = gaps_between_checks(log, ends, policy)
-    segments = line_segments(log, ends)
+    runs = syringe_runs(log, ends, lines_set, policy)
+    basis = Basis(
+        log=log,
+        ends=ends,
+        gaps=gaps_between_checks(log, ends, policy),
+        sets=line_segments(log, ends, EXTENSION_SET),
+        cannulas=line_segments(log, ends, CANNULA),
+        runs=runs,
+        changes=continuity.syringe_changes(runs),
+        lines=lines_set,
+        visits=visits_of(log, ends),
+        policy=policy,
+    )
+    measures = measures_of(policy.grace_also_h)
+    lacking = {m.name: why for m in measures if (why := m.lacks(log))}
     units = {
-        "covered_time": covered_time(gaps),
-        "checks_on_time": checks_on_time(gaps),
+        m.name: no_units() if m.name in lacking else m.find(basis) for m in measures
     }
-    for grace in policy.grace_also_h:
-        units[f"checks_on_time_grace_{grace:.1f}"] = checks_on_time(gaps, grace)
-    units["lines_changed_in_time"] = lines_changed_in_time(segments, policy)
     last_source = log.checks.groupby("infusion_id")["source"].last()
     return Adherence(
-        ends=ends,
+        measures=measures,
         units=stack_units(units),
-        names=tuple(units),
         findings=[
-            check_findings(units["checks_on_time"], log.infusions),
+            check_findings(units["checks_on_time"], basis.gaps, log),
             after_end_findings(log, ends),
             running_findings(log, ends, last_source),
-            line_findings(units["lines_changed_in_time"], segments, policy),
+            continuity.gap_findings(basis.changes),
+            lines.line_findings(
+                units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
+            ),
+            lines.line_findings(
+                units["sites_rotated_in_time"], basis.cannulas, CANNULA, policy
+            ),
         ],
-        not_in_export=MappingProxyType(_absent(log)),
+        not_in_export=MappingProxyType(lacking),
     )
-
-
-def _absent(log: Log) -> dict[str, str]:
-    has_table = (log.lines["kind"] == "extension_set").any()
-    if has_table or log.columns["checks"] & {"line_id", "line_changed"}:
-        return {}
-    return {
-        "lines_changed_in_time": "Not in this export: it has no lines table with "
-        "extension sets, no line_id and no line_changed column."
-    }

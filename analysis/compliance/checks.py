@@ -4,10 +4,12 @@ A gap is the running time between successive check rows of one infusion, and fro
 last row to its observed end. Times are whole seconds.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.units import UNIT_COLUMNS
+from analysis.compliance.measure import UNIT_COLUMNS, Basis, Family, Measure
 from analysis.intake import Log
 from analysis.lookup import by_key, clock
 from analysis.policy import Policy
@@ -15,12 +17,18 @@ from analysis.terms import (
     BETWEEN_WARDS,
     CheckOutcome,
     EndKind,
+    Entry,
     Exclusion,
+    FindingGroup,
+    FindingKind,
     GapOutcome,
     Tally,
 )
 
 _STAMP = "%Y%m%dT%H%M%SZ"
+
+#: Share of an infusion's rows below which they are the fewer.
+_FEWER = 0.5
 
 
 def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.DataFrame:
@@ -42,11 +50,12 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
         wards across a transfer), from_at, to_at, seconds, is_closed (a check row closes
         it), exclusion (empty, or why it takes no part), interval_s, grace_s,
         missed_after_s, first_source, last_source. Rows at one moment are one visit;
-        rows after the observed end make no gap.
+        rows after the observed end make no gap, and none before the start row either,
+        if they are the fewer.
     """
     rows = log.checks[log.checks["infusion_id"] != ""]
     end = by_key(rows["infusion_id"], ends["observed_end"])
-    rows = rows[rows["checked_at"] <= end].sort_values(
+    rows = rows[(rows["checked_at"] <= end) & ~_before_start(rows)].sort_values(
         ["infusion_id", "checked_at"], kind="stable"
     )
     rows = rows[~rows.duplicated(["infusion_id", "checked_at"], keep="last")]
@@ -67,6 +76,10 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     gaps["is_closed"] = gaps["to_at"].notna()
     own = ends.reindex(gaps["infusion_id"]).set_axis(gaps.index)
     gaps["is_closed"] |= own["is_closed"]
+    # Where the next start gives the end, the gap may straddle a transfer.
+    is_last = gaps["to_at"].isna()
+    new_ward = own["ward_of_next"].where(is_last & (own["ward_of_next"] != ""))
+    gaps["ward_after"] = gaps["ward_after"].fillna(new_ward)
     gaps["to_at"] = gaps["to_at"].fillna(own["observed_end"])
     gaps["last_source"] = gaps["last_source"].fillna(gaps["first_source"])
     gaps["seconds"] = (gaps["to_at"] - gaps["from_at"]).dt.total_seconds()
@@ -82,6 +95,19 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     )
     gaps.loc[crosses, "ward"] = BETWEEN_WARDS
     return gaps.drop(columns=["ward_after", "is_paused"]).reset_index(drop=True)
+
+
+def _before_start(rows: pd.DataFrame) -> pd.Series:
+    """Mark rows before their infusion's start row: their time is doubtful.
+
+    If they are most of its rows it is the start row's time that is.
+    """
+    key = rows["infusion_id"]
+    starts = rows[rows["entry"] == Entry.START]
+    is_before = rows["checked_at"] < by_key(
+        key, starts.groupby("infusion_id")["checked_at"].min()
+    )
+    return is_before & (is_before.groupby(key).transform("mean") < _FEWER)
 
 
 def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:
@@ -197,41 +223,94 @@ def _without_excluded(units: pd.DataFrame) -> pd.DataFrame:
     return units[UNIT_COLUMNS]
 
 
-def check_findings(units: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
-    """Give one finding for each missed check.
+def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.DataFrame:
+    """Give one finding for each gap in which checks were missed.
 
     Parameters
     ----------
     units : DataFrame
         Units of `checks_on_time`.
-    infusions : DataFrame
-        Gives the driver, by infusion_id.
+    gaps : DataFrame
+        As given by `gaps_between_checks`.
+    log : Log
+        Gives the driver, and rows that could not be placed.
 
     Returns
     -------
     DataFrame
-        Findings without id and month.
+        Findings without id and month; named by the first check that was missed, with
+        the hours of the gap. A row of the infusion, or of the patient without an
+        infusion, that could not be placed and lies in the gap is named.
     """
     missed = units[units["outcome"] == CheckOutcome.MISSED]
-    due = missed["due_at"]
+    keys = ["infusion_id", "first_source"]
+    due = missed.groupby(keys)["due_at"].agg(["min", "max", "size"])
+    found = gaps[gaps["exclusion"] == ""].merge(
+        due, left_on=keys, right_index=True, validate="one_to_one"
+    )
+    seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
         {
-            "ward": missed["ward"],
-            "patient_id": missed["patient_id"],
-            "infusion_id": missed["infusion_id"],
-            "driver_id": by_key(missed["infusion_id"], infusions["driver_id"]),
-            "group": "check",
-            "kind": "check_missed",
-            "anchor": due.map(lambda t: t.tz_convert("UTC").isoformat()),
-            "happened_at": due,
-            "began_earliest": due,
-            "first_source": missed["first_source"],
-            "last_source": missed["last_source"],
+            "ward": found["ward"],
+            "patient_id": found["patient_id"],
+            "infusion_id": found["infusion_id"],
+            "driver_id": by_key(found["infusion_id"], log.infusions["driver_id"]),
+            "group": str(FindingGroup.CHECK),
+            "kind": str(FindingKind.CHECK_MISSED),
+            "anchor": found["min"].map(lambda t: t.tz_convert("UTC").isoformat()),
+            "happened_at": found["min"],
+            "began_earliest": found["min"],
+            "ended_latest": found["to_at"],
+            "hours_equivalent": found["seconds"] / 3600,
+            "first_source": found["first_source"],
+            "last_source": found["last_source"],
             "sentence": [
-                f"No check is charted near the one due {clock(time)}." for time in due
+                _missed_sentence(*row)
+                for row in zip(
+                    found["min"], found["max"], found["size"], seen, strict=True
+                )
             ],
         }
     )
+
+
+def _missed_sentence(
+    first: pd.Timestamp, last: pd.Timestamp, number: int, seen: str
+) -> str:
+    """Say which checks are missing, and which rows might have been theirs."""
+    which = f"the one due {clock(first)}"
+    if number > 1:
+        which = f"the {number} due from {clock(first)} to {clock(last)}"
+    return f"No check is charted near {which}.{seen}"
+
+
+def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
+    """Name, for each gap, rows that could not be placed and lie in it; else empty."""
+    if not len(unplaced):
+        return pd.Series("", index=gaps.index, dtype="str")
+    place = gaps.reset_index(names="gap")[
+        ["gap", "infusion_id", "patient_id", "from_at", "to_at"]
+    ]
+    named = unplaced["infusion_id"] != ""
+    pairs = pd.concat(
+        [
+            place.merge(unplaced[named][["infusion_id", "checked_at", "source"]]),
+            place.merge(unplaced[~named][["patient_id", "checked_at", "source"]]),
+        ]
+    )
+    inside = (pairs["from_at"] <= pairs["checked_at"]) & (
+        pairs["checked_at"] <= pairs["to_at"]
+    )
+    rows = pairs[inside].sort_values("checked_at", kind="stable").groupby("gap")
+    said = rows["source"].agg(_unplaced_sentence)
+    return said.reindex(gaps.index).fillna("").astype("str")
+
+
+def _unplaced_sentence(sources: pd.Series) -> str:
+    if len(sources) == 1:
+        return f" A row that could not be placed, {sources.iloc[0]}, lies in this gap."
+    listed = ", ".join(sources)
+    return f" Rows that could not be placed, {listed}, lie in this gap."
 
 
 def running_findings(
@@ -325,3 +404,70 @@ def after_end_findings(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
             ],
         }
     )
+
+
+COVERED_TIME = Measure(
+    name="covered_time",
+    family=Family.CHECKS,
+    label="Covered time",
+    unit="h",
+    meaning="Share of running time that lies within the interval and its grace of the "
+    "check before it. Each gap between two checks adds at most interval + grace; "
+    "paused time and gaps across a transfer are left out. Extra checks cannot "
+    "flatter it.",
+    find=lambda basis: covered_time(basis.gaps),
+    in_hours=True,
+)
+CHECKS_ON_TIME = Measure(
+    name="checks_on_time",
+    family=Family.CHECKS,
+    label="Checks on time",
+    unit="checks",
+    meaning="Of the checks that fell due, those made within the interval and its "
+    "grace. A longer gap holds as many checks not on time as fell due in it: the last "
+    "is late if it came soon enough, the others are missed.",
+    find=lambda basis: checks_on_time(basis.gaps),
+)
+
+
+def at_grace(grace_h: float) -> Measure:
+    """Give checks on time at another grace than the ward's own.
+
+    Parameters
+    ----------
+    grace_h : float
+        Grace [h].
+
+    Returns
+    -------
+    Measure
+        ``checks_on_time_grace_1.0`` for one hour.
+    """
+
+    def find(basis: Basis) -> pd.DataFrame:
+        return checks_on_time(basis.gaps, grace_h)
+
+    return Measure(
+        name=f"checks_on_time_grace_{grace_h:.1f}",
+        family=Family.CHECKS,
+        label=f"Checks on time, grace {grace_h:g} h",
+        unit="checks",
+        meaning=f"As checks on time, with a grace of {grace_h:g} h.",
+        find=find,
+    )
+
+
+def checks_family(graces: Sequence[float]) -> tuple[Measure, ...]:
+    """List the measures of this file.
+
+    Parameters
+    ----------
+    graces : sequence of float
+        Other graces at which checks on time are shown [h].
+
+    Returns
+    -------
+    tuple of Measure
+        In the order of the report.
+    """
+    return (COVERED_TIME, CHECKS_ON_TIME, *(at_grace(grace) for grace in graces))

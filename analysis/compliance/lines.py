@@ -1,32 +1,29 @@
-"""Extension sets changed in time, by interval arithmetic.
+"""Lines: extension sets changed in time, cannulas rotated in time, overdue hours.
 
-A date alone is anywhere in that local day, and a change seen only as a new id lies
-between two checks, so an age is a span [min, max]. With the limit L (life plus grace):
-replaced with max <= L is in time; min > L is overdue, whether changed, ended or in use;
-replaced with neither true is indeterminate; ended with the treatment at max <= L was
-never due; in use at max <= L is undecided; fitted before the log with no date is not
-evaluable.
+An age is a span [min, max], by interval arithmetic on the times in `segments`. With the
+limit L (life plus grace): replaced with max <= L is in time, and replaced early where
+it was for a fault; min > L is overdue, whether changed, ended or in use; replaced with
+neither true is indeterminate; ended with the treatment at max <= L was never due; in
+use at max <= L is undecided; fitted before the log with no date is not evaluable.
 """
+
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.units import UNIT_COLUMNS
+from analysis.compliance.measure import UNIT_COLUMNS, Family, Measure, no_units
+from analysis.compliance.segments import CANNULA, EXTENSION_SET, Piece
 from analysis.intake import Log
-from analysis.intake.infusions import DERIVED, short_hash
-from analysis.lookup import by_key, whole_seconds
+from analysis.lookup import whole_seconds
 from analysis.policy import Policy
 from analysis.terms import (
-    NO_WARD,
-    EndKind,
     Exclusion,
-    LineKind,
+    FindingGroup,
+    FindingKind,
     LineOutcome,
-    RemovalReason,
     Tally,
 )
-
-_ENDED = (str(RemovalReason.END_OF_TREATMENT), str(RemovalReason.DIED))
 
 _EXCLUSION = {
     LineOutcome.INDETERMINATE: Exclusion.INDETERMINATE,
@@ -35,212 +32,42 @@ _EXCLUSION = {
     LineOutcome.NOT_EVALUABLE: Exclusion.FITTED_BEFORE_LOG,
 }
 
-
-def line_segments(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
-    """List every extension set: when fitted, how it ended, until when observed.
-
-    The lines table leads. A set named in the checks only is fitted and removed between
-    two checks. Where no ids are charted, line_changed rows are the changes.
-
-    Parameters
-    ----------
-    log : Log
-        Canonical tables.
-    ends : DataFrame
-        As given by `observe`.
-
-    Returns
-    -------
-    DataFrame
-        One row a set: line_id, ward, patient_id, inserted_min, inserted_max (NaT where
-        not known), removed_min, removed_max (NaT while in use), seen_until, is_ended
-        (it ended with the treatment), first_source, last_source.
-    """
-    frames = [
-        _from_table(log),
-        _from_ids(log),
-        _from_changes(log),
-    ]
-    segments = pd.concat([f for f in frames if len(f)] or frames[:1], ignore_index=True)
-    return _with_end_of_treatment(segments, log, ends)
+_COUNTED = (str(LineOutcome.IN_TIME), str(LineOutcome.REPLACED_EARLY))
 
 
-def _from_table(log: Log) -> pd.DataFrame:
-    table = log.lines[log.lines["kind"] == LineKind.EXTENSION_SET]
-    named = log.checks[log.checks["line_id"] != ""].groupby("line_id")
-    ids = table["line_id"]
-    ward = table["ward"].where(
-        table["ward"] != "",
-        by_key(table["patient_id"], _last_of(log, "ward")).astype("str").fillna(""),
-    )
-    ward = ward.mask(ward == "", NO_WARD)
-    label = table["line_id"].where(
-        table["line_id"] != "", DERIVED + table["source"].map(short_hash)
-    )
-    out = pd.DataFrame(
-        {
-            "line_id": label,
-            "ward": ward,
-            "patient_id": table["patient_id"],
-            "inserted_min": table["inserted_at"],
-            "inserted_max": table["inserted_at_latest"],
-            "removed_min": table["removed_at"],
-            "removed_max": table["removed_at_latest"],
-            "seen_until": by_key(ids, named["checked_at"].max()),
-            "is_ended": table["removal_reason"].isin(_ENDED),
-            "first_source": by_key(ids, named["source"].first()),
-            "last_source": by_key(ids, named["source"].last()),
-        }
-    )
-    for name in ("first_source", "last_source"):
-        out[name] = out[name].astype("str").where(out[name].notna(), table["source"])
-    return out
-
-
-def _last_of(log: Log, column: str) -> pd.Series:
-    return log.checks.groupby("patient_id")[column].last()
-
-
-def _from_ids(log: Log) -> pd.DataFrame:
-    """Give sets that only the checks name, in the order they were seen on a driver."""
-    listed = set(log.lines.loc[log.lines["kind"] == LineKind.EXTENSION_SET, "line_id"])
-    rows = log.checks[log.checks["line_id"] != ""]
-    if not len(rows) or rows["line_id"].isin(listed).all():
-        return pd.DataFrame()
-    # Neighbours by driver: a patient's two drivers have a set each, and one set may
-    # go on from one driver to the next.
-    by = rows.groupby(["patient_id", "driver_id"])
-    rows = rows.assign(
-        before=by["checked_at"].shift(),
-        after=by["checked_at"].shift(-1),
-        change_after=by["line_changed"].shift(-1) == "yes",
-    )
-    keys = ["patient_id", "line_id"]
-    last = rows.drop_duplicates(keys, keep="last").sort_values(keys)
-    first = rows.drop_duplicates(keys).sort_values(keys).set_axis(last.index)
-    before, after = first["before"], last["after"]
-    fitted_here = first["line_changed"] == "yes"
-    gone = last["checked_at"].mask(last["change_after"], after)
-    out = pd.DataFrame(
-        {
-            "line_id": last["line_id"],
-            "ward": last["ward"],
-            "patient_id": last["patient_id"],
-            "inserted_min": before.mask(fitted_here, first["checked_at"]),
-            "inserted_max": first["checked_at"].where(before.notna() | fitted_here),
-            "removed_min": gone.where(after.notna()),
-            "removed_max": after,
-            "seen_until": last["checked_at"],
-            "is_ended": False,
-            "first_source": first["source"],
-            "last_source": last["source"],
-        }
-    )
-    return out[~out["line_id"].isin(listed)]
-
-
-def _from_changes(log: Log) -> pd.DataFrame:
-    """Give sets known only by line_changed rows; the first of a patient is undated."""
-    rows, lines = log.checks, log.lines
-    sets = lines.loc[lines["kind"] == LineKind.EXTENSION_SET, "patient_id"]
-    named = rows.loc[rows["line_id"] != "", "patient_id"]
-    rows = rows[~rows["patient_id"].isin(sets) & ~rows["patient_id"].isin(named)]
-    if not len(rows) or "line_changed" not in log.columns["checks"]:
-        return pd.DataFrame()
-    rows = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
-    keys = [rows["patient_id"], rows["driver_id"]]
-    number = (rows["line_changed"] == "yes").astype("int64").groupby(keys).cumsum()
-    runs = (
-        rows.groupby([*keys, number.rename("number")])
-        .agg(
-            ward=("ward", "last"),
-            first_at=("checked_at", "first"),
-            last_at=("checked_at", "last"),
-            first_source=("source", "first"),
-            last_source=("source", "last"),
-        )
-        .reset_index()
-    )
-    after = runs.groupby(["patient_id", "driver_id"])["first_at"].shift(-1)
-    dated = runs["number"] > 0
-    label = runs["patient_id"] + "\x1f" + runs["driver_id"] + "\x1f"
-    stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
-    return pd.DataFrame(
-        {
-            "line_id": DERIVED + (label + stamp).map(short_hash),
-            "ward": runs["ward"],
-            "patient_id": runs["patient_id"],
-            "inserted_min": runs["first_at"].where(dated),
-            "inserted_max": runs["first_at"].where(dated),
-            "removed_min": after,
-            "removed_max": after,
-            "seen_until": runs["last_at"],
-            "is_ended": False,
-            "first_source": runs["first_source"],
-            "last_source": runs["last_source"],
-        }
-    )
-
-
-def _with_end_of_treatment(
-    segments: pd.DataFrame, log: Log, ends: pd.DataFrame
+def replaced_in_time(
+    segments: pd.DataFrame, piece: Piece, policy: Policy
 ) -> pd.DataFrame:
-    """Settle sets without a charted removal: still in use, or ended with treatment.
+    """Judge lines of one kind: replaced within their life.
 
-    Where no check names the set it is observed to its patient's last row.
-    """
-    if not len(segments):
-        return segments
-    patient = segments["patient_id"]
-    last_row = by_key(patient, _last_of(log, "checked_at"))
-    still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
-    out = segments.copy()
-    seen = out["seen_until"].fillna(last_row)
-    seen = seen.mask(seen < out["inserted_min"], out["inserted_min"])
-    # A set of somebody without any row is dated by what there is, at last the log.
-    seen = seen.fillna(out["inserted_min"])
-    out["seen_until"] = seen.fillna(log.checks["checked_at"].iloc[-1])
-    open_ = out["removed_max"].isna()
-    out["is_ended"] |= open_ & ~patient.isin(still)
-    return out
-
-
-def lines_changed_in_time(segments: pd.DataFrame, policy: Policy) -> pd.DataFrame:
-    """Extension sets replaced within their life.
-
-    Proportion = in time / (in time + overdue). Replaced early for a fault counts in
-    time. The month is that of the earliest of change, limit, end and end of
-    observation.
+    Proportion = in time / (in time + overdue); replaced early for a fault is in time
+    too. The month is that of the earliest of change, limit, end and end of observation.
 
     Parameters
     ----------
     segments : DataFrame
         As given by `line_segments`.
+    piece : Piece
+        The kind.
     policy : Policy
         Gives life and grace by ward.
 
     Returns
     -------
     DataFrame
-        One unit a set.
+        One unit a line.
     """
     if not len(segments):
-        return pd.DataFrame(columns=UNIT_COLUMNS)
-    life = policy.by_ward("extension_set_life_h", segments["ward"])
-    limit = life + policy.by_ward("extension_set_grace_h", segments["ward"])
+        return no_units()
+    limit = _limit(segments, piece, policy)
     outcome = _outcomes(segments, limit)
-    counted = outcome == LineOutcome.IN_TIME
-    judged = counted | (outcome == LineOutcome.OVERDUE)
+    counted = outcome.isin(_COUNTED)
+    judged = (counted | (outcome == LineOutcome.OVERDUE)) & limit.notna()
     reason = outcome.map({str(k): str(v) for k, v in _EXCLUSION.items()})
     reason = reason.astype("str").fillna("")
     reason = reason.mask(_is_contradictory(segments), str(Exclusion.CONTRADICTORY))
     reason = reason.mask(limit.isna(), str(Exclusion.NO_RULE_SET))
-    judged &= limit.notna()
-    units = segments[["ward", "patient_id", "line_id", "first_source", "last_source"]]
-    units = units.assign(
-        unit_id=segments["line_id"],
-        infusion_id="",
-        due_at=_falls_in(segments, limit),
+    return _units(segments, limit).assign(
         outcome=outcome.mask(limit.isna(), str(Exclusion.NO_RULE_SET)),
         tally=np.select(
             [~judged, counted],
@@ -250,8 +77,66 @@ def lines_changed_in_time(segments: pd.DataFrame, policy: Policy) -> pd.DataFram
         reason=reason,
         numerator=counted.astype("float64").where(judged),
         denominator=pd.Series(1.0, index=segments.index).where(judged),
+    )[UNIT_COLUMNS]
+
+
+def overdue_line_hours(
+    segments: pd.DataFrame, piece: Piece, policy: Policy
+) -> pd.DataFrame:
+    """Add up hours over the limit, out of hours in place; both at the least.
+
+    Parameters
+    ----------
+    segments : DataFrame
+        As given by `line_segments`.
+    piece : Piece
+        The kind.
+    policy : Policy
+        Gives life and grace by ward.
+
+    Returns
+    -------
+    DataFrame
+        One unit a line, of the month in which `replaced_in_time` has it.
+    """
+    if not len(segments):
+        return no_units()
+    limit = _limit(segments, piece, policy)
+    youngest, _ = age_span(segments)
+    is_bad = _is_contradictory(segments)
+    reason = np.select(
+        [limit.isna(), is_bad, youngest.isna()],
+        [
+            str(Exclusion.NO_RULE_SET),
+            str(Exclusion.CONTRADICTORY),
+            str(Exclusion.FITTED_BEFORE_LOG),
+        ],
+        default="",
     )
-    return units[UNIT_COLUMNS]
+    over = (youngest - limit).clip(lower=0)
+    excluded = reason != ""
+    outcome = np.where(over > 0, str(LineOutcome.OVERDUE), str(LineOutcome.WITHIN))
+    return _units(segments, limit).assign(
+        outcome=np.where(excluded, reason, outcome),
+        tally=np.where(excluded, str(Tally.EXCLUDED), str(Tally.COUNTED)),
+        reason=reason,
+        numerator=over.mask(excluded),
+        denominator=youngest.mask(excluded),
+    )[UNIT_COLUMNS]
+
+
+def _limit(segments: pd.DataFrame, piece: Piece, policy: Policy) -> pd.Series:
+    life = policy.by_ward(piece.life, segments["ward"])
+    return life + policy.by_ward(piece.grace, segments["ward"])
+
+
+def _units(segments: pd.DataFrame, limit: pd.Series) -> pd.DataFrame:
+    names = ["ward", "patient_id", "line_id", "first_source", "last_source"]
+    return segments[names].assign(
+        unit_id=segments["line_id"],
+        infusion_id="",
+        due_at=_falls_in(segments, limit),
+    )
 
 
 def age_span(segments: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
@@ -284,6 +169,7 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
             [
                 segments["inserted_min"].isna() | _is_contradictory(segments),
                 youngest > limit,
+                replaced & within & segments["is_fault"].astype(bool),
                 replaced & within,
                 segments["is_ended"] & within,
                 ~removed & within,
@@ -291,6 +177,7 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
             [
                 str(LineOutcome.NOT_EVALUABLE),
                 str(LineOutcome.OVERDUE),
+                str(LineOutcome.REPLACED_EARLY),
                 str(LineOutcome.IN_TIME),
                 str(LineOutcome.NEVER_DUE),
                 str(LineOutcome.UNDECIDED),
@@ -314,16 +201,18 @@ def _falls_in(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
 
 
 def line_findings(
-    units: pd.DataFrame, segments: pd.DataFrame, policy: Policy
+    units: pd.DataFrame, segments: pd.DataFrame, piece: Piece, policy: Policy
 ) -> pd.DataFrame:
-    """Give one finding for each overdue extension set.
+    """Give one finding for each overdue line.
 
     Parameters
     ----------
     units : DataFrame
-        Units of `lines_changed_in_time`.
+        Units of `replaced_in_time`.
     segments : DataFrame
         As given by `line_segments`.
+    piece : Piece
+        The kind.
     policy : Policy
         Gives life and grace by ward.
 
@@ -337,8 +226,7 @@ def line_findings(
         return pd.DataFrame()
     overdue = units["outcome"] == LineOutcome.OVERDUE
     late, segment = units[overdue], segments[overdue]
-    life = policy.by_ward("extension_set_life_h", late["ward"])
-    limit = life + policy.by_ward("extension_set_grace_h", late["ward"])
+    limit = _limit(segment, piece, policy)
     youngest, _ = age_span(segment)
     state = np.where(segment["removed_max"].notna(), "removed", "last seen in place")
     return pd.DataFrame(
@@ -348,8 +236,8 @@ def line_findings(
             "infusion_id": "",
             "driver_id": "",
             "line_id": late["line_id"],
-            "group": "line",
-            "kind": "line_overdue",
+            "group": str(FindingGroup.LINE),
+            "kind": str(_OVERDUE[piece]),
             "anchor": "",
             "happened_at": late["due_at"],
             "began_earliest": late["due_at"],
@@ -358,7 +246,7 @@ def line_findings(
             "first_source": late["first_source"],
             "last_source": late["last_source"],
             "sentence": [
-                f"Extension set {line} was {how} at {np.floor(10 * age) / 10:g} h or "
+                f"{piece.name} {line} was {how} at {age_in_words(age, allowed)} or "
                 f"more; the limit in force is {allowed:g} h."
                 for line, how, age, allowed in zip(
                     late["line_id"], state, youngest, limit, strict=True
@@ -366,3 +254,94 @@ def line_findings(
             ],
         }
     )
+
+
+def age_in_words(hours: float, limit: float) -> str:
+    """Say the age of an overdue line, rounded down; never as the limit itself.
+
+    Parameters
+    ----------
+    hours, limit : float
+        Age and limit [h]; the age is the larger.
+
+    Returns
+    -------
+    str
+        Hours and whole minutes.
+
+    Examples
+    --------
+    >>> age_in_words(81.84, 72.0)
+    '81 h 50 min'
+    """
+    whole, minutes = divmod(int(round(hours * 3600) // 60), 60)
+    if hours * 60 < limit * 60 + 1 - 1e-6:
+        return f"a little over {limit:g} h"
+    return f"{whole} h {minutes} min" if minutes else f"{whole} h"
+
+
+_OVERDUE = {
+    EXTENSION_SET: FindingKind.LINE_OVERDUE,
+    CANNULA: FindingKind.SITE_OVERDUE,
+}
+
+
+def _lacks(piece: Piece, what: str) -> Callable[[Log], str]:
+    def lacks(log: Log) -> str:
+        has_table = (log.lines["kind"] == piece.kind).any()
+        if has_table or log.columns["checks"] & {piece.ids, piece.changed}:
+            return ""
+        return (
+            f"Not in this export: it has no lines table with {what}, no {piece.ids} "
+            f"and no {piece.changed} column."
+        )
+
+    return lacks
+
+
+_SETTLED = (
+    "One whose age cannot be settled (a date alone, a change between two checks) is "
+    "indeterminate; one that ended with the treatment before the limit was never due; "
+    "one in use within it is undecided; none of them is counted. Replaced early for a "
+    "fault counts in time, and has its own outcome."
+)
+
+FAMILY = (
+    Measure(
+        name="lines_changed_in_time",
+        family=Family.LINES,
+        label="Extension sets changed in time",
+        unit="sets",
+        meaning="Of the extension sets that reached their limit or were replaced, "
+        f"those replaced within it. {_SETTLED}",
+        find=lambda basis: replaced_in_time(basis.sets, EXTENSION_SET, basis.policy),
+        lacks=_lacks(EXTENSION_SET, "extension sets"),
+    ),
+    Measure(
+        name="overdue_line_hours",
+        family=Family.LINES,
+        label="Overdue hours of extension sets",
+        unit="h",
+        meaning="Hours that extension sets were in place over their limit, at the "
+        "least, out of all hours that sets were in place, at the least: both columns "
+        "are hours, and the figure is given per 2,400 of them, which are 100 "
+        "line-days. A set belongs to the month of the earliest of change, limit and "
+        "end.",
+        find=lambda basis: overdue_line_hours(basis.sets, EXTENSION_SET, basis.policy),
+        lacks=_lacks(EXTENSION_SET, "extension sets"),
+        in_hours=True,
+        per=2400.0,
+        per_unit="line hours (100 line-days)",
+    ),
+    Measure(
+        name="sites_rotated_in_time",
+        family=Family.LINES,
+        label="Cannula sites rotated in time",
+        unit="sites",
+        meaning="Of the cannulas that reached the limit the policy sets for a site or "
+        f"were replaced, those replaced within it. {_SETTLED} A removal for a reaction "
+        "is in time here, and an event among the site reactions.",
+        find=lambda basis: replaced_in_time(basis.cannulas, CANNULA, basis.policy),
+        lacks=_lacks(CANNULA, "cannulas"),
+    ),
+)

@@ -8,20 +8,30 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery import sentences
-from analysis.delivery.decision import Event, Readings, Verdict, decide
+from analysis.delivery.decision import Event, events, listed
+from analysis.delivery.evidence import stopped_log_ratio
+from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import PRESCRIBED, expected_lines
 from analysis.delivery.noise import (
-    LIMIT_SD,
     OFFSET_SD_ML,
     add_standard_deviations,
     ward_noise,
+    with_fitted,
+    with_rounding,
 )
+from analysis.delivery.posterior import event_shares, probabilities
+from analysis.delivery.scan import scan
+from analysis.delivery.start_offset import start_offsets
+from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import FindingGroup, FindingKind, NotEvaluable
 
-__all__ = ["Delivery", "judge_delivery"]
+__all__ = ["Delivery", "Threshold", "judge_delivery"]
+
+#: A reading more likely a slip than not is doubtful.
+_DOUBTFUL = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,21 +42,23 @@ class Delivery:
     ----------
     lines : DataFrame
         Expected line, residual and doubt at each row that belongs to an infusion
-        (`expected_lines`), with sd_ml and is_doubtful.
+        (`expected_lines`), with sd_ml, slip_probability and is_doubtful.
     infusions : DataFrame
         One row an infusion, indexed by infusion_id: evaluable (yes/no), reason, kind,
-        flow_factor, flow_factor_low, flow_factor_high.
+        event_probability, flow_factor, flow_factor_low, flow_factor_high.
     findings : DataFrame
-        Delivery, charting and set-up findings, without id and month; anchor_at is the
-        time that belongs to the id, empty for one finding an infusion.
+        Delivery, charting and set-up findings, without id and month.
     noise : DataFrame
-        As given by `ward_noise`.
+        As given by `ward_noise` and `fit_noise`, with event_share.
+    threshold : Threshold
+        Event probability from which an infusion is listed.
     """
 
     lines: pd.DataFrame
     infusions: pd.DataFrame
     findings: pd.DataFrame
     noise: pd.DataFrame
+    threshold: Threshold
 
 
 def judge_delivery(log: Log, policy: Policy) -> Delivery:
@@ -57,7 +69,8 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     log : Log
         Canonical tables.
     policy : Policy
-        Gives the planned duration where none is charted.
+        Gives the planned duration where none is charted, and the wanted false-flag
+        rate.
 
     Returns
     -------
@@ -67,22 +80,42 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     """
     lines = expected_lines(log.checks, log.infusions, policy)
     noise = ward_noise(lines, log.infusions)
-    lines = add_standard_deviations(lines, noise)
-    lines["is_doubtful"] = False
     verdicts = _not_evaluable(lines, log.infusions)
-    findings = []
-    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
-    for infusion_id, rows in _worth_deciding(lines, verdicts):
-        verdict = decide(_readings(rows))
-        lines.loc[rows.index[verdict.is_doubtful], "is_doubtful"] = True
-        findings += _findings(infusion_id, known[infusion_id], rows, verdict, log)
-        if verdict.event and verdict.event.kind is not FindingKind.START_OFFSET:
-            verdicts.loc[infusion_id, "kind"] = str(verdict.event.kind)
-    findings += sentences.doubtful_rates(log, lines)
-    findings += sentences.volumes_that_disagree(log, lines, noise)
+    readings = _readings(lines, noise, verdicts, log)
+    fitted = fit_noise(readings)
+    readings = with_noise(readings, fitted)
+    evidence = scan(readings)
+    ward = log.infusions["ward"].reindex(evidence.table.index)
+    shares = event_shares(evidence.table, ward)
+    share = ward.map(shares).astype("float64")
+    probability = probabilities(evidence.table, share)
+    threshold = find_threshold(readings, share, policy.false_flags_per_1000)
+    found = readings["infusion_id"].isin(listed(probability, threshold.probability))
+    listing = list(events(readings[found], probability))
+    noise = with_fitted(noise, fitted, shares)
+    lines = add_standard_deviations(lines, noise)
+    lines["time_step_h"] = by_key(
+        lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
+    )
+    lines = _with_slips(lines, readings, evidence.slips, listing, probability)
+    findings = [
+        *_charting_findings(lines, log),
+        *_delivery_findings(listing, lines, readings, log),
+        *_set_up_findings(lines, readings[~found], log),
+        *sentences.doubtful_rates(log, lines),
+        *sentences.volumes_that_disagree(log, lines, noise),
+    ]
+    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
+    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
+    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
     _add_flow_factors(verdicts, lines)
-    frame = pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS)
-    return Delivery(lines=lines, infusions=verdicts, findings=frame, noise=noise)
+    return Delivery(
+        lines=lines,
+        infusions=verdicts,
+        findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
+        noise=noise,
+        threshold=threshold,
+    )
 
 
 def _is_reading(lines: pd.DataFrame) -> pd.Series:
@@ -136,52 +169,89 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
     return out
 
 
-def _worth_deciding(
-    lines: pd.DataFrame, verdicts: pd.DataFrame
-) -> Iterator[tuple[str, pd.DataFrame]]:
-    """Yield the readings of evaluable infusions with a reading beyond the limit."""
+def _readings(
+    lines: pd.DataFrame, noise: pd.DataFrame, verdicts: pd.DataFrame, log: Log
+) -> pd.DataFrame:
+    """Give the readings of evaluable infusions, with what rounding does to each."""
     evaluable = by_key(lines["infusion_id"], verdicts["evaluable"]) == "yes"
     read = lines[evaluable & _is_reading(lines)]
-    beyond = read["residual_ml"].abs() > LIMIT_SD * read["sd_ml"]
-    off = read[read["infusion_id"].isin(read.loc[beyond, "infusion_id"])]
-    off = off.sort_values(["infusion_id", "checked_at"], kind="stable")
-    for infusion_id, rows in off.groupby("infusion_id"):
-        yield str(infusion_id), rows
+    # Without a start volume the first reading is the line's own beginning.
+    first = ~read.duplicated("infusion_id") & ~read["has_start_volume"]
+    read = read[~first].sort_values(["infusion_id", "checked_at"], kind="stable")
+    said = stopped_log_ratio(log.checks.loc[read.index], read["observed_ml"])
+    return with_rounding(read, noise).assign(stopped_log_ratio=said)
 
 
-def _readings(rows: pd.DataFrame) -> Readings:
-    return Readings(
-        elapsed_h=rows["elapsed_h"].to_numpy(float),
-        observed_ml=rows["observed_ml"].to_numpy(float),
-        expected_ml=rows["expected_ml"].to_numpy(float),
-        delivered_ml=rows["delivered_ml"].to_numpy(float),
-        sd_ml=rows["sd_ml"].to_numpy(float),
-        reading_sd_ml=rows["reading_sd_ml"].to_numpy(float),
-        base_ml=float(rows["base_ml"].iloc[0]),
-        is_floored=bool(rows["is_floored"].iloc[0]),
-    )
+def _with_slips(
+    lines: pd.DataFrame,
+    readings: pd.DataFrame,
+    slips: pd.Series,
+    listing: list[Event],
+    probability: pd.DataFrame,
+) -> pd.DataFrame:
+    """Add the probability that each reading is a slip, and which are doubtful."""
+    none = by_key(readings["infusion_id"], probability["none"])
+    every = slips * none
+    if listing:
+        given = pd.Series({e.infusion_id: e.slips for e in listing})
+        mine = readings["infusion_id"].isin(given.index)
+        ordered = readings.loc[mine, "infusion_id"].drop_duplicates()
+        own = np.concatenate([given[name] for name in ordered])
+        every[mine] = slips[mine] * none[mine] + own * (1 - none[mine])
+    out = lines.assign(slip_probability=every.reindex(lines.index))
+    out["is_doubtful"] = out["slip_probability"] > _DOUBTFUL
+    return out
 
 
-def _findings(
-    infusion_id: str,
-    infusion: Mapping[Hashable, Any],
-    rows: pd.DataFrame,
-    verdict: Verdict,
-    log: Log,
-) -> list[dict[str, object]]:
-    """Write the findings of one infusion."""
-    source = log.checks["source"]
-    found = [
-        sentences.doubtful_reading(infusion_id, rows, int(position), log)
-        for position in np.flatnonzero(verdict.is_doubtful)
-    ]
-    if verdict.event:
-        found.append(_event_finding(infusion_id, infusion, rows, verdict.event, source))
-    return found
+def _charting_findings(lines: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
+    """Write a finding for each doubtful reading."""
+    read = lines[_is_reading(lines)]
+    some = read[read["infusion_id"].isin(read.loc[read["is_doubtful"], "infusion_id"])]
+    some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
+    for infusion_id, rows in some.groupby("infusion_id"):
+        for position in np.flatnonzero(rows["is_doubtful"]):
+            yield sentences.doubtful_reading(str(infusion_id), rows, int(position), log)
+
+
+def _delivery_findings(
+    listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
+) -> Iterator[dict[str, object]]:
+    """Write the finding of each listed infusion."""
+    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
+    rows_of = readings.groupby("infusion_id").indices
+    for event in listing:
+        index = readings.index[rows_of[event.infusion_id]]
+        yield _event_finding(
+            known[event.infusion_id], lines.loc[index], event, log.checks["source"]
+        )
+
+
+def _set_up_findings(
+    lines: pd.DataFrame, others: pd.DataFrame, log: Log
+) -> Iterator[dict[str, object]]:
+    """Write a finding for each start offset of an infusion that is not listed."""
+    read = lines.loc[others.index]
+    offsets = start_offsets(read[~read["is_doubtful"]])
+    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
+    for infusion_id, row in offsets.iterrows():
+        rows = read[read["infusion_id"] == infusion_id]
+        half = 1.96 * row["sd_ml"]
+        event = Event(
+            infusion_id=str(infusion_id),
+            kind=FindingKind.START_OFFSET,
+            began_h=(0.0, float(rows["elapsed_h"].iloc[0])),
+            ended_h=(0.0, float(rows["elapsed_h"].iloc[0])),
+            first_visible=0,
+            largest=0,
+            volume_ml=float(-row["amount_ml"]),
+            volume_low_ml=float(-row["amount_ml"] - half),
+            volume_high_ml=float(-row["amount_ml"] + half),
+            slips=np.zeros(len(rows)),
+        )
+        yield _event_finding(known[infusion_id], rows, event, log.checks["source"])
 
 
 def _event_finding(
-    infusion_id: str,
     infusion: Mapping[Hashable, Any],
     rows: pd.DataFrame,
     event: Event,
@@ -190,17 +260,19 @@ def _event_finding(
     is_offset = event.kind is FindingKind.START_OFFSET
     started = infusion["started_at"]
     at = rows.iloc[event.largest]
-    rate = at["rate_ml_h"]
-    began = [_clock(started, hour) for hour in event.began_h]
-    ended = [_clock(started, hour) for hour in event.ended_h]
-    half = 1.96 * event.sd_ml
+    began = _clocks(started, event.began_h, at["time_step_h"])
+    ended = _clocks(started, event.ended_h, at["time_step_h"])
     return {
         "ward": at["ward"],
         "patient_id": infusion["patient_id"],
-        "infusion_id": infusion_id,
+        "infusion_id": event.infusion_id,
         "driver_id": infusion["driver_id"],
         "group": str(FindingGroup.SET_UP if is_offset else FindingGroup.DELIVERY),
         "kind": str(event.kind),
+        "event_probability": event.probability,
+        "kind_probability": event.kind_probability,
+        "rival_kind": event.rival,
+        "rival_probability": event.rival_probability,
         "anchor": str(event.kind) if is_offset else "",
         "happened_at": started,
         "began_earliest": began[0],
@@ -209,13 +281,21 @@ def _event_finding(
         "ended_latest": ended[1],
         "first_visible": rows["checked_at"].iloc[event.first_visible],
         "volume_ml": event.volume_ml,
-        "volume_low_ml": event.volume_ml - half,
-        "volume_high_ml": event.volume_ml + half,
-        "hours_equivalent": abs(event.volume_ml) / rate,
+        "volume_low_ml": event.volume_low_ml,
+        "volume_high_ml": event.volume_high_ml,
+        "hours_equivalent": abs(event.volume_ml) / at["rate_ml_h"],
         "first_source": source.loc[rows.index[event.first_visible]],
         "last_source": source.loc[rows.index[-1]],
         "sentence": sentences.event_in_words(event, rows, infusion),
     }
+
+
+def _clocks(
+    started: pd.Timestamp, hours: tuple[float, float], step_h: float
+) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """Give earliest and latest as times, no finer than the ward writes them."""
+    earliest, latest = hours
+    return _clock(started, earliest - step_h), _clock(started, latest + step_h)
 
 
 def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:

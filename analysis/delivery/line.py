@@ -153,8 +153,14 @@ def _add_residuals(
     first = (observed + out["delivered_ml"]).groupby(key).transform("first")
     base = start.fillna(first)
     only_given = base.isna() & given.notna().groupby(key).transform("any")
-    base = base.mask(only_given, 0.0)
-    out["has_start_volume"] = start.notna() | only_given
+    # Volumes given count from 0 at a start row; else from the first that is charted.
+    is_begun = infusions["has_start_row"] | (
+        infusions["started_at"] < infusions["first_row"]
+    )
+    began = by_key(key, is_begun)
+    given_first = (out["delivered_ml"] - given).groupby(key).transform("first")
+    base = base.mask(only_given, given_first.mask(began, 0.0))
+    out["has_start_volume"] = start.notna() | (only_given & began)
     out["is_floored"] = ~only_given
     out["base_ml"] = base
     out["observed_ml"] = observed.mask(only_given, -given)

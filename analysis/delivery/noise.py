@@ -9,10 +9,11 @@ commonly stated device allowance), and an offset of the start volume by priming,
 space and start-up lag (0.2 to 0.8 mL: common practice, no source).
 """
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
+
+from analysis.delivery.fitted import STATED
+from analysis.lookup import by_key
 
 FLOW_SD = 0.025
 OFFSET_SD_ML = 0.25
@@ -22,7 +23,8 @@ LIMIT_SD = 3.0
 
 #: Share of readings that must lie on a grid: the rest are slips or another hand.
 _ON_GRID = 0.9
-_VOLUME_STEPS_ML = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
+#: Steps that volumes are read in, coarsest first.
+VOLUME_STEPS_ML = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
 _TIME_STEPS_MIN = (60.0, 30.0, 15.0, 10.0, 5.0, 1.0)
 _POWER_80 = 0.8416  # standard normal quantile at 0.80
 
@@ -72,9 +74,8 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a ward and source, sorted: ward, source, readings, reading_step_ml,
-        start_step_ml, time_step_min, shortest_stall_h. The last is the stall that one
-        reading in the middle of an infusion would show with 80 % power, by formula;
-        two readings, which the rule asks for, show it a little less often.
+        start_step_ml, time_step_min, rate_ml_h (median) and half_ml (half of what a
+        usual infusion delivers).
     """
     read = lines[(lines["source"] != "") & ~lines["is_start"]]
     rows = []
@@ -82,8 +83,8 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
         start = infusions.loc[infusions["ward"] == ward, "start_volume_ml"]
         local = group["checked_at"].dt
         minutes = (local.hour * 60 + local.minute).astype("float64")
-        reading_step = coarsest_step(group["observed_ml"], _VOLUME_STEPS_ML)
-        start_step = coarsest_step(start, _VOLUME_STEPS_ML)
+        reading_step = coarsest_step(group["observed_ml"], VOLUME_STEPS_ML)
+        start_step = coarsest_step(start, VOLUME_STEPS_ML)
         time_step = coarsest_step(minutes, _TIME_STEPS_MIN)
         row = {
             "ward": ward,
@@ -93,13 +94,9 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
             "start_step_ml": start_step,
             "time_step_min": time_step,
         }
-        rate = group["rate_ml_h"].median()
-        half = group["delivered_ml"].groupby(group["infusion_id"]).max().median() / 2
-        sd = np.sqrt(
-            _reading_variance(reading_step, time_step, rate)
-            + _line_variance(start_step, half)
-        )
-        row["shortest_stall_h"] = round(float((LIMIT_SD + _POWER_80) * sd / rate), 1)
+        given = group["delivered_ml"].groupby(group["infusion_id"]).max()
+        row["rate_ml_h"] = group["rate_ml_h"].median()
+        row["half_ml"] = given.median() / 2
         rows.append(row)
     table = pd.DataFrame(rows, columns=_COLUMNS)
     # Named, since a log without any volume leaves nothing to tell the types by.
@@ -113,18 +110,82 @@ _COLUMNS = [
     "reading_step_ml",
     "start_step_ml",
     "time_step_min",
-    "shortest_stall_h",
+    "rate_ml_h",
+    "half_ml",
 ]
 
 
-def _reading_variance(reading_step: Any, time_step: Any, rate: Any) -> Any:
-    """Give the part that differs from reading to reading [mL^2]; scalars or Series."""
-    return reading_step**2 / 12 + (rate * time_step / 60) ** 2 / 12
+def with_rounding(readings: pd.DataFrame, noise: pd.DataFrame) -> pd.DataFrame:
+    """Put beside each reading what the ward's steps do to it.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Rows of `expected_lines`.
+    noise : DataFrame
+        As given by `ward_noise`.
+
+    Returns
+    -------
+    DataFrame
+        With reading_step_ml, start_step_ml and rounding_variance_ml2: of volume and
+        time, and of rate steps whose time is not known.
+    """
+    steps = noise.set_index(["ward", "source"])[
+        ["reading_step_ml", "start_step_ml", "time_step_min"]
+    ]
+    where = pd.MultiIndex.from_frame(readings[["ward", "source"]])
+    own = steps.reindex(where).set_axis(readings.index)
+    off = readings["rate_ml_h"] * own["time_step_min"] / 60
+    return readings.assign(
+        reading_step_ml=own["reading_step_ml"],
+        start_step_ml=own["start_step_ml"],
+        rounding_variance_ml2=own["reading_step_ml"] ** 2 / 12
+        + off**2 / 12
+        + readings["step_variance_ml2"],
+    )
 
 
-def _line_variance(start_step: Any, delivered: Any) -> Any:
-    """Give the part that readings of one infusion share [mL^2]; scalars or Series."""
-    return start_step**2 / 12 + OFFSET_SD_ML**2 + (FLOW_SD * delivered) ** 2
+def with_fitted(
+    noise: pd.DataFrame, fitted: pd.DataFrame, shares: pd.Series
+) -> pd.DataFrame:
+    """Add to a ward's steps the noise fitted to its readings.
+
+    Parameters
+    ----------
+    noise : DataFrame
+        As given by `ward_noise`.
+    fitted : DataFrame
+        As given by `fit_noise`.
+    shares : Series of float
+        Estimated share of infusions with an event, by ward.
+
+    Returns
+    -------
+    DataFrame
+        `noise` with the fitted columns, event_share and shortest_stall_h.
+    """
+    where = pd.MultiIndex.from_frame(noise[["ward", "source"]])
+    own = fitted.reindex(where).set_axis(noise.index)
+    # A ward whose infusions cannot be evaluated has the stated values.
+    own = own.fillna(value=STATED)
+    out = noise.assign(**{name: own[name].astype("float64") for name in STATED})
+    out["event_share"] = by_key(noise["ward"], shares)
+    rounding = (
+        out["reading_step_ml"] ** 2
+        + (out["rate_ml_h"] * out["time_step_min"] / 60) ** 2
+        + out["start_step_ml"] ** 2
+    ) / 12
+    sd = np.sqrt(
+        rounding
+        + out["reading_error_ml"] ** 2
+        + out["offset_sd_ml"] ** 2
+        + (out["flow_sd"] * out["half_ml"]) ** 2
+    )
+    stall = (LIMIT_SD + _POWER_80) * sd / out["rate_ml_h"]
+    return out.drop(columns=["rate_ml_h", "half_ml"]).assign(
+        shortest_stall_h=stall.round(1)
+    )
 
 
 def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.DataFrame:
@@ -135,27 +196,26 @@ def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.Data
     lines : DataFrame
         As given by `expected_lines`.
     noise : DataFrame
-        As given by `ward_noise`.
+        As given by `with_fitted`.
 
     Returns
     -------
     DataFrame
         `lines` with two columns more; NaN where there is no reading.
     """
-    steps = noise.set_index(["ward", "source"])[
-        ["reading_step_ml", "start_step_ml", "time_step_min"]
-    ]
+    own = with_rounding(lines, noise)
     where = pd.MultiIndex.from_frame(lines[["ward", "source"]])
-    own = steps.reindex(where).set_axis(lines.index)
-    reading = _reading_variance(
-        own["reading_step_ml"], own["time_step_min"], lines["rate_ml_h"]
-    )
+    fitted = noise.set_index(["ward", "source"])[list(STATED)]
+    fitted = fitted.reindex(where).set_axis(lines.index)
     # Nothing flows beyond what the syringe held, and so no flow error either.
     held = lines["base_ml"].where(lines["is_floored"])
     delivered = lines["delivered_ml"].clip(upper=held.fillna(np.inf))
-    shared = _line_variance(own["start_step_ml"], delivered)
-    shared = shared + lines["step_variance_ml2"]
-    out = lines.copy()
-    out["reading_sd_ml"] = np.sqrt(reading)
-    out["sd_ml"] = np.sqrt(reading + shared).round(3)
-    return out
+    reading = own["rounding_variance_ml2"] + fitted["reading_error_ml"] ** 2
+    shared = (
+        own["start_step_ml"] ** 2 / 12
+        + fitted["offset_sd_ml"] ** 2
+        + (fitted["flow_sd"] * delivered) ** 2
+    )
+    return lines.assign(
+        reading_sd_ml=np.sqrt(reading), sd_ml=np.sqrt(reading + shared).round(3)
+    )

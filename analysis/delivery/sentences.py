@@ -21,6 +21,10 @@ FINDING_COLUMNS = [
     "driver_id",
     "group",
     "kind",
+    "event_probability",
+    "kind_probability",
+    "rival_kind",
+    "rival_probability",
     "anchor",
     "happened_at",
     "began_earliest",
@@ -37,13 +41,20 @@ FINDING_COLUMNS = [
     "sentence",
 ]
 
+#: How a doubtful reading ends; the stage after says which slip fits.
+SLIP = "Consistent with a slip in charting"
+
 _IN_WORDS = {
     FindingKind.STALL: "delivery that stopped for a while",
     FindingKind.STALL_TO_END: "delivery that stopped and is not seen to move again",
     FindingKind.SLOW: "slow delivery throughout",
     FindingKind.OVER_DELIVERY: "fast delivery throughout",
     FindingKind.SURGE: "an excess given within one gap between checks",
+    FindingKind.VOLUME_RISE: "a volume that rose",
 }
+
+#: A rival less probable than this is not named.
+_WORTH_SAYING = 0.02
 
 
 def event_in_words(
@@ -95,9 +106,7 @@ def event_in_words(
     if np.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
     text += "." + _outcome(event, rows)
-    if event.rests_on_one:
-        text += " Rests on one reading, the last."
-    return text
+    return f"{text} {_how_sure(event, rows)}"
 
 
 def _outcome(event: Event, rows: pd.DataFrame) -> str:
@@ -126,7 +135,22 @@ def _rise_in_words(
         "cannot do. Consistent with a syringe changed or refilled without a row for "
         "it, or with a reading of another driver."
     )
-    return text + (" Rests on one reading, the last." if event.rests_on_one else "")
+    return f"{text} {_how_sure(event, rows)}"
+
+
+def _how_sure(event: Event, rows: pd.DataFrame) -> str:
+    text = f"Probability of a delivery event {_probability(event.probability)}"
+    if event.rival_probability >= _WORTH_SAYING:
+        rival = _IN_WORDS[FindingKind(event.rival)]
+        text += f"; next likeliest: {rival}, {_probability(event.rival_probability)}"
+    text += "."
+    if event.first_visible == len(rows) - 1:
+        text += " Rests on one reading, the last."
+    return text
+
+
+def _probability(value: float) -> str:
+    return "over 0.99" if value > 0.99 else f"{value:.2f}"
 
 
 def doubtful_reading(
@@ -153,7 +177,6 @@ def doubtful_reading(
     at = rows.iloc[position]
     column = f"volume_{at['source']}_ml"
     charted = log.checks.loc[rows.index[position], column]
-    before = log.checks.loc[rows.index[position - 1], column] if position else np.nan
     side = "behind" if at["residual_ml"] > 0 else "ahead of"
     text = (
         f"{charted:g} mL charted at {clock(at['checked_at'])} is "
@@ -168,8 +191,7 @@ def doubtful_reading(
             "back on it"
         )
         text += ": a driver does not catch up" if at["residual_ml"] > 0 else ""
-    text += ". Consistent with a slip in charting"
-    text += ", a value carried down from the row before." if charted == before else "."
+    text += f". {SLIP}."
     return {
         **_of_row(log, rows.index[position]),
         "infusion_id": infusion_id,

@@ -40,8 +40,8 @@ SIMULATED = Simulated(
     seed=2,
     infusions=6176,
     least_event_h=1.5,
-    found_share=0.867,
-    found_se=0.013,
-    false_per_1000=8.5,
-    false_se=1.2,
+    found_share=0.904,
+    found_se=0.011,
+    false_per_1000=6.8,
+    false_se=1.1,
 )

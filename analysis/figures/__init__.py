@@ -1,16 +1,27 @@
 """Parts of a result to Axes in one house style, and to pictures inside a page."""
 
 from analysis.figures.delivery import delivery_alt, delivery_line
+from analysis.figures.funnel import funnel_alt, ward_funnel
+from analysis.figures.hours import hour_alt, hour_bars
+from analysis.figures.months import PERCENT, Scale, month_alt, month_line
 from analysis.figures.style import figure, house_style, svg_source
 from analysis.figures.wards import DotRow, ward_alt, ward_dots
 
 __all__ = [
+    "PERCENT",
     "DotRow",
+    "Scale",
     "delivery_alt",
     "delivery_line",
     "figure",
+    "funnel_alt",
+    "hour_alt",
+    "hour_bars",
     "house_style",
+    "month_alt",
+    "month_line",
     "svg_source",
     "ward_alt",
     "ward_dots",
+    "ward_funnel",
 ]

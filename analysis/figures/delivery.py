@@ -55,7 +55,8 @@ def delivery_line(
         label="expected by the rate set",
     )
     _readings(ax, readings)
-    _axes(ax, last)
+    # Where only volumes given are known they are drawn downwards from 0.
+    _axes(ax, last, is_given=bool((readings["expected_ml"] < 0).any()))
     if started_at is not None:
         _clock(ax, started_at)
     if len(readings):
@@ -127,13 +128,11 @@ def _elapsed(moment: object, started_at: pd.Timestamp) -> float:
     return (moment - started_at) / _HOUR
 
 
-def _axes(ax: Axes, last: float) -> None:
+def _axes(ax: Axes, last: float, *, is_given: bool) -> None:
     step = next(s for s, most in _STEPS_H if last <= most)
     ax.set_xticks(np.arange(0, last + step / 2, step))
     ax.set_xlim(-0.03 * last - 0.1, last * 1.03 + 0.1)
     ax.margins(y=0.12)
-    # Where only volumes given are known they are drawn downwards from 0.
-    is_given = ax.dataLim.y0 < -1
     if not is_given:
         ax.set_ylim(bottom=0)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))

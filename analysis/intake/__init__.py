@@ -1,26 +1,34 @@
 """CSV exports to canonical tables and a ledger: nothing dropped, nothing corrected."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, REJECTED, SET_ASIDE
 from analysis.errors import InputError
 from analysis.intake import ledger
-from analysis.intake.canonical import Sheet, Typed, recognise, type_sheets
-from analysis.intake.files import label_files, read_table
+from analysis.intake.canonical import Typed, fates, type_sheets
+from analysis.intake.exports import read_raws, turn_exports
 from analysis.intake.infusions import (
     assign_infusions,
     describe_infusions,
     paused_after,
 )
+from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
+from analysis.intake.reshape import CHECKS_WIDE, Turned
+from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import ALL, BETWEEN_WARDS, Entry
 
 __all__ = ["Log", "read_exports"]
+
+QUALIFIED = ["source", "column", "value", "qualifier"]
+UNREAD = ["source", "column"]
+UNPLACED = ["source", "patient_id", "infusion_id", "checked_at"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,9 +39,10 @@ class Log:
     ----------
     checks : DataFrame
         Accepted rows of the check log in order of time: canonical columns, typed,
-        with source, file, line, time_note, infusion_note, is_paused_after. Times are
-        datetime64 in the
-        policy's zone. Numbers not recorded are NaN, words not recorded are empty.
+        with source, file, line, time_note, infusion_note, is_paused_after and
+        run_driver_id: the row's own driver, else that of its infusion. Times are
+        datetime64 in the policy's zone. Numbers not recorded are
+        NaN, words not recorded are empty.
     infusions : DataFrame
         One row a syringe run, indexed by infusion_id (`describe_infusions`).
     lines : DataFrame
@@ -47,6 +56,15 @@ class Log:
         Canonical columns with a value anywhere in the export, by table.
     notes : tuple of str
         What had to be derived or settled, in words.
+    qualified : DataFrame
+        Numbers charted as about, below, above or between: source, column, value as
+        charted, qualifier.
+    unread : DataFrame
+        Cells of the check log that were set aside: source, and column by its canonical
+        name, whatever the file calls it.
+    unplaced : DataFrame
+        Rejected rows of the check log whose time can be read: source, patient_id,
+        infusion_id, checked_at; each of the two ids as far as it is charted.
     """
 
     checks: pd.DataFrame
@@ -57,17 +75,32 @@ class Log:
     set_aside: pd.DataFrame
     columns: dict[str, frozenset[str]]
     notes: tuple[str, ...]
+    qualified: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=QUALIFIED, dtype="str")
+    )
+    unread: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNREAD, dtype="str")
+    )
+    unplaced: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=UNPLACED, dtype="str")
+    )
 
 
-def read_exports(paths: Sequence[Path], policy: Policy) -> Log:
-    """Read exports of canonical tables, in any mix of files.
+def read_exports(
+    paths: Sequence[Path], policy: Policy, layout: Layout | None = None
+) -> Log:
+    """Read the exports of a service, in any mix of files.
 
     Parameters
     ----------
     paths : sequence of Path
-        CSV files; which table each holds is told by its columns.
+        Delimited text files and workbooks; which table each holds is told by its
+        headers and values.
     policy : Policy
-        Gives the time zone.
+        Gives the time zone, where the layout gives none.
+    layout : Layout, optional
+        How the export maps to the canonical tables; without one, what can be
+        recognised safely is.
 
     Returns
     -------
@@ -78,33 +111,37 @@ def read_exports(paths: Sequence[Path], policy: Policy) -> Log:
     Raises
     ------
     InputError
-        A file cannot be used as a whole, no file is a check log, or no row of it can
-        be placed.
+        A file cannot be used as a whole, something in it must be settled first, no
+        file is a check log, or most rows of a file cannot be placed.
     """
-    different = list(dict.fromkeys(path.resolve() for path in paths))
-    labels = label_files(different)
-    sheets = [
-        recognise(read_table(path, label))
-        for path, label in zip(different, labels, strict=True)
-    ]
+    raws = read_raws(paths, layout)
+    exports = turn_exports(raws, layout)
     of = {
-        t.name: [s for s in sheets if s.table is t] for t in (CHECKS, INFUSIONS, LINES)
+        t.name: [s for s in exports.tables if s.table.name == t.name]
+        for t in (CHECKS, INFUSIONS, LINES)
     }
     if not of["checks"]:
-        msg = f"{', '.join(labels)}: no check log among the files; it is needed"
+        files = ", ".join(raw.file for raw in raws)
+        msg = f"{files}: no check log among the files; it is needed"
         raise InputError(f"{msg}, one row a check, with checked_at and a volume")
-    infusions = type_sheets(of["infusions"], INFUSIONS, policy.zone)
+    zone = ZoneInfo(layout.zone) if layout and layout.zone else policy.zone
+    infusions = type_sheets(of["infusions"], INFUSIONS, zone)
     placed_by = infusions.rows[_accepted(infusions)]
-    checks = type_sheets(of["checks"], CHECKS, policy.zone, placed_by=placed_by)
-    lines = type_sheets(of["lines"], LINES, policy.zone)
-    _check_any_row(checks, of["checks"])
-    return _as_log(sheets, checks, infusions, lines)
+    checks = type_sheets(of["checks"], CHECKS_WIDE, zone, placed_by=placed_by)
+    lines = type_sheets(of["lines"], LINES, zone)
+    typed = {"checks": checks, "infusions": infusions, "lines": lines}
+    log = _as_log(exports.tables, typed, exports.notes)
+    return _in_zone(log, policy.zone)
 
 
 def _as_log(
-    sheets: Sequence[Sheet], checks: Typed, infusions: Typed, lines: Typed
+    sheets: Sequence[Turned], typed: dict[str, Typed], read: Sequence[str]
 ) -> Log:
-    notes: list[str] = []
+    notes: list[str] = list(read)
+    checks, infusions, lines = (typed[t.name] for t in (CHECKS, INFUSIONS, LINES))
+    account = _accounts(sheets, typed)
+    rejected = _rejected(sheets, typed)
+    _check_any_row(account, rejected, {s.raw.file for s in sheets if _is_checks(s)})
     rows = checks.rows[_accepted(checks)].copy()
     rows["ward"] = _told_from_totals(rows["ward"], notes)
     fitted = lines.rows[_accepted(lines)].reset_index(drop=True)
@@ -114,25 +151,93 @@ def _as_log(
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
     notes += _amendment_notes(rows, checks)
-    typed = {"checks": checks, "infusions": infusions, "lines": lines}
-    account = pd.DataFrame(
-        [_account(sheet, typed[sheet.table.name]) for sheet in sheets],
-        columns=ledger.ACCOUNT_COLUMNS,
+    carried = _carried(rows, infusions.rows[_accepted(infusions)])
+    carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
+    notes += _disagreements(carried)
+    rows = rows.drop(
+        columns=[n for n in rows if str(n).removesuffix("_latest") in _CARRIED]
     )
-    accepted = pd.concat([t.rows.loc[_accepted(t), "file"] for t in typed.values()])
-    ledger.check_balance(account, accepted.value_counts())
-    table = infusions.rows[_accepted(infusions)]
-    table = table.assign(ward=_told_from_totals(table["ward"], []))
-    notes += _disagreements(table)
+    columns = {name: t.columns & set(_NAMES[name]) for name, t in typed.items()}
+    columns["infusions"] |= checks.columns & set(_CARRIED)
+    described = describe_infusions(rows, carried)
+    of_run = by_key(rows["infusion_id"], described["driver_id"]).astype("str")
+    rows["run_driver_id"] = rows["driver_id"].where(
+        rows["driver_id"] != "", of_run.fillna("")
+    )
     return Log(
         checks=rows.drop(columns="row_text"),
-        infusions=describe_infusions(rows, table),
-        lines=fitted,
+        infusions=described,
+        lines=_with_wards(fitted, rows),
         account=account,
-        rejected=_rejected(sheets, typed),
+        rejected=rejected,
         set_aside=_set_aside(typed),
-        columns={name: t.columns for name, t in typed.items()},
+        columns=columns,
         notes=tuple(notes),
+        qualified=_qualified(sheets, typed),
+        unread=ledger.stack_frames([checks.set_aside], UNREAD),
+        unplaced=_unplaced(checks),
+    )
+
+
+_NAMES = {t.name: t.names for t in (CHECKS, INFUSIONS, LINES)}
+#: Columns of the infusions table that rows of a check log may carry.
+_CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
+
+
+def _qualified(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
+    """Give the qualified numbers of rows that were accepted."""
+    every = ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED)
+    kept = [t.rows.loc[_accepted(t), "source"] for t in typed.values()]
+    return every[every["source"].isin(pd.concat(kept))].reset_index(drop=True)
+
+
+def _is_checks(sheet: Turned) -> bool:
+    return sheet.table.name == CHECKS.name
+
+
+def _carried(rows: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """Add to the infusions table what check rows say of their infusion.
+
+    The table leads; then the first row of each infusion that says something.
+    """
+    mine = rows[rows["infusion_id"] != ""]
+    told = mine[["infusion_id", *_CARRIED]]
+    blank = told[list(_CARRIED)].isna() | (told[list(_CARRIED)] == "")
+    told = told[~blank.all(axis=1)]
+    if not len(told):
+        return table
+    told = told.join(mine[[n for n in table.columns if n not in told]])
+    for name in ("ward", "patient_id", "driver_id"):
+        told[name] = ""  # what the checks say of these is taken from them all
+    frames = [frame for frame in (table, told[list(table.columns)]) if len(frame)]
+    return pd.concat(frames, ignore_index=True)
+
+
+def _with_wards(lines: pd.DataFrame, checks: pd.DataFrame) -> pd.DataFrame:
+    """Give lines without a ward that of their patient, where checks name only one."""
+    blank = lines["ward"] == ""
+    if not blank.any():
+        return lines
+    wards = checks.loc[checks["ward"] != "", ["patient_id", "ward"]].drop_duplicates()
+    only = wards[~wards["patient_id"].duplicated(keep=False)]
+    ward_of = only.set_index("patient_id")["ward"]
+    found = by_key(lines["patient_id"], ward_of).astype("str").fillna("")
+    return lines.assign(ward=lines["ward"].mask(blank, found))
+
+
+def _in_zone(log: Log, zone: ZoneInfo) -> Log:
+    """Give all times in the policy's zone; the instants stay what they are."""
+
+    def moved(frame: pd.DataFrame) -> pd.DataFrame:
+        times = frame.select_dtypes("datetimetz").columns
+        return frame.assign(**{n: frame[n].dt.tz_convert(zone) for n in times})
+
+    return replace(
+        log,
+        checks=moved(log.checks),
+        infusions=moved(log.infusions),
+        lines=moved(log.lines),
+        unplaced=moved(log.unplaced),
     )
 
 
@@ -150,12 +255,13 @@ def _told_from_totals(wards: pd.Series, notes: list[str]) -> pd.Series:
 def _disagreements(table: pd.DataFrame) -> list[str]:
     """Say how many infusions stand in several rows that do not say the same."""
     names = [name for name in INFUSIONS.names if name != "infusion_id"]
-    said = table.groupby("infusion_id")[names].nunique()
+    known = table[names].mask(table[names].isna() | (table[names] == ""))
+    said = known.groupby(table["infusion_id"]).nunique()
     wrong = said.index[(said > 1).any(axis=1)]
     if not len(wrong):
         return []
     return [
-        f"{len(wrong)} infusions stand in several rows of the infusions table that do "
+        f"{len(wrong)} infusions stand in several rows that describe them and do "
         f"not agree (first: {wrong[0]}); the first value of each column was used."
     ]
 
@@ -164,41 +270,60 @@ def _accepted(typed: Typed) -> pd.Series:
     return ~(typed.is_rejected | typed.is_duplicate | typed.is_superseded)
 
 
-def _check_any_row(checks: Typed, sheets: Sequence[Sheet]) -> None:
-    if _accepted(checks).any():
-        return
-    files = ", ".join(sheet.raw.file for sheet in sheets)
-    if len(checks.rejected):
-        first = checks.rejected.iloc[0]
-        where = checks.rows.loc[checks.rejected.index[0], "source"]
-        msg = f"{files}: none of the {len(checks.rows)} rows can be placed; the first, "
-        raise InputError(f"{msg}{where}: {first['sentence']}")
-    broken = [b for sheet in sheets for b in sheet.raw.broken]
-    if broken:
-        msg = f"{files}: none of the {len(broken)} rows can be split into its columns"
-        raise InputError(f"{msg}; line {broken[0].line}: {broken[0].why}")
-    raise InputError(f"{files}: there is a header but no row; export it with its rows")
+#: A file of which more than this share is rejected is not what it is taken for.
+_MOST_REJECTED = 0.5
 
 
-def _account(sheet: Sheet, typed: Typed) -> dict[str, object]:
-    mine = typed.rows["file"] == sheet.raw.file
-    return ledger.account_of(
-        sheet.raw,
-        sheet.table.name,
-        rejected=int((typed.is_rejected & mine).sum()) + len(sheet.raw.broken),
-        superseded=int((typed.is_superseded & mine).sum()),
-        duplicates=int((typed.is_duplicate & mine).sum()),
-    )
+def _check_any_row(
+    account: pd.DataFrame, rejected: pd.DataFrame, logs: set[str]
+) -> None:
+    """Refuse files whose rows are mostly rejected, and a log without a row."""
+    for row in account.to_dict("records"):
+        file, read, lost = row["file"], row["rows_read"], row["rejected"]
+        if not read or lost <= _MOST_REJECTED * read:
+            continue
+        mine = rejected[rejected["source"].str.rpartition(":")[0] == file]
+        first = mine.iloc[0]
+        which = "none of the" if lost == read else f"{lost} of the"
+        able = "can" if lost == read else "cannot"
+        msg = f"{file}: {which} {read} rows {able} be placed; the first, "
+        raise InputError(f"{msg}{first['source']}: {first['sentence']}")
+    if not account.loc[account["file"].isin(logs), "accepted"].sum():
+        files = ", ".join(sorted(logs))
+        msg = f"{files}: there is a header but no row; export it with its rows"
+        raise InputError(msg)
 
 
-def _rejected(sheets: Sequence[Sheet], typed: dict[str, Typed]) -> pd.DataFrame:
+def _unplaced(checks: Typed) -> pd.DataFrame:
+    """Give rejected rows whose time can be read."""
+    rows = checks.rows.loc[checks.is_rejected, UNPLACED]
+    return rows[rows["checked_at"].notna()].reset_index(drop=True)
+
+
+def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
+    rows, accepted = [], {}
+    for sheet in (s for s in sheets if not s.is_beside):
+        fate = fates(sheet, typed[sheet.table.name])
+        counts = fate.value_counts()
+        rows.append(
+            ledger.account_of(
+                sheet.raw,
+                sheet.table.name,
+                rejected=int(counts.get("rejected", 0)) + len(sheet.raw.broken),
+                superseded=int(counts.get("superseded", 0)),
+                duplicates=int(counts.get("exact duplicate", 0)),
+            )
+        )
+        accepted[sheet.raw.file] = int(counts.get("accepted", 0))
+    account = pd.DataFrame(rows, columns=ledger.ACCOUNT_COLUMNS)
+    ledger.check_balance(account, pd.Series(accepted))
+    return account
+
+
+def _rejected(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
     frames = [ledger.broken_entries(sheet.raw) for sheet in sheets]
     frames += [
-        ledger.entries(
-            t.rejected[~t.rejected.index.duplicated()],
-            t.rows["source"],
-            t.rows["row_text"],
-        )
+        ledger.entries(t.rejected[~t.rejected.index.duplicated()])
         for t in typed.values()
     ]
     return ledger.stack(frames, REJECTED)
@@ -206,11 +331,7 @@ def _rejected(sheets: Sequence[Sheet], typed: dict[str, Typed]) -> pd.DataFrame:
 
 def _set_aside(typed: dict[str, Typed]) -> pd.DataFrame:
     return ledger.stack(
-        [
-            ledger.entries(t.set_aside, t.rows["source"], t.rows["row_text"])
-            for t in typed.values()
-        ],
-        SET_ASIDE,
+        [ledger.entries(t.set_aside) for t in typed.values()], SET_ASIDE
     )
 
 
@@ -219,16 +340,12 @@ def _time_notes(rows: pd.DataFrame) -> list[str]:
     return [f"{count} rows: {note}." for note, count in counts.items()]
 
 
-def _unused_columns(sheets: Sequence[Sheet]) -> list[str]:
-    notes = []
-    for sheet in sheets:
-        used = set(sheet.headers.values())
-        unused = [name for name in sheet.raw.cells.columns if name not in used]
-        if unused:
-            notes.append(
-                f"{sheet.raw.file}: columns read and not used: {', '.join(unused)}."
-            )
-    return notes
+def _unused_columns(sheets: Sequence[Turned]) -> list[str]:
+    return [
+        f"{sheet.raw.file}: columns read and not used: {', '.join(sheet.unused)}."
+        for sheet in sheets
+        if sheet.unused
+    ]
 
 
 def _amendment_notes(rows: pd.DataFrame, checks: Typed) -> list[str]:

@@ -1,4 +1,4 @@
-"""Raw text tables to typed canonical tables, one kind at a time."""
+"""Canonical text tables to typed tables, one kind at a time."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,35 +7,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from analysis.columns import CANONICAL, CHECKS, INFUSIONS, LINES, Column, Kind, Table
-from analysis.errors import InputError
+from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
-from analysis.intake.files import RawTable, row_text
+from analysis.intake.far import far_times
+from analysis.intake.reshape import (
+    DUPLICATE,
+    FAULT_COLUMNS,
+    NO_PLACE,
+    SUPERSEDED,
+    Turned,
+)
 from analysis.intake.times import read_spans, read_times
 from analysis.lookup import by_key
 from analysis.terms import RejectReason
-
-_SHOWN = 120  # characters of a header in a message
-_VOLUMES = ("volume_remaining_ml", "volume_delivered_ml")
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A raw table and the canonical table it holds.
-
-    Attributes
-    ----------
-    raw : RawTable
-        The file.
-    table : Table
-        What it holds.
-    headers : dict of str to str
-        Canonical column to the file's own header.
-    """
-
-    raw: RawTable
-    table: Table
-    headers: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +32,7 @@ class Typed:
         Canonical columns, typed, with source, file, line, row_text and, where a column
         is a date or a date-time, ``<column>_latest``.
     rejected, set_aside : DataFrame
-        Faults, indexed by row of `rows` before rejection.
+        Faults with header, source and row, indexed by row of `rows`.
     is_rejected, is_duplicate, is_superseded : Series of bool
         What became of each row of `rows`; at most one is true.
     columns : frozenset of str
@@ -65,55 +49,8 @@ class Typed:
     columns: frozenset[str]
 
 
-def recognise(raw: RawTable) -> Sheet:
-    """Tell by its columns which canonical table a file holds.
-
-    Parameters
-    ----------
-    raw : RawTable
-        A file with canonical headers; case and blanks do not matter.
-
-    Returns
-    -------
-    Sheet
-        The table with the most columns in common.
-
-    Raises
-    ------
-    InputError
-        The file has no canonical columns, or lacks one that its table needs.
-    """
-    headers = {name.casefold(): name for name in raw.cells.columns if name}
-    table = max(CANONICAL, key=lambda t: _likeness(t, set(headers)))
-    found = ", ".join(_shown(name) for name in raw.cells.columns[:12])
-    if not _likeness(table, set(headers))[0]:
-        msg = f"{raw.file}: none of its columns tells which table it is; found {found}"
-        raise InputError(f"{msg}; rename the headers as `steadyfall dictionary` shows")
-    missing = [c.name for c in table.columns if c.required and c.name not in headers]
-    if table is CHECKS and not any(name in headers for name in _VOLUMES):
-        missing.append(" or ".join(_VOLUMES))
-    if missing:
-        msg = f"{raw.file}: looks like a {table.name} table but has no column "
-        msg += f"{', '.join(missing)}; found {found}"
-        raise InputError(f"{msg}; add the column or rename its header")
-    return Sheet(raw, table, {n: headers[n] for n in table.names if n in headers})
-
-
-def _shown(name: str) -> str:
-    """Give a header as a few characters of one line, for a message."""
-    line = "".join(c if c.isprintable() else " " for c in name)
-    return line if len(line) <= _SHOWN else line[:_SHOWN] + "..."
-
-
-def _likeness(table: Table, headers: set[str]) -> tuple[int, int]:
-    """Count the columns that only this table has, and all it has in common."""
-    others = {n for other in CANONICAL if other is not table for n in other.names}
-    own = set(table.names) & headers
-    return len(own - others), len(own)
-
-
 def type_sheets(
-    sheets: Sequence[Sheet],
+    sheets: Sequence[Turned],
     table: Table,
     zone: ZoneInfo,
     *,
@@ -123,8 +60,8 @@ def type_sheets(
 
     Parameters
     ----------
-    sheets : sequence of Sheet
-        Files that hold `table`; may be empty.
+    sheets : sequence of Turned
+        Tables that hold `table`; may be empty.
     table : Table
         The kind.
     zone : ZoneInfo
@@ -138,13 +75,18 @@ def type_sheets(
     Typed
         Every row of every file, with what became of it.
     """
-    text = _stacked(sheets, table)
+    text = _stacked([sheet.text for sheet in sheets], _text_names(table))
     if placed_by is not None:
         text = _filled_from_infusion(text, placed_by)
     is_duplicate = text.duplicated(subset=["identity"], keep="first")
     typed, faults = _typed(text, table, zone)
-    notes = [_required_faults(text, table), *faults]
-    every = pd.concat(notes) if any(map(len, notes)) else cells.no_faults()
+    faults = [*_turned_faults(sheets), *faults]
+    faults.append(_untold(_required_faults(text, table), faults))
+    if table.name == CHECKS.name:
+        none = pd.Series(data=False, index=text.index)
+        stands = ~_superseded(text, none)  # what is corrected needs no rejection
+        faults.append(far_times(typed[stands], text["checked_at"]))
+    every = _with_places(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
     )
@@ -169,6 +111,39 @@ def type_sheets(
     )
 
 
+def fates(sheet: Turned, typed: Typed) -> pd.Series:
+    """Tell what became of every raw row of one table.
+
+    Parameters
+    ----------
+    sheet : Turned
+        The table.
+    typed : Typed
+        All tables of its kind, typed.
+
+    Returns
+    -------
+    Series of str
+        On the raw rows: accepted, rejected, superseded or exact duplicate. A raw row
+        that feeds several rows is accepted where any of them is.
+    """
+    mine = typed.rows.index[typed.rows["file"] == sheet.raw.file]
+    of_row = np.select(
+        [
+            typed.is_rejected[mine],
+            typed.is_duplicate[mine],
+            typed.is_superseded[mine],
+        ],
+        ["3 rejected", f"2 {DUPLICATE}", f"1 {SUPERSEDED}"],
+        "0 accepted",
+    )
+    # The best of several fates counts: they sort by their first figure.
+    fed = pd.Series(of_row[sheet.feeds.to_numpy()], index=sheet.feeds.index)
+    best = fed.groupby(level=0).min().str[2:]
+    preset = sheet.fate.replace(NO_PLACE, "accepted")
+    return pd.concat([best, preset]).astype("str").reindex(sheet.raw.cells.index)
+
+
 #: Columns without which a row cannot be placed.
 _PLACES = {
     CHECKS.name: ("ward", "patient_id", "checked_at"),
@@ -179,6 +154,7 @@ _PLACES = {
 _FATAL = (
     RejectReason.NO_TIME,
     RejectReason.TIME_NOT_READABLE,
+    RejectReason.TIME_FAR,
     RejectReason.NO_WARD,
     RejectReason.NO_PATIENT,
     RejectReason.NO_INFUSION,
@@ -201,48 +177,86 @@ _MISSING = {
 }
 
 
-def _stacked(sheets: Sequence[Sheet], table: Table) -> pd.DataFrame:
-    """Put the files one below the other, as text, with source and identity."""
-    frames = []
-    for sheet in sheets:
-        raw = sheet.raw
-        frame = pd.DataFrame(
-            {
-                name: raw.cells[sheet.headers[name]]
-                if name in sheet.headers
-                else pd.Series("", index=raw.cells.index, dtype="str")
-                for name in table.names
-            }
-        )
-        frame["file"] = raw.file
-        frame["line"] = raw.lines
-        frame["source"] = raw.file + ":" + raw.lines.astype("str")
-        frame["row_text"] = pd.Series(
-            row_text(raw.cells), index=frame.index, dtype="str"
-        )
-        frame["identity"] = _identity(sheet)
-        frames.append(frame)
+_PROVENANCE = ("file", "line", "source", "row_text", "identity", "is_struck")
+
+
+def _text_names(table: Table) -> list[str]:
+    return [*table.names, *_PROVENANCE]
+
+
+def _stacked(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+    """Put tables one below the other, as text."""
     if not frames:
-        names = [*table.names, "file", "source", "row_text", "identity"]
         empty = pd.DataFrame({name: pd.Series([], dtype="str") for name in names})
-        return empty.assign(line=pd.Series([], dtype="int64"))
-    return pd.concat(frames, ignore_index=True)
+        return empty.astype({"line": "int64", "is_struck": "bool"})
+    return pd.concat(frames, ignore_index=True)[list(names)]
 
 
-def _identity(sheet: Sheet) -> pd.Series:
-    """Give a key that is equal only for rows alike in every column."""
-    cells_ = sheet.raw.cells
-    extra = sorted(set(cells_.columns) - set(sheet.headers.values()))
-    parts = [
-        (name, cells_[sheet.headers[name]])
-        for name in sheet.table.names
-        if name in sheet.headers
-    ] + [(f"+{name}", cells_[name]) for name in extra]
-    key = pd.Series("", index=cells_.index, dtype="str")
-    for name, column in parts:
-        # An empty canonical cell is the same as a column that is not there.
-        key = key + ("\x1f" + name + "=" + column).where(column != "", "")
-    return key
+def _offsets(sheets: Sequence[Turned]) -> list[int]:
+    """Give where the rows of each table begin in the stack."""
+    return list(np.cumsum([0, *(len(sheet.text) for sheet in sheets)]))[:-1]
+
+
+def _turned_faults(sheets: Sequence[Turned]) -> list[pd.DataFrame]:
+    return [
+        sheet.faults.set_axis(sheet.faults.index + offset)
+        for sheet, offset in zip(sheets, _offsets(sheets), strict=True)
+        if len(sheet.faults)
+    ]
+
+
+def _with_places(
+    faults: Sequence[pd.DataFrame], sheets: Sequence[Turned], text: pd.DataFrame
+) -> pd.DataFrame:
+    """Give every fault its header, the cell as it stands in the file, and its row."""
+    some = [f if "header" in f else _named(f, sheets, text) for f in faults if len(f)]
+    if not some:
+        return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
+    return pd.concat([f[FAULT_COLUMNS] for f in some])
+
+
+def _named(
+    faults: pd.DataFrame, sheets: Sequence[Turned], text: pd.DataFrame
+) -> pd.DataFrame:
+    """Put the file's own headers and cells into faults found in typing."""
+    header = faults["column"].copy()
+    value = faults["value"].copy()
+    for sheet, offset in zip(sheets, _offsets(sheets), strict=True):
+        mine = (faults.index >= offset) & (faults.index < offset + len(sheet.text))
+        for column in faults.loc[mine, "column"].unique():
+            rows = mine & (faults["column"] == column).to_numpy()
+            header[rows] = sheet.headers.get(column, column)
+            if column in sheet.originals:
+                at = faults.index[rows] - offset
+                cell = sheet.originals[column].reindex(at).set_axis(faults.index[rows])
+                shown = cell.astype("str").fillna("")
+                value[rows] = shown.where(shown != "", value[rows]).to_numpy()
+    pairs = zip(
+        faults["sentence"],
+        faults["column"],
+        header,
+        faults["value"],
+        value,
+        strict=True,
+    )
+    sentence = [
+        words.replace(column, own, 1).replace(f"'{old}'", f"'{new}'", 1)
+        for words, column, own, old, new in pairs
+    ]
+    return faults.assign(
+        header=header,
+        value=value,
+        sentence=sentence,
+        source=text["source"].reindex(faults.index),
+        row=text["row_text"].reindex(faults.index),
+    )
+
+
+def _untold(needed: pd.DataFrame, faults: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Give those cells lacking that no other fault tells of."""
+    told = {pair for f in faults for pair in zip(f.index, f["column"], strict=True)}
+    pairs = zip(needed.index, needed["column"], strict=True)
+    return needed[[pair not in told for pair in pairs]]
 
 
 def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.DataFrame:
@@ -264,14 +278,14 @@ def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.Dat
 
 
 def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
-    """Mark the rows that an accepted row corrects, and those which these correct.
+    """Mark rows that an accepted row corrects, those these correct, and struck ones.
 
     A rejected row corrects nothing: what it would have replaced is all there is. Rows
     that name themselves, or each other in a ring, correct nothing either.
     """
-    none = pd.Series(data=False, index=text.index)
+    struck = text["is_struck"].astype(bool)
     if "amends" not in text.columns or not (text["amends"] != "").any():
-        return none
+        return struck
     same = text.groupby("identity", sort=False).ngroup()
     of_source = pd.Series(same.to_numpy(), index=text["source"])
     corrects = by_key(text["amends"], of_source)
@@ -282,7 +296,7 @@ def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
     while found := set(links.loc[links["row"].isin(reached), "corrects"]) - corrected:
         corrected |= found
         reached = found
-    return same.isin(corrected)
+    return same.isin(corrected) | struck
 
 
 def _required_faults(text: pd.DataFrame, table: Table) -> pd.DataFrame:

@@ -1,5 +1,6 @@
 """Cells of one column to values; the unreadable is told apart from the empty."""
 
+import numpy as np
 import pandas as pd
 
 from analysis.columns import Column, Kind
@@ -11,6 +12,7 @@ _YES_NO = {
 }  # fmt: skip
 
 _FAULT_COLUMNS = ["column", "value", "reason", "sentence"]
+_NO_FAULTS = pd.DataFrame(columns=_FAULT_COLUMNS, dtype="str")
 
 
 def no_faults() -> pd.DataFrame:
@@ -21,7 +23,7 @@ def no_faults() -> pd.DataFrame:
     DataFrame
         Columns column, value, reason, sentence.
     """
-    return pd.DataFrame(columns=_FAULT_COLUMNS, dtype="str")
+    return _NO_FAULTS.copy()
 
 
 def faults_of(
@@ -45,6 +47,8 @@ def faults_of(
     DataFrame
         Faults on the index of `bad`.
     """
+    if not len(bad):
+        return no_faults()
     return pd.DataFrame(
         {
             "column": column,
@@ -73,6 +77,8 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     faults : DataFrame
         One row a cell set aside, on the index of `text`.
     """
+    if (text == "").all():
+        return pd.Series(np.nan, index=text.index, dtype="float64"), no_faults()
     is_number = text.str.fullmatch(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
     values = pd.to_numeric(text.where(is_number), errors="coerce").astype("float64")
     unit = f" {column.unit}" if column.unit else ""
@@ -113,6 +119,8 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     faults : DataFrame
         One row a word set aside, on the index of `text`.
     """
+    if (text == "").all():
+        return text, no_faults()
     found = {
         cell: _words_of(cell, column) for cell in text.unique() if cell
     }  # few different cells, many rows

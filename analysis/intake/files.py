@@ -1,24 +1,55 @@
 """Files to raw text tables: every record with the line it began on, nothing dropped."""
 
-import csv
 import hashlib
-import io
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.errors import InputError
+from analysis.intake.body import Body, read_body, text_columns, trimmed
+from analysis.intake.encodings import NUL_SIGN, Decoded, to_utf8
+from analysis.intake.header import (
+    Header,
+    are_empty,
+    are_headers,
+    names_of,
+    stripped,
+    units_of,
+)
+from analysis.intake.kinds import check_beginning, check_text
+from analysis.intake.records import Records, find_records, first_records
+from analysis.intake.scan import Ints
+from analysis.intake.workbook import is_workbook, read_sheets
 
-_QUOTE = "a quote is out of place"
-_LONG = "a cell is too long to be one"
-_CLOSING_QUOTE = re.compile(r'[^,"]"')
-_FEWEST_CELLS = 3  # a line with fewer commas than this would ask for may be prose
+__all__ = [
+    "BrokenRecord",
+    "Dialect",
+    "FindHeader",
+    "RawTable",
+    "label_files",
+    "read_raw",
+    "read_table",
+    "row_text",
+]
 
-#: Invisible characters that a spreadsheet leaves around a cell.
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))
+#: Given the first records of a file (at most `HEADER_AMONG`, cells stripped, an empty
+#: line as an empty list), says which of them is the header, if any is.
+FindHeader = Callable[[list[list[str]]], int | None]
+
+#: Records among which the header is looked for.
+HEADER_AMONG = 60
+
+#: Records by which the delimiter is decided.
+_SAMPLE = 400
+_DELIMITERS = (",", ";", "\t")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,23 +62,56 @@ class BrokenRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dialect:
+    """How a text file is written; empty or None where it is to be found out.
+
+    Attributes
+    ----------
+    encoding : str
+        ``utf-8``, ``utf-16-le``, ``utf-16-be``, ``windows-1252``, or another by name;
+        ``workbook`` for a sheet.
+    delimiter : str
+        One ASCII character between cells.
+    quote : str or None
+        The character around cells that hold a delimiter; empty for none at all.
+    """
+
+    encoding: str = ""
+    delimiter: str = ""
+    quote: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RawTable:
-    """One file as text.
+    """One file, or one sheet of a workbook, as text.
 
     Attributes
     ----------
     file : str
-        Label used in ``file:line``.
+        Label used in ``file:line``; ``book.xlsx!Sheet`` for a sheet.
     sha256 : str
         Hash of the bytes that were read.
     cells : DataFrame of str, shape (rows, columns)
-        Cells stripped of blanks around them; the columns are the file's own headers.
+        Cells stripped of blanks around them; the columns are the file's own headers,
+        ``column 7`` where one without a name has cells.
     lines : Series of int, shape (rows,)
-        Line each row begins on, the first being 1; on the index of `cells`.
+        Line (row of the sheet) each row begins on, the first being 1; on the index of
+        `cells`.
     broken : tuple of BrokenRecord
         Records that could not be split into the header's columns.
     other_lines : int
-        Header and blank lines.
+        Records before the header, the header wherever it stands, a row of units under
+        it, and empty records.
+    dialect : Dialect
+        What the file was read with.
+    preamble : tuple of tuple of str
+        Cells of the records before the header.
+    header_line : int
+        Line of the header; 0 for a sheet that has none and so no rows.
+    units : dict of str to str
+        What a row of units under the header says, by column.
+    notes : tuple of str
+        What had to be settled to read the file, in sentences.
     """
 
     file: str
@@ -56,20 +120,20 @@ class RawTable:
     lines: pd.Series
     broken: tuple[BrokenRecord, ...]
     other_lines: int
+    dialect: Dialect = Dialect()
+    preamble: tuple[tuple[str, ...], ...] = ()
+    header_line: int = 0
+    units: dict[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def is_sheet(self) -> bool:
+        """Tell a sheet of a workbook from a file of text."""
+        return self.dialect.encoding == "workbook"
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.
-
-    Parameters
-    ----------
-    paths : sequence of Path
-        Different files.
-
-    Returns
-    -------
-    list of str
-        One label a file, with `/` between folders.
 
     Examples
     --------
@@ -96,8 +160,52 @@ def label_files(paths: Sequence[Path]) -> list[str]:
             depth[i] += 1
 
 
+def read_raw(
+    path: Path,
+    label: str,
+    *,
+    find_header: FindHeader,
+    dialect: Dialect | None = None,
+) -> list[RawTable]:
+    """Read one file as text: a delimited text, or the sheets of a workbook.
+
+    Parameters
+    ----------
+    path : Path
+        The file; opened for reading only.
+    label : str
+        Its name in messages and sources.
+    find_header : callable
+        Says which of the first records is the header (`FindHeader`).
+    dialect : Dialect, optional
+        What is known of a text file; the rest is found out.
+
+    Returns
+    -------
+    list of RawTable
+        One for a text file. For a workbook one a sheet that has anything in it; a sheet
+        without a header has no rows, and all its records stand in the preamble.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used as a whole: missing, unreadable, of another kind, empty,
+        without a header, with a header that names a column twice, or changed while it
+        was read.
+    """
+    data = _bytes_of(path, label)
+    sha256 = hashlib.sha256(data).hexdigest()
+    if is_workbook(data):
+        tables = _from_workbook(data, label, find_header)
+    else:
+        tables = [_from_text(data, label, find_header, dialect or Dialect())]
+    del data
+    _check_unchanged(path, label, sha256)
+    return [replace(table, sha256=sha256) for table in tables]
+
+
 def read_table(path: Path, label: str) -> RawTable:
-    """Read one CSV file as text.
+    """Read one table whose header is the first record that is not empty.
 
     Parameters
     ----------
@@ -114,48 +222,16 @@ def read_table(path: Path, label: str) -> RawTable:
     Raises
     ------
     InputError
-        The file is missing, unreadable, not UTF-8, empty, or its header names a column
-        twice or not at all.
+        As `read_raw`, or a workbook with several sheets.
     """
-    data = _bytes_of(path, label)
-    text = _decode(data, label)
-    header: list[str] = []
-    header_line = 0
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    broken: list[BrokenRecord] = []
-    others = 0
-    for line, cells, fault in _records(text):
-        if fault:
-            broken.append(BrokenRecord(line, cells[0], fault))
-        elif not any(cell.strip() for cell in cells):
-            others += 1
-        elif not header:
-            header, header_line = [_clean(cell) for cell in cells], line
-            others += 1
-        elif row := _fit(cells, len(header)):
-            rows.append(row)
-            lines.append(line)
-        else:
-            why = f"{len(cells)} cells where the header has {len(header)}"
-            broken.append(BrokenRecord(line, _joined(cells), why))
-    if not header:
-        raise InputError(f"{label}: the file is empty; export it again with its rows")
-    _check_header(header, f"{label}, line {header_line}")
-    frame = pd.DataFrame(rows, columns=header, dtype="str")
-    for name in frame.columns:
-        frame[name] = frame[name].str.strip()
-    return RawTable(
-        file=label,
-        sha256=hashlib.sha256(data).hexdigest(),
-        cells=frame,
-        lines=pd.Series(lines, dtype="int64"),
-        broken=tuple(broken),
-        other_lines=others,
-    )
+    tables = read_raw(path, label, find_header=_first_filled)
+    if len(tables) > 1:
+        msg = f"{label}: holds {len(tables)} sheets where one table is wanted"
+        raise InputError(f"{msg}; save each as a file of its own")
+    return tables[0]
 
 
-def row_text(cells: pd.DataFrame) -> list[str]:
+def row_text(cells: pd.DataFrame) -> pd.Series:
     """Give rows as lines of CSV, for the ledger.
 
     Parameters
@@ -165,10 +241,33 @@ def row_text(cells: pd.DataFrame) -> list[str]:
 
     Returns
     -------
-    list of str
-        One line a row, without line ends of its own.
+    Series of str, shape (rows,)
+        A line for each row, on the index of `cells`.
+
+    Examples
+    --------
+    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str")).tolist()
+    ['1,"x, y"']
     """
-    return [_joined(row) for row in cells.itertuples(index=False)]
+    if not len(cells.columns):
+        return pd.Series("", index=cells.index, dtype="str")
+    columns = [_in_quotes(pa.chunked_array(cells[name])) for name in cells.columns]
+    lines: pd.Series = pc.binary_join_element_wise(
+        *columns, pa.scalar(",", pa.large_string())
+    ).to_pandas()
+    return lines.astype("str").set_axis(cells.index)
+
+
+def _in_quotes(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    column = column.cast(pa.large_string())
+    needs = pc.match_substring_regex(column, '[,"\r\n]')
+    if not pc.any(needs).as_py():
+        return column
+    doubled = pc.replace_substring(column, '"', '""')
+    mark = pa.scalar('"', pa.large_string())
+    empty = pa.scalar("", pa.large_string())
+    quoted = pc.binary_join_element_wise(mark, doubled, mark, empty)
+    return pc.if_else(needs, quoted, column)
 
 
 def _bytes_of(path: Path, label: str) -> bytes:
@@ -184,81 +283,215 @@ def _bytes_of(path: Path, label: str) -> bytes:
         raise InputError(f"{msg} or copy it, and run again") from None
 
 
-def _decode(data: bytes, label: str) -> str:
+def _check_unchanged(path: Path, label: str, sha256: str) -> None:
     try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        found = data[error.start : error.start + 1].hex()
-        msg = f"{label}, line {line}: byte {found} is not UTF-8 text"
-        raise InputError(f"{msg}; save the export as CSV in UTF-8") from None
+        with path.open("rb") as file:
+            after = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        after = ""
+    if after != sha256:
+        msg = f"{label}: changed while it was read; close it in other programs"
+        raise InputError(f"{msg} or copy it, and run again")
 
 
-def _records(text: str) -> Iterator[tuple[int, list[str], str]]:
-    """Yield line, cells and fault of each record; a fault gives its text as one cell.
-
-    A quote that is never closed would swallow the rows that follow. Such a record is
-    given up at its first line, and reading goes on with the next one.
-    """
-    lines = list(io.StringIO(text, newline=""))
-    width = 0
-    start = 0
-    while start < len(lines):
-        reader = csv.reader((lines[i] for i in range(start, len(lines))), strict=True)
-        begin = start
-        try:
-            for cells in reader:
-                end = start + reader.line_num
-                if any(_is_row(line, width) for line in lines[begin + 1 : end]):
-                    raise csv.Error(_QUOTE)  # noqa: TRY301 - as if csv had seen it
-                if not width and any(cell.strip() for cell in cells):
-                    width = len(cells)
-                yield begin + 1, cells, ""
-                begin = end
-        except csv.Error:
-            long = max(map(len, lines[begin].split(","))) > csv.field_size_limit()
-            yield begin + 1, [lines[begin].rstrip("\r\n")], _LONG if long else _QUOTE
-            start = begin + 1
-        else:
-            return
-
-
-def _is_row(line: str, width: int) -> bool:
-    """Tell whether a line in the middle of a record looks like a row of its own.
-
-    A line break in a note is followed by prose; after a quote that was meant as a sign
-    and not as a quote ("ditto") whole rows follow. At a row a quote opens a cell.
-    """
-    return (
-        width > _FEWEST_CELLS
-        and line.count(",") >= width - 1
-        and not _CLOSING_QUOTE.search(line)
+def _from_text(
+    data: bytes, label: str, find_header: FindHeader, dialect: Dialect
+) -> RawTable:
+    check_beginning(data, label)
+    decoded = to_utf8(data, label, dialect.encoding)
+    check_text(decoded.data, label)
+    quote = '"' if dialect.quote is None else dialect.quote
+    delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
+    _check_marks(label, delimiter, quote)
+    records = find_records(decoded.data, delimiter, quote)
+    with_nuls = _mark_damage(records, decoded)
+    n = min(HEADER_AMONG, len(records.starts))
+    head = [[stripped(c) for c in records.cells(i)] for i in range(n)]
+    # A broken record is no header, whatever it looks like.
+    at = find_header([[] if i in records.faults else head[i] for i in range(n)])
+    if at is None:
+        raise InputError(_no_header(label, head, records))
+    header = Header.of(head[at], int(records.lines[at]), head[at - 1] if at else ())
+    body = read_body(records, at + 1, header.named, len(header.cells))
+    return _table(
+        label,
+        header,
+        replace(body, empty=body.empty + at + 1),
+        records.lines,
+        broken=tuple(
+            BrokenRecord(int(records.lines[i]), records.text(i), why)
+            for i, why in body.broken
+        ),
+        dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
+        preamble=tuple(map(tuple, head[:at])),
+        notes=_notes(label, decoded.encoding, dialect)
+        + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
     )
 
 
-def _fit(cells: list[str], width: int) -> list[str]:
-    """Give the row if it has the header's columns, or more that are empty; else []."""
-    if len(cells) >= width and not any(cell.strip() for cell in cells[width:]):
-        return cells[:width]
-    return []
+def _check_marks(label: str, delimiter: str, quote: str) -> None:
+    for what, mark in (("delimiter", delimiter), ("quote", quote or '"')):
+        if len(mark) != 1 or not mark.isascii() or mark in "\r\n":
+            msg = f"{label}: the {what} '{mark}' is not one plain character"
+            raise InputError(f"{msg}; a comma, a semicolon or a tab is usual")
+    if delimiter == quote:
+        raise InputError(f"{label}: delimiter and quote are the same, '{quote}'")
 
 
-def _clean(cell: str) -> str:
-    return cell.translate(_INVISIBLE).strip()
+def _delimiter_of(data: bytes, quote: str) -> str:
+    """Decide the delimiter: most records in as many cells as most others, and many.
+
+    A first line ``sep=;`` says it, as spreadsheets have it.
+    """
+    if said := re.match(rb'"?sep=([,;\t|])"?\r?\n', data, re.I):
+        return said[1].decode("ascii")
+    return max(_DELIMITERS, key=lambda mark: _consistency(data, mark, quote))
 
 
-def _joined(cells: Sequence[str]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(cells)
-    return out.getvalue()
+def _consistency(data: bytes, delimiter: str, quote: str) -> float:
+    rows = first_records(data, delimiter, quote, _SAMPLE)
+    widths = Counter(len(row) for row in rows if any(cell.strip() for cell in row))
+    total = widths.total()
+    # Text that is not split at all agrees with itself: one cell counts nothing.
+    return max((n / total * (1 - 1 / w) for w, n in widths.items()), default=0.0)
 
 
-def _check_header(header: list[str], where: str) -> None:
-    folded = [name.casefold() for name in header]
-    twice = [name for name in header if name and folded.count(name.casefold()) > 1]
-    if twice:
-        msg = f"{where}: column {twice[0]} stands twice in the header"
-        raise InputError(f"{msg}; keep one of them")
-    if header.count("") > 1:
-        msg = f"{where}: {header.count('')} columns have no name; name or remove them"
-        raise InputError(msg)
+def _mark_damage(records: Records, decoded: Decoded) -> Ints:
+    """Make faults of records with bytes that are no text, or of NUL bytes only.
+
+    Gives the records in which NUL bytes stand among others.
+    """
+    at, n = np.unique(_holding(records, decoded.nuls), return_counts=True)
+    is_all = n * len(NUL_SIGN.encode()) == records.ends[at] - records.starts[at]
+    why = "only NUL bytes stand in it, as where a copy broke off"
+    records.faults.update(dict.fromkeys(at[is_all].tolist(), why))
+    why = "bytes in it are not text of the file's encoding"
+    damaged = np.unique(_holding(records, decoded.damaged)).tolist()
+    records.faults.update(dict.fromkeys(damaged, why))
+    some: Ints = at[~is_all]
+    return some
+
+
+def _holding(records: Records, offsets: Ints) -> Ints:
+    """Give the record that each offset of the text stands in."""
+    found: Ints = np.searchsorted(records.starts, offsets, side="right") - 1
+    return found
+
+
+def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
+    """Say in how many rows NUL bytes stand."""
+    if not len(at):
+        return ()
+    msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} row"
+    msg += "s (first: " if len(at) > 1 else " ("
+    return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
+
+
+def _no_header(label: str, head: list[list[str]], records: Records) -> str:
+    for i in range(len(head)):
+        if i in records.faults:
+            msg = f"{label}, line {records.lines[i]}: {records.faults[i]}; and no line "
+            return f"{msg}before it looks like the header of a table; export it again"
+    if not any(cell for row in head for cell in row):
+        return f"{label}: the file is empty; export it again with its rows"
+    msg = f"{label}: none of the first {len(head)} lines looks like the header of a"
+    return f"{msg} table; a line with the names of the columns is needed"
+
+
+def _notes(label: str, encoding: str, asked: Dialect) -> tuple[str, ...]:
+    if encoding == "windows-1252" and not asked.encoding:
+        return (f"{label}: is not UTF-8 text and was read as Windows-1252.",)
+    return ()
+
+
+def _from_workbook(data: bytes, label: str, find_header: FindHeader) -> list[RawTable]:
+    sheets = read_sheets(data, label)
+    tables = [
+        _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header)
+        for sheet in sheets
+    ]
+    if not tables:
+        raise InputError(f"{label}: the workbook is empty; export it with its rows")
+    if not any(table.header_line for table in tables):
+        msg = f"{label}: no sheet has a line that looks like the header of a table"
+        raise InputError(f"{msg}; a line with the names of the columns is needed")
+    return tables
+
+
+def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> RawTable:
+    head = [[stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
+    head = [row if any(row) else [] for row in head]
+    at = find_header(head)
+    dialect = Dialect(encoding="workbook")
+    if at is None:
+        return RawTable(
+            file=label,
+            sha256="",
+            cells=pd.DataFrame(),
+            lines=pd.Series([], dtype="int64"),
+            broken=(),
+            other_lines=len(rows),
+            dialect=dialect,
+            preamble=tuple(map(tuple, rows)),
+            notes=(f"{label}: has no header, and nothing of it was used.",),
+        )
+    width = len(rows[at])
+    columns = text_columns(rows[at + 1 :], width)
+    body = Body(
+        columns=[trimmed(column, is_ascii=False) for column in columns],
+        at=np.arange(at + 1, len(rows), dtype=np.int64),
+        broken=[],
+        empty=at + 1,
+    )
+    return _table(
+        label,
+        Header.of(head[at], at + 1, head[at - 1] if at else ()),
+        body,
+        np.arange(1, len(rows) + 1, dtype=np.int64),
+        dialect=dialect,
+        preamble=tuple(map(tuple, head[:at])),
+    )
+
+
+def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
+    label: str,
+    header: Header,
+    body: Body,
+    lines: npt.NDArray[np.int64],
+    *,
+    dialect: Dialect,
+    preamble: tuple[tuple[str, ...], ...],
+    broken: tuple[BrokenRecord, ...] = (),
+    notes: tuple[str, ...] = (),
+) -> RawTable:
+    """Take out what is no row, and name the columns."""
+    is_row = ~are_empty(body) & ~are_headers(body, header)
+    units = units_of(body) if len(is_row) and is_row[0] else {}
+    is_row[:1] &= not units
+    at = body.at
+    columns = body.columns
+    if not is_row.all():
+        mask = pa.array(is_row)
+        columns = [column.filter(mask) for column in columns]
+        at = at[is_row]
+    names = names_of(header, columns, f"{label}, line {header.line}")
+    frame = pa.table(
+        [columns[i] for i in names], names=list(names.values())
+    ).to_pandas()
+    return RawTable(
+        file=label,
+        sha256="",
+        cells=frame.astype("str"),
+        lines=pd.Series(lines[at], dtype="int64"),
+        broken=broken,
+        other_lines=body.empty + int((~is_row).sum()),
+        dialect=dialect,
+        preamble=preamble,
+        header_line=header.line,
+        units={names[i]: unit for i, unit in units.items() if i in names},
+        notes=notes,
+    )
+
+
+def _first_filled(rows: list[list[str]]) -> int | None:
+    return next((i for i, row in enumerate(rows) if any(row)), None)

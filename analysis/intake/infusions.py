@@ -161,7 +161,6 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
         ids[pair] for pair in pairs.itertuples(index=False, name=None)
     ]
     checks.loc[loose.index, "infusion_note"] = "derived"
-    checks.loc[loose.index, "driver_id"] = driver
     notes.append(
         f"{len(loose)} rows carry no infusion id; {len(set(ids.values()))} infusions "
         "were derived from driver (else patient), start rows and volume rises. Their "
@@ -245,9 +244,10 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
     DataFrame
         One row an infusion, indexed by infusion_id: the columns of the infusions table,
         first_row, last_row (times of its first and last row), checks, has_start_row,
-        is_derived. The table leads; the rows fill what it leaves empty. started_at is
-        the start row's time, else the first row's; start_volume_ml the start row's
-        reading. Empty text, NaN and NaT are "not known".
+        is_derived, described_at (the row that first describes it, as file:line). The
+        table leads; the rows fill what it leaves empty. started_at is the start row's
+        time, else the first row's; start_volume_ml the start row's reading. Empty text,
+        NaN and NaT are "not known".
     """
     known = _with_named_driver(checks[checks["infusion_id"] != ""])
     known = known.assign(is_derived=known["infusion_note"] == "derived")
@@ -265,7 +265,7 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
     for name in ("ward", "patient_id", "driver_id"):
         own = out[name].astype("str").fillna("")
         out[name] = own.where(own != "", by_row[name].reindex(out.index).fillna(""))
-    for name in ("diluent", "contents", "end_reason"):
+    for name in ("diluent", "contents", "end_reason", "described_at"):
         out[name] = out[name].astype("str").fillna("")
     for name in ("first_row", "last_row"):
         out[name] = by_row[name].reindex(out.index)
@@ -293,7 +293,8 @@ def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
     text = [n for n in names if pd.api.types.is_string_dtype(table[n])]
     frame = table.copy()
     frame[text] = frame[text].replace("", np.nan)
-    return frame.groupby("infusion_id")[names].first()
+    frame["described_at"] = frame["source"]
+    return frame.groupby("infusion_id")[[*names, "described_at"]].first()
 
 
 _PROVENANCE = ("source", "file", "line", "row_text")

@@ -1,6 +1,6 @@
 """The books of an intake: what became of every row, and why."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import pandas as pd
 
@@ -22,25 +22,21 @@ ACCOUNT_COLUMNS = [
 ]
 
 
-def entries(faults: pd.DataFrame, source: pd.Series, row: pd.Series) -> pd.DataFrame:
-    """Turn faults into ledger entries.
+def entries(faults: pd.DataFrame) -> pd.DataFrame:
+    """Turn faults into ledger entries, under the file's own headers.
 
     Parameters
     ----------
     faults : DataFrame
-        column, value, reason, sentence; indexed by row, a row may occur often.
-    source, row : Series of str
-        ``file:line`` and full text of each row, on the rows' index.
+        value, reason, sentence, header, source and row of each fault.
 
     Returns
     -------
     DataFrame
         Columns of the ``rejected`` table.
     """
-    table = faults.copy()
-    table["source"] = source.reindex(faults.index)
-    table["row"] = row.reindex(faults.index)
-    return table[REJECTED.names].reset_index(drop=True)
+    named = faults.drop(columns="column").rename(columns={"header": "column"})
+    return named[REJECTED.names].reset_index(drop=True)
 
 
 def broken_entries(raw: RawTable) -> pd.DataFrame:
@@ -93,6 +89,14 @@ def stack(frames: Iterable[pd.DataFrame], table: Table) -> pd.DataFrame:
     if not some:
         return pd.DataFrame(columns=table.names, dtype="str")
     return pd.concat(some, ignore_index=True)[table.names]
+
+
+def stack_frames(frames: Iterable[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
+    """Put text frames with the same columns together; empty ones give the columns."""
+    some = [frame for frame in frames if len(frame)]
+    if not some:
+        return pd.DataFrame(columns=list(names), dtype="str")
+    return pd.concat(some, ignore_index=True)[list(names)]
 
 
 def account_of(

@@ -50,6 +50,8 @@ def read_times(
     is_date : Series of bool, shape (n,)
         True where a date stands alone.
     """
+    if (text == "").all():
+        return _no_times(text, zone)
     parts, local = _local_times(text)
     is_date = local.notna() & parts["hour"].isna()
     has_offset = parts["offset"].notna()
@@ -76,6 +78,9 @@ def read_spans(text: pd.Series, zone: ZoneInfo) -> tuple[pd.Series, pd.Series]:
     earliest, latest : Series of datetime64[us, zone], shape (n,)
         Equal for a time; a whole local day for a date; NaT where nothing can be read.
     """
+    if (text == "").all():
+        none, _, _ = _no_times(text, zone)
+        return none, none
     alone = pd.Series(np.arange(len(text)), index=text.index)
     times, _, is_date = read_times(text, zone, alone)
     day = pd.to_datetime(text.where(is_date), format="%Y-%m-%d", errors="coerce")
@@ -85,6 +90,17 @@ def read_spans(text: pd.Series, zone: ZoneInfo) -> tuple[pd.Series, pd.Series]:
     return (
         times.where(~is_date, first.dt.tz_convert(zone)),
         times.where(~is_date, last.dt.tz_convert(zone)),
+    )
+
+
+def _no_times(
+    text: pd.Series, zone: ZoneInfo
+) -> tuple[pd.Series, pd.Series, pd.Series]:
+    times = pd.Series(pd.NaT, index=text.index, dtype=pd.DatetimeTZDtype("us", zone))
+    return (
+        times,
+        pd.Series("", index=text.index, dtype="str"),
+        pd.Series(data=False, index=text.index),
     )
 
 

@@ -1,12 +1,13 @@
 """Results to tables, workbook, notebook and page; and safely into their folder."""
 
-from analysis.report import sections
+from analysis.report import comparing, sections
 from analysis.report.manifest import read_manifest
 from analysis.report.publish import check_output_folder, publish
 from analysis.report.tables import read_tables, write_tables
 
 __all__ = [
     "check_output_folder",
+    "comparing",
     "publish",
     "read_manifest",
     "read_tables",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis.audit import AuditResult
+from analysis.compliance import measures_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,113 +18,18 @@ class Definition:
     meaning: str
 
 
-_COVERED = Definition(
-    label="Covered time",
-    unit="h",
-    meaning="Share of running time that lies within the interval and its grace of the "
-    "check before it. Each gap between two checks adds at most interval + grace; "
-    "paused time and gaps across a transfer are left out. Extra checks cannot "
-    "flatter it.",
-)
-_ON_TIME = Definition(
-    label="Checks on time",
-    unit="checks",
-    meaning="Of the checks that fell due, those made within the interval and its "
-    "grace. A longer gap holds as many checks not on time as fell due in it: the last "
-    "is late if it came soon enough, the others are missed.",
+_SITE_REACTIONS = Definition(
+    label="Site reactions",
+    unit="sites",
+    meaning="Events per 1,000 site-days. One cannula placement is one site and has "
+    "at most one reaction: the earliest of a sign the policy names, enough minor "
+    "signs, or removal for a reaction. A site already showing one when first seen "
+    "is left out; signs not recorded are not the same as none. Limits assume that "
+    "sites are independent of each other.",
 )
 
-MEASURES: dict[str, Definition] = {
-    "covered_time": _COVERED,
-    "checks_on_time": _ON_TIME,
-    "lines_changed_in_time": Definition(
-        label="Extension sets changed in time",
-        unit="sets",
-        meaning="Of the extension sets that reached their limit or were replaced, "
-        "those replaced within it. A set whose age cannot be settled (a date alone, a "
-        "change between two checks) is indeterminate; one that ended with the "
-        "treatment before the limit was never due; neither is counted.",
-    ),
-    "sites_rotated_in_time": Definition(
-        label="Sites rotated in time",
-        unit="sites",
-        meaning="As for extension sets, where the policy sets a limit for sites.",
-    ),
-    "syringe_changed_in_time": Definition(
-        label="Syringe changed in time",
-        unit="changes",
-        meaning="Of the changes in treatments that went on, those after which a "
-        "syringe was running again without a gap.",
-    ),
-    "gap_hours": Definition(
-        label="Hours without a running syringe",
-        unit="h",
-        meaning="Hours with no syringe running in a treatment that went on, per 100 "
-        "treatment hours.",
-    ),
-    "set_rate_matches": Definition(
-        label="Rate set as planned",
-        unit="infusions",
-        meaning="Of the infusions, those whose rate times planned duration gives the "
-        "start volume within the policy's tolerance and rounding.",
-    ),
-    "start_volume_in_window": Definition(
-        label="Start volume in its window",
-        unit="infusions",
-        meaning="Of the infusions whose volume before priming is known, those made up "
-        "within the policy's window for that syringe size.",
-    ),
-    "syringe_size_ok": Definition(
-        label="Syringe size in the policy",
-        unit="infusions",
-        meaning="Of the infusions, those in a syringe size that the policy names.",
-    ),
-    "first_check_in_time": Definition(
-        label="First check in time",
-        unit="infusions",
-        meaning="Of the infusions, those first checked within the policy's time.",
-    ),
-    "second_checker_recorded": Definition(
-        label="Second checker recorded",
-        unit="starts",
-        meaning="Of the starts, those with a second checker in the record.",
-    ),
-    "volume_recorded": Definition(
-        label="Volume recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "site_recorded": Definition(
-        label="Site recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "solution_recorded": Definition(
-        label="Solution recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "battery_recorded": Definition(
-        label="Battery recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "label_recorded": Definition(
-        label="Label recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "checker_recorded": Definition(
-        label="Checker recorded", unit="checks", meaning="Of the checks made."
-    ),
-    "box_locked": Definition(
-        label="Box locked",
-        unit="checks",
-        meaning="Of the checks with an answer, those that say yes. A blank is not an "
-        "answer.",
-    ),
-    "site_reactions": Definition(
-        label="Site reactions",
-        unit="sites",
-        meaning="Events per 1,000 site-days. One cannula placement is one site and has "
-        "at most one reaction: the earliest of a sign the policy names, enough minor "
-        "signs, or removal for a reaction. A site already showing one when first seen "
-        "is left out; signs not recorded are not the same as none. Limits assume that "
-        "sites are independent of each other.",
-    ),
-}
 
-_GRACE = re.compile(r"(?P<measure>.+)_grace_(?P<hours>[0-9.]+)")
+_GRACE = re.compile(r".+_grace_(?P<hours>[0-9.]+)")
 
 
 def definition(measure: str) -> Definition:
@@ -132,29 +38,19 @@ def definition(measure: str) -> Definition:
     Parameters
     ----------
     measure : str
-        Name as in measures.csv; with ``_grace_H`` at its end, the same measure at
-        another grace.
+        Name as in measures.csv or rates.csv.
 
     Returns
     -------
     Definition
-        A measure not known here is called by its name.
+        In words.
     """
     varied = _GRACE.fullmatch(measure)
-    if varied is not None and varied["measure"] in MEASURES:
-        own = MEASURES[varied["measure"]]
-        hours = float(varied["hours"])
-        return Definition(
-            label=f"{own.label}, grace {hours:g} h",
-            unit=own.unit,
-            meaning=f"The same with a grace of {hours:g} h.",
-        )
-    plain = Definition(
-        label=measure.replace("_", " ").capitalize(),
-        unit="units",
-        meaning="Defined in the data dictionary.",
-    )
-    return MEASURES.get(measure, plain)
+    declared = measures_of([float(varied["hours"])] if varied else [])
+    for own in declared:
+        if own.name == measure:
+            return Definition(label=own.label, unit=own.unit, meaning=own.meaning)
+    return _SITE_REACTIONS
 
 
 def cautions(result: AuditResult) -> list[str]:
@@ -193,9 +89,8 @@ def cautions(result: AuditResult) -> list[str]:
         "hours, also across a clock change.",
         f"{used:,} of {read:,} rows were used. What was not used is listed with its "
         "reason; nothing was corrected.",
-        "Intervals treat units as independent (covered time: patients). Checks of one "
-        "patient tend to resemble each other, so the truth may lie outside them more "
-        "often than 1 time in 20.",
+        "Intervals of adherence are widened because checks of one patient resemble "
+        "each other; with fewer than ten patients in all there are none.",
         f"With fewer than {policy.smallest_group_patients} patients there is no "
         "percentage. Wards are not ranked, and nothing here is about a single nurse.",
         "Rates of site reactions depend on how often and how well sites are looked at. "

@@ -5,6 +5,7 @@ facts and not for HTML. Wards stand in alphabetical order and are never ranked; 
 findings are put in an order, by what a reader should look at first.
 """
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -18,10 +19,12 @@ from analysis.report.tables import texts
 from analysis.terms import (
     ALL,
     BETWEEN_WARDS,
+    CheckOutcome,
     EndKind,
     Exclusion,
     FindingGroup,
     FindingKind,
+    Tally,
     YesNo,
 )
 
@@ -37,10 +40,15 @@ KIND_WORDS: Mapping[str, str] = {
     FindingKind.DOUBTFUL_RATE: "doubtful rate",
     FindingKind.VOLUMES_DISAGREE: "two volumes disagree",
     FindingKind.ROW_AFTER_END: "row after the end",
+    FindingKind.ENTRY_ERROR: "suspected entry error",
+    FindingKind.NEAR_DUPLICATE: "nearly the same row twice",
     FindingKind.START_OFFSET: "start volume off the line",
     FindingKind.MAY_STILL_BE_RUNNING: "may still be running",
-    FindingKind.CHECK_MISSED: "check missed",
+    FindingKind.NO_SYRINGE_RUNNING: "no syringe running",
+    FindingKind.CHANGED_LATE: "syringe changed late",
+    FindingKind.CHECK_MISSED: "checks missed",
     FindingKind.LINE_OVERDUE: "extension set overdue",
+    FindingKind.SITE_OVERDUE: "cannula site overdue",
     FindingKind.SITE_REACTION: "site reaction",
 }
 
@@ -50,13 +58,18 @@ _STEPS: tuple[tuple[FindingKind, ...], ...] = (
     (FindingKind.MAY_STILL_BE_RUNNING,),
     (FindingKind.OVER_DELIVERY, FindingKind.SURGE),
     (FindingKind.STALL_TO_END, FindingKind.STALL, FindingKind.SLOW),
+    (FindingKind.NO_SYRINGE_RUNNING, FindingKind.CHANGED_LATE),
     (FindingKind.VOLUME_RISE,),
-    (FindingKind.DOUBTFUL_READING, FindingKind.DOUBTFUL_RATE),
+    (
+        FindingKind.DOUBTFUL_READING,
+        FindingKind.DOUBTFUL_RATE,
+        FindingKind.ENTRY_ERROR,
+    ),
     (FindingKind.ROW_AFTER_END, FindingKind.START_OFFSET),
     (FindingKind.CHECK_MISSED,),
     (FindingKind.SITE_REACTION,),
-    (FindingKind.LINE_OVERDUE,),
-    (FindingKind.VOLUMES_DISAGREE,),
+    (FindingKind.LINE_OVERDUE, FindingKind.SITE_OVERDUE),
+    (FindingKind.VOLUMES_DISAGREE, FindingKind.NEAR_DUPLICATE),
 )
 _STEP_OF = {str(kind): step for step, kinds in enumerate(_STEPS) for kind in kinds}
 
@@ -87,6 +100,8 @@ class Measured:
         Patients with a unit judged.
     proportion, low, high : float
         NaN unless shown as a proportion.
+    change, change_low, change_high : float
+        Proportion less that of the month before, with limits; NaN where not known.
     """
 
     shown: str
@@ -96,6 +111,9 @@ class Measured:
     proportion: float
     low: float
     high: float
+    change: float = math.nan
+    change_low: float = math.nan
+    change_high: float = math.nan
 
     @property
     def has_figure(self) -> bool:
@@ -445,9 +463,40 @@ def all_measured(result: AuditResult) -> dict[tuple[str, str, str], Measured]:
             proportion=float(row["proportion"]),
             low=float(row["low"]),
             high=float(row["high"]),
+            change=float(row["change"]),
+            change_low=float(row["change_low"]),
+            change_high=float(row["change_high"]),
         )
         for row in rows_of(result.comparisons)
     }
+
+
+def late_and_missed(result: AuditResult) -> dict[str, str]:
+    """Say how many checks of the month were late and how many missed, by ward.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    dict of str to str
+        Also for all wards; wards with a check due only.
+    """
+    units = result.units
+    mine = units[
+        (units["measure"] == "checks_on_time")
+        & (units["month"] == result.month)
+        & (units["tally"] != Tally.EXCLUDED)
+    ]
+    every = pd.concat([mine, mine.assign(ward=ALL)])
+    counts = pd.crosstab(every["ward"], every["outcome"])
+    late, missed = (
+        counts.get(str(word), pd.Series(0, index=counts.index))
+        for word in (CheckOutcome.LATE, CheckOutcome.MISSED)
+    )
+    return {str(w): f"{late[w]:,} late, {missed[w]:,} missed" for w in counts.index}
 
 
 def _without_rule(result: AuditResult) -> set[tuple[str, str, str]]:
@@ -728,22 +777,6 @@ def unseen_h(finding: Mapping[str, object]) -> float:
     if not isinstance(began, pd.Timestamp) or not isinstance(seen, pd.Timestamp):
         return np.nan
     return (seen - began) / pd.Timedelta(hours=1)
-
-
-def is_computed(findings: pd.DataFrame) -> bool:
-    """Say whether any probability of an event was computed.
-
-    Parameters
-    ----------
-    findings : DataFrame
-        The findings table.
-
-    Returns
-    -------
-    bool
-        False where the column is blank throughout.
-    """
-    return bool(findings["event_probability"].notna().any())
 
 
 def _has_text(values: pd.Series) -> pd.Series:

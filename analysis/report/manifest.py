@@ -3,6 +3,7 @@
 import hashlib
 import json
 import platform
+from dataclasses import asdict
 from datetime import datetime
 from importlib import metadata
 from pathlib import Path
@@ -73,8 +74,10 @@ def manifest(
         },
         "account": _plain(result.account),
         "noise": _plain(result.noise),
+        "threshold": asdict(result.threshold),
         "not_in_export": dict(result.not_in_export),
         "notes": list(result.notes),
+        "qualifiers": _plain(result.qualifiers),
         "files": files,
     }
 

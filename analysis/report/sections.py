@@ -1,27 +1,28 @@
 """Sections of the monthly report: facts in, HTML out.
 
 Each function is one call of the notebook. It takes the audit and gives a `Section`,
-which shows itself in a notebook and in the page made from it. Text of a log reaches
-HTML through jinja2 with escaping on, and in no other way.
+which shows itself in a notebook and in the page made from it.
 """
 
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from analysis import figures
 from analysis.audit import AuditResult
+from analysis.compliance import Family, Measure
 from analysis.delivery.simulated import SIMULATED
-from analysis.report import facts
+from analysis.quality import habits
+from analysis.report import facts, quality
 from analysis.report.definitions import cautions as caution_texts
 from analysis.report.definitions import definition
+from analysis.report.grid import Grid
 from analysis.report.manifest import read_manifest
+from analysis.report.section import Section, section
 from analysis.report.tables import texts
 from analysis.terms import ALL
 
@@ -37,41 +38,6 @@ _PLOT = (0.075, 0.17, 0.91, 0.685)
 
 _EN_DASH = "\N{EN DASH}"
 _UNKNOWN = "not known"
-
-_pages = Environment(
-    loader=PackageLoader("analysis.report", "templates"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A part of a report, ready to be shown."""
-
-    name: str
-    html: str = field(repr=False)
-
-    def _repr_html_(self) -> str:
-        return self.html
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """A table as it is printed: a caption, headings, and rows of text.
-
-    ``numeric`` holds the places of columns that are set to the right; ``more`` says
-    where the rows are that the page does not show.
-    """
-
-    caption: str
-    head: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    numeric: frozenset[int] = frozenset()
-    more: str = ""
-    last_is_total: bool = False
 
 
 def first_screen(result: AuditResult, list_limit: int) -> Section:
@@ -92,7 +58,7 @@ def first_screen(result: AuditResult, list_limit: int) -> Section:
     now = facts.act_now(result)
     pulls = facts.charts_to_pull(result, list_limit)
     standings = facts.standings(result)
-    return _section(
+    return section(
         "first_screen",
         month=_month(result.month),
         result=result,
@@ -129,14 +95,14 @@ def each_ward(result: AuditResult) -> Section:
     parts = [
         {
             "name": "All wards together" if ward == ALL else ward,
-            "measures": _measures_grid(result, ward, months),
+            "tables": _measures_grids(result, ward, months),
             "rates": _rates_grid(result, ward, months),
             "excluded": _exclusion_lines(result, ward),
             "standing": standings[ward],
         }
         for ward in [ALL, *facts.wards(result)]
     ]
-    return _section("wards", wards=parts, month=_month(result.month))
+    return section("wards", wards=parts, month=_month(result.month))
 
 
 def delivery_findings(result: AuditResult) -> Section:
@@ -155,15 +121,15 @@ def delivery_findings(result: AuditResult) -> Section:
     findings = facts.delivery_findings(result)
     standing = facts.standings(result)[-1]
     drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
-    return _section(
+    return section(
         "delivery",
         findings=[_delivery_view(row, drawn) for row in facts.rows_of(findings)],
         standing=standing,
-        is_computed=facts.is_computed(result.findings),
         reasons=facts.trust(result).not_evaluable,
         simulated=SIMULATED,
-        expected=SIMULATED.false_per_1000 * standing.infusions / 1000,
-        wanted=result.policy.false_flags_per_1000,
+        by_threshold=result.policy.false_flags_per_1000 * standing.infusions / 1000,
+        by_list=(1 - findings["event_probability"]).sum(),
+        threshold=result.threshold,
     )
 
 
@@ -181,14 +147,14 @@ def other_findings(result: AuditResult) -> Section:
         Groups without a finding are named in one sentence.
     """
     groups = facts.other_findings(result)
-    return _section(
+    return section(
         "others",
         grids=[_group_grid(*key, rows) for key, rows in groups.items()],
     )
 
 
 def log_quality(result: AuditResult) -> Section:
-    """Account for the log: files, rejected rows, cells set aside, noise, notes.
+    """Account for the log: rows and cells not read, notes, noise, habits of charting.
 
     Parameters
     ----------
@@ -198,18 +164,17 @@ def log_quality(result: AuditResult) -> Section:
     Returns
     -------
     Section
-        Long tables are cut and say where the rest is.
+        Reasons are counted, with one example each; the rest is in the tables folder.
     """
-    return _section(
+    record = quality.Record.of_result(result)
+    return section(
         "log",
         account=_account_grid(result.account),
-        rejected=_ledger_grid(
-            result.rejected, "Rows that could not be placed", "rejected"
-        ),
-        set_aside=_ledger_grid(
-            result.set_aside, "Cells that could not be read", "set_aside"
-        ),
+        not_read=quality.not_read(record),
         noise=_noise_grid(result.noise),
+        record=quality.grids(result),
+        absent=habits.not_in_export(result.readings),
+        changes=quality.measurement_changes(record),
         notes=result.notes,
     )
 
@@ -237,7 +202,7 @@ def definitions(result: AuditResult) -> Section:
         head=("measure", "name in the tables", "what it means"),
         rows=rows,
     )
-    return _section("plain", grid=grid, items=())
+    return section("plain", grid=grid, items=())
 
 
 def policy_in_force(result: AuditResult) -> Section:
@@ -259,7 +224,7 @@ def policy_in_force(result: AuditResult) -> Section:
         head=("where", "limit", "value", "set by"),
         rows=_text_rows(entries, ("ward", "limit", "value", "set_by")),
     )
-    return _section("plain", grid=grid, items=())
+    return section("plain", grid=grid, items=())
 
 
 def cautions(result: AuditResult) -> Section:
@@ -275,7 +240,7 @@ def cautions(result: AuditResult) -> Section:
     Section
         A numbered list.
     """
-    return _section("plain", grid=None, items=caution_texts(result))
+    return section("plain", grid=None, items=caution_texts(result))
 
 
 def versions(folder: Path | str) -> Section:
@@ -295,16 +260,11 @@ def versions(folder: Path | str) -> Section:
     rows = [(name, number) for name, number in run["versions"].items()]
     rows.append(("policy, SHA-256", run["policy"]["sha256"]))
     grid = Grid(caption="Made with", head=("what", "version"), rows=rows)
-    return _section(
+    return section(
         "plain",
         grid=grid,
         items=(),
     )
-
-
-def _section(name: str, **facts_of: object) -> Section:
-    page = _pages.get_template(f"{name}.html.j2")
-    return Section(name, page.render(**facts_of))
 
 
 # --- words ---
@@ -581,46 +541,94 @@ def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
 # --- each ward ---
 
 
-def _measures_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
+#: Families side by side in one table, and its name.
+_TABLES = (
+    ("checks, continuity, lines", (Family.CHECKS, Family.CONTINUITY, Family.LINES)),
+    ("set-up and record", (Family.SET_UP, Family.RECORD)),
+    ("how it is charted, neither good nor bad", (Family.HABITS,)),
+)
+
+
+def _measures_grids(
+    result: AuditResult, ward: str, months: Sequence[str]
+) -> list[Grid]:
+    """Give the measures of a ward, a table for a few families each."""
     measured = facts.all_measured(result)
-    rows = []
-    for name in facts.measures(result):
-        own = definition(name)
-        if name in result.not_in_export:
-            blank = [""] * (2 + len(months) - 1)
-            rows.append((own.label, "not in this export", *blank))
-            continue
-        found = [measured.get((name, ward, month)) for month in months]
-        rows.append((own.label, *_measure_cells(found, own.unit)))
-    return Grid(
-        caption=f"{_ward_words(ward)}: measures in {_month(months[0])}",
-        head=(
-            "measure",
-            "counted of judged",
-            "%",
-            "95 % interval",
-            *(_month_head(month, result) for month in months[1:]),
-        ),
-        rows=rows,
-        numeric=frozenset(range(1, 4 + len(months))),
-    )
+    late = facts.late_and_missed(result)
+    grids = []
+    for about, families in _TABLES:
+        rows = []
+        for measure in result.declared:
+            if measure.family not in families:
+                continue
+            if measure.name in result.not_in_export:
+                blank = [""] * (2 + len(months))
+                rows.append((measure.label, "not in this export", *blank))
+                continue
+            found = [measured.get((measure.name, ward, month)) for month in months]
+            cells = _measure_cells(found, measure)
+            if measure.name == "checks_on_time" and (said := late.get(ward)):
+                cells[0] += f"\n{said}"
+            rows.append((measure.label, *cells))
+        grids.append(
+            Grid(
+                caption=f"{_ward_words(ward)}, {about}: {_month(months[0])}",
+                head=(
+                    "measure",
+                    "counted of judged",
+                    "figure",
+                    "95 % interval",
+                    "change from the month before",
+                    *(_month_head(month, result) for month in months[1:]),
+                ),
+                rows=rows,
+                numeric=frozenset(range(1, 5 + len(months))),
+            )
+        )
+    return grids
 
 
-def _measure_cells(found: Sequence[facts.Measured | None], unit: str) -> list[str]:
+def _measure_cells(
+    found: Sequence[facts.Measured | None], measure: Measure
+) -> list[str]:
     now, *before = found
     if now is None:
-        cells = [facts.NOTHING_DUE, "", ""]
+        cells = [facts.NOTHING_DUE, "", "", ""]
     elif not now.has_figure:
-        cells = [now.shown, "", ""]
+        cells = [now.shown, "", "", ""]
     else:
-        cells = [_of(now, unit), _percent(now), _interval(now.low, now.high, 100)]
-    return cells + [_EN_DASH if m is None else _before(m, unit) for m in before]
+        cells = [
+            _of(now, measure.unit),
+            _figure(now, measure),
+            _interval(now.low, now.high, measure.per),
+            _change(now, measure),
+        ]
+    return cells + [_EN_DASH if m is None else _before(m, measure) for m in before]
 
 
-def _before(measured: facts.Measured, unit: str) -> str:
+def _figure(measured: facts.Measured, measure: Measure) -> str:
+    if not measure.per_unit or math.isnan(measured.proportion):
+        return _percent(measured)
+    return f"{measure.per * measured.proportion:.1f} h per\n{measure.per_unit}"
+
+
+def _change(measured: facts.Measured, measure: Measure) -> str:
+    """Say how far from the month before, in points or per so many, with limits."""
+    if math.isnan(measured.change):
+        return ""
+    low, high = (measure.per * x for x in (measured.change_low, measured.change_high))
+    said = _signed(measure.per * measured.change)
+    return said if math.isnan(low) else f"{said} ({_signed(low)} to {_signed(high)})"
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 1) + 0.0:+.1f}"  # never -0.0
+
+
+def _before(measured: facts.Measured, measure: Measure) -> str:
     if measured.has_figure and math.isnan(measured.proportion):
-        return _of(measured, unit)
-    return _percent(measured)
+        return _of(measured, measure.unit)
+    return _figure(measured, measure)
 
 
 def _ward_words(ward: str) -> str:
@@ -758,12 +766,12 @@ def _rest(rows: int, table: str) -> str:
     return f"{more:,} more in tables/{table}.csv" if more > 0 else ""
 
 
-# --- the log ---
-
-
 def _text_rows(frame: pd.DataFrame, names: Iterable[str]) -> list[tuple[str, ...]]:
     columns = [texts(frame[name]) for name in names]
     return list(zip(*columns, strict=True))
+
+
+# --- the log ---
 
 
 def _account_grid(account: pd.DataFrame) -> Grid:
@@ -786,7 +794,7 @@ def _account_grid(account: pd.DataFrame) -> Grid:
     ]
     return Grid(
         caption="Every row of every file: rows read = accepted + rejected + superseded "
-        "+ exact duplicates",
+        "+ exact duplicates. Other lines are headers, totals and blank ones",
         head=(
             "file",
             "table",
@@ -803,22 +811,17 @@ def _account_grid(account: pd.DataFrame) -> Grid:
     )
 
 
-def _ledger_grid(ledger: pd.DataFrame, caption: str, table: str) -> Grid:
-    return Grid(
-        caption=f"{caption}: {len(ledger):,}",
-        head=("file and line", "column", "what was found", "why"),
-        rows=_text_rows(
-            ledger.head(_MOST_ROWS), ("source", "column", "value", "sentence")
-        ),
-        more=_rest(len(ledger), table),
-    )
-
-
 def _noise_grid(noise: pd.DataFrame) -> Grid:
     numbers = (
         ("reading_step_ml", 2),
         ("start_step_ml", 2),
         ("time_step_min", 0),
+        ("reading_error_ml", 2),
+        ("offset_ml", 2),
+        ("offset_sd_ml", 2),
+        ("flow_sd", 3),
+        ("slip_share", 3),
+        ("event_share", 3),
         ("shortest_stall_h", 1),
     )
     rows = [
@@ -840,8 +843,14 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             "reading step, mL",
             "start step, mL",
             "time step, min",
+            "reading error, mL",
+            "start offset, mL",
+            "its spread, mL",
+            "spread of flow",
+            "share of slips",
+            "share of events",
             "shortest stop, h",
         ),
         rows=rows,
-        numeric=frozenset(range(2, 7)),
+        numeric=frozenset(range(2, 13)),
     )

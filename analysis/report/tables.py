@@ -15,6 +15,7 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.columns import OUTPUT, Column, Kind, Table
+from analysis.delivery import Threshold
 from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.manifest import read_manifest
@@ -127,8 +128,10 @@ def read_tables(folder: Path | str) -> AuditResult:
         policy=policy,
         account=_records(run["account"]),
         noise=_records(run["noise"]),
+        threshold=Threshold(**run["threshold"]),
         not_in_export=run["not_in_export"],
         notes=tuple(run["notes"]),
+        qualifiers=_records(run["qualifiers"]),
         **tables,
     )
 

@@ -70,8 +70,10 @@ def _in_place(rows: pd.DataFrame, cannulas: pd.DataFrame) -> pd.Series:
 
 def _derived(rows: pd.DataFrame) -> pd.Series:
     """Tell sites apart by site_changed rows and changes of location, per driver."""
-    order = rows.sort_values(["patient_id", "driver_id", "checked_at"], kind="stable")
-    keys = [order["patient_id"], order["driver_id"]]
+    order = rows.sort_values(
+        ["patient_id", "run_driver_id", "checked_at"], kind="stable"
+    )
+    keys = [order["patient_id"], order["run_driver_id"]]
     place = order["site_location"].replace("", np.nan).groupby(keys).ffill()
     before = place.groupby(keys).shift()
     moved = (order["site_changed"] == "yes") | (
@@ -80,7 +82,7 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
     number = moved.astype("int64").groupby(keys).cumsum()
     first = order.groupby([*keys, number])["checked_at"].transform("min")
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    text = order["patient_id"] + "\x1f" + order["driver_id"] + "\x1f" + stamp
+    text = order["patient_id"] + "\x1f" + order["run_driver_id"] + "\x1f" + stamp
     labels = {key: DERIVED + short_hash(key) for key in text.unique()}
     named: pd.Series = text.map(labels)
     return named

@@ -1,45 +1,22 @@
-"""Wards: what may be said of each, knowing chance.
+"""Wards and months: what may be said of each, knowing chance."""
 
-Fewer than ten wards are shown side by side with their intervals, in the order of their
-names. Nothing is ranked, and "different" is said of none of them here.
-"""
+from analysis.wards.comparisons import compare_wards
+from analysis.wards.funnel import Funnel, funnel_of
+from analysis.wards.hours import checks_by_hour, hours_in_words
+from analysis.wards.splits import OVERLAP, months_held, reading_splits, reading_steps
+from analysis.wards.trends import DELIVERY, Lines, follow_months
 
-import numpy as np
-import pandas as pd
-
-from analysis.columns import COMPARISONS
-from analysis.policy import Policy
-
-#: Fewer units than this: counts only (common practice, no source).
-FEWEST_UNITS = 10
-
-
-def compare_wards(measures: pd.DataFrame, policy: Policy) -> pd.DataFrame:
-    """Say of each ward and period whether a proportion may be shown.
-
-    Parameters
-    ----------
-    measures : DataFrame
-        The measures table.
-    policy : Policy
-        Gives the smallest number of patients.
-
-    Returns
-    -------
-    DataFrame
-        The comparisons table. Proportion and limits are blank unless shown.
-    """
-    table = measures[[n for n in COMPARISONS.names if n != "shown"]].copy()
-    judged = measures["units"] - measures["excluded"]
-    few = (measures["patients"] < policy.smallest_group_patients) | (
-        judged < FEWEST_UNITS
-    )
-    nothing = ~(measures["denominator"] > 0)
-    table["shown"] = np.select(
-        [nothing, few], ["nothing due", "counts only"], default="proportion"
-    )
-    hidden = table["shown"] != "proportion"
-    table.loc[hidden, ["proportion", "low", "high"]] = np.nan
-    return table[COMPARISONS.names].sort_values(
-        ["measure", "period", "ward"], kind="stable", ignore_index=True
-    )
+__all__ = [
+    "DELIVERY",
+    "OVERLAP",
+    "Funnel",
+    "Lines",
+    "checks_by_hour",
+    "compare_wards",
+    "follow_months",
+    "funnel_of",
+    "hours_in_words",
+    "months_held",
+    "reading_splits",
+    "reading_steps",
+]

@@ -12,6 +12,7 @@ from tests.tiny import (
     audit,
     kinds,
     moment,
+    only,
     policy_but,
     policy_with,
     syringe,
@@ -86,7 +87,8 @@ def test_a_gap_that_a_check_closes(
     found = audit(tmp_path, round_of(0, gap))
     units = units_of(found, "checks_on_time")
     assert sorted(units["outcome"]) == outcomes
-    assert kinds(found, "check") == ["check_missed"] * outcomes.count("missed")
+    # However many were missed in it, a gap is one thing to look at.
+    assert kinds(found, "check") == ["check_missed"] * ("missed" in outcomes)
 
 
 @pytest.mark.parametrize(
@@ -114,6 +116,96 @@ def test_a_last_gap_that_no_check_closes(
     covered = whole(found.measures, "covered_time")
     assert covered["denominator"] == pytest.approx(4 + gap)
     assert covered["numerator"] == pytest.approx(4 + min(gap, 4.5))
+
+
+@pytest.mark.parametrize(
+    ("gap", "said"),
+    [
+        pytest.param(
+            6.67, "No check is charted near the one due 1 Jun 14:03.", id="one missed"
+        ),
+        pytest.param(
+            12.4,
+            "No check is charted near the 2 due from 1 Jun 14:03 to 1 Jun 18:03.",
+            id="two missed",
+        ),
+        pytest.param(
+            13.0,
+            "No check is charted near the 2 due from 1 Jun 14:03 to 1 Jun 18:03.",
+            id="two missed and a third late: the late one is not among them",
+        ),
+    ],
+)
+def test_the_finding_of_a_gap_says_how_many_checks_are_missing(
+    tmp_path: Path, gap: float, said: str
+) -> None:
+    found = only(audit(tmp_path, round_of(0, gap)), "check_missed")
+    assert found["sentence"] == said
+    assert found["began_earliest"] == moment("2026-06-01T14:03")
+    assert found["hours_equivalent"] == pytest.approx(gap, abs=0.01)
+    sources = (found["first_source"], found["last_source"])
+    assert sources == ("checks.csv:2", "checks.csv:3")
+
+
+def test_the_finding_of_a_gap_keeps_its_id_when_a_check_closes_it(
+    tmp_path: Path,
+) -> None:
+    rows = round_of(0, 4, end=False)
+    rows += syringe({0: 16.0, 20: 2.7}, patient_id="P2", infusion_id="I2")
+    open_ = audit(tmp_path / "a", rows).findings
+    closed = audit(tmp_path / "b", [*rows, *round_of(0, 4, 21)[2:]]).findings
+    first, second = (
+        set(f.loc[(f["kind"] == "check_missed") & (f["infusion_id"] == "I1")]
+            ["finding_id"])
+        for f in (open_, closed)
+    )  # fmt: skip
+    assert first == second
+    assert len(first) == 1
+
+
+UNPLACED = " A row that could not be placed, checks.csv:4, lies in this gap."
+
+
+UNPLACED = " A row that could not be placed, checks.csv:4, lies in this gap."
+
+
+@pytest.mark.parametrize(
+    ("cells", "hour", "said"),
+    [
+        pytest.param({}, 5, UNPLACED, id="its ward is blank"),
+        pytest.param(
+            {"infusion_id": None}, 5, UNPLACED,
+            id="ward and infusion are blank, the patient is the same",
+        ),
+        pytest.param({}, 14, "", id="it lies after the gap"),
+        pytest.param({"infusion_id": "I7"}, 5, "", id="it is of another infusion"),
+        pytest.param(
+            {"infusion_id": None, "patient_id": "P7"}, 5, "",
+            id="it is of another patient",
+        ),
+    ],
+)  # fmt: skip
+def test_a_rejected_row_in_the_gap_is_named(
+    tmp_path: Path, cells: Row, hour: float, said: str
+) -> None:
+    rows = round_of(0, 12, 15.9, 16)
+    # An infusion on two wards: nobody can tell the ward of a row without one.
+    rows[-1]["ward"] = "Birch Ward"
+    stray = {**round_of(0, hour)[1], "entry": "check", "ward": None, **cells}
+    found = audit(tmp_path, [*rows[:2], stray, *rows[2:]])
+    assert found.rejected["source"].tolist() == ["checks.csv:4"]
+    sentence = only(found, "check_missed")["sentence"]
+    gap = "No check is charted near the 2 due from 1 Jun 14:03 to 1 Jun 18:03."
+    assert sentence == gap + said
+
+
+def test_several_rejected_rows_in_a_gap_are_all_named(tmp_path: Path) -> None:
+    rows = round_of(0, 5, 6, 12, 15.9, 16)
+    rows[-1]["ward"] = "Birch Ward"
+    rows[1]["ward"] = rows[2]["ward"] = None
+    sentence = only(audit(tmp_path, rows), "check_missed")["sentence"]
+    said = " Rows that could not be placed, checks.csv:3, checks.csv:4, lie in this gap"
+    assert said in sentence
 
 
 def test_a_check_falls_into_the_month_in_which_it_was_due(tmp_path: Path) -> None:

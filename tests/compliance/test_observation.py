@@ -241,7 +241,7 @@ def test_two_rows_at_one_moment_after_the_end_are_two_findings(tmp_path: Path) -
     rows = syringe({0: 16.0, 4: 13.3, 8: 13.0}, start=START, entries={4: "end"})
     rows.append({**rows[2], "volume_remaining_ml": 12.9})
     found = audit(tmp_path, rows)
-    assert kinds(found) == ["row_after_end", "row_after_end"]
+    assert kinds(found) == ["near_duplicate", "row_after_end", "row_after_end"]
     assert found.findings["finding_id"].is_unique
 
 

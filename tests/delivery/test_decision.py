@@ -27,6 +27,14 @@ def run(
     )
 
 
+def stopped() -> list[Row]:
+    """Give an infusion found stopped at its last check, and ended soon after."""
+    volumes = (16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.5, None)
+    rows = run(*volumes, hours=(*HOURS, 23.8))
+    lights = ["yes"] * (len(HOURS) - 1) + ["no", ""]
+    return [{**row, "running": light} for row, light in zip(rows, lights, strict=True)]
+
+
 def ratio(k: float, start: float = 16.0, rate: float = RATE) -> list[float]:
     """Give the volumes of an infusion that runs at k times its rate throughout."""
     return [round(max(start - k * rate * h, 0), 1) for h in HOURS]
@@ -48,8 +56,13 @@ def ratio(k: float, start: float = 16.0, rate: float = RATE) -> list[float]:
         ),
         pytest.param(
             run(16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.7),
+            ["doubtful_reading"],
+            id="the last reading alone is the one before again: likelier copied",
+        ),
+        pytest.param(
+            stopped(),
             ["stall_to_end"],
-            id="the last reading alone is off: a finding resting on one reading",
+            id="the last reading alone is off and the driver is charted as stopped",
         ),
         pytest.param(
             run(16.0, 13.4, 10.6, 10.6, 5.2, 2.7, 0.3),
@@ -132,7 +145,8 @@ def test_a_stall_says_how_much_and_when_it_could_first_be_seen(tmp_path: Path) -
 
 def test_a_finding_of_the_last_reading_alone_says_so(tmp_path: Path) -> None:
     found = only(
-        audit(tmp_path, run(16.0, 13.4, 10.6, 8.0, 5.2, 2.7, 2.7)), "stall_to_end"
+        audit(tmp_path, stopped()),
+        "stall_to_end",
     )
     assert "Rests on one reading, the last." in found["sentence"]
 
@@ -144,12 +158,14 @@ def test_a_late_finish_is_delayed_and_not_caught_up(tmp_path: Path) -> None:
     stall = only(result, "stall")
     assert kinds(result, "charting") == []
     assert "Delayed: the syringe later emptied." in stall["sentence"]
-    assert stall["volume_ml"] == pytest.approx(-2.7, abs=0.2)
+    # 4.1 h at 16/24 mL/h were not given.
+    assert stall["volume_low_ml"] <= -4.1 * RATE <= stall["volume_high_ml"]
 
 
 def test_more_than_was_in_the_barrel_is_never_given(tmp_path: Path) -> None:
     found = only(audit(tmp_path, run(*ratio(2.0))), "over_delivery")
-    assert 0 < found["volume_ml"] <= 8.1  # half is due when the syringe is empty
+    # Half is due when the syringe is empty, at 12 h.
+    assert found["volume_low_ml"] <= 8.0 <= found["volume_high_ml"] < 16.0
     assert "Volume given early." in found["sentence"]
 
 
@@ -299,8 +315,6 @@ def test_the_windows_of_a_noise_free_stall_hold_its_true_onset_and_end(
     ]
     assert window[0] <= began <= window[1]
     assert window[2] <= ended <= window[3]
-    # No finer than the checks allow: the gap in which it began is all that is known.
-    assert window[1] <= 3600 * min(h for h in (*hours, 25) if h > onset)
 
 
 def test_a_pause_is_flat_and_the_rest_at_the_set_rate(tmp_path: Path) -> None:

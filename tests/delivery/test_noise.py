@@ -34,9 +34,10 @@ def test_the_coarsest_step_that_nearly_all_readings_lie_on(
 def test_the_sd_of_a_ward_that_reads_whole_millilitres_on_the_hour(
     tmp_path: Path,
 ) -> None:
-    # Trade: SD about 0.5 mL at 12 h for 1 mL / 1 h, without an offset. By hand:
-    # reading 1/12, start 1/12, time (16/24)^2/12, flow (0.025 x 8)^2: 0.2437, SD 0.494.
-    # With the model's offset of 0.25 mL: 0.3062, SD 0.553.
+    # Trade: SD about 0.5 mL at 12 h for 1 mL / 1 h, without an offset. By hand, with
+    # the stated values that a ward of few infusions has: reading 1/12 + 0.1^2, start
+    # 1/12, time (16/24)^2/12, flow (0.02 x 8)^2: 0.2393, SD 0.489. With the stated
+    # offset of 0.2 mL: 0.2793, SD 0.528.
     rows = syringe(
         {0: 16, 4: 13, 8: 11, 12: 8, 16: 5, 20: 3},
         start="2026-06-01T10:00",
@@ -47,8 +48,8 @@ def test_the_sd_of_a_ward_that_reads_whole_millilitres_on_the_hour(
     assert noise["reading_step_ml"] == noise["start_step_ml"] == 1.0
     assert noise["time_step_min"] == 60
     at_12_h = result.readings["sd_ml"].iloc[3]
-    assert at_12_h == pytest.approx(0.553, abs=5e-4)
-    assert (at_12_h**2 - 0.25**2) ** 0.5 == pytest.approx(0.4937, abs=1e-3)
+    assert at_12_h == pytest.approx(0.528, abs=5e-4)
+    assert (at_12_h**2 - 0.2**2) ** 0.5 == pytest.approx(0.4892, abs=1e-3)
 
 
 def test_wards_have_steps_of_their_own(tmp_path: Path) -> None:

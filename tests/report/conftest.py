@@ -19,10 +19,12 @@ from analysis.columns import (
     READINGS,
     REJECTED,
     SET_ASIDE,
+    TRENDS,
     UNITS,
     Kind,
     Table,
 )
+from analysis.delivery import Threshold
 from analysis.intervals import poisson_exact, wilson
 from analysis.policy import Policy
 
@@ -47,11 +49,16 @@ SHAPES: dict[str, tuple[float, ...] | None] = {
     "doubtful_rate": None,
     "volumes_disagree": None,
     "row_after_end": None,
+    "entry_error": None,
+    "near_duplicate": None,
     "start_offset": (16.0, 12.9, 10.1, 7.5, 4.7, 2.2, 0.0),
     "may_still_be_running": None,
     "check_missed": None,
     "line_overdue": None,
     "site_reaction": None,
+    "no_syringe_running": None,
+    "changed_late": None,
+    "site_overdue": None,
 }
 GROUPS = {
     **dict.fromkeys(
@@ -59,11 +66,21 @@ GROUPS = {
         "delivery",
     ),
     **dict.fromkeys(
-        ("doubtful_reading", "doubtful_rate", "volumes_disagree", "row_after_end"),
+        (
+            "doubtful_reading",
+            "doubtful_rate",
+            "volumes_disagree",
+            "row_after_end",
+            "entry_error",
+            "near_duplicate",
+        ),
         "charting",
     ),
     "start_offset": "set_up",
     "may_still_be_running": "continuity",
+    "no_syringe_running": "continuity",
+    "changed_late": "continuity",
+    "site_overdue": "line",
     "check_missed": "check",
     "line_overdue": "line",
     "site_reaction": "site",
@@ -175,6 +192,7 @@ def finding(
         "finding_id": f"{kind[:6].upper()}{started:%m}{number:04}",
         "group": GROUPS[kind],
         "kind": kind,
+        "event_probability": 0.9 if is_delivery else None,
         "began_earliest": times[0],
         "began_latest": times[1],
         "ended_earliest": times[2],
@@ -261,10 +279,30 @@ def _with_limits(rows: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:
         ["nothing due", "counts only"],
         "proportion",
     )
-    comparisons = table.assign(shown=shown)[COMPARISONS.names].copy()
+    comparisons = table.assign(shown=shown).reindex(columns=COMPARISONS.names)
+    comparisons["different"] = comparisons["different"].astype("str")
     hidden = comparisons["shown"] != "proportion"
     comparisons.loc[hidden, ["proportion", "low", "high"]] = np.nan
-    return {"measures": table, "comparisons": comparisons}
+    return {
+        "measures": table,
+        "comparisons": comparisons,
+        "trends": _trends(comparisons),
+    }
+
+
+def _trends(comparisons: pd.DataFrame) -> pd.DataFrame:
+    """Make the plain lines of the months that are shown."""
+    lines = comparisons[comparisons["period"] != "all"]
+    columns = ["measure", "ward", "month", "numerator", "denominator", "proportion"]
+    lines = lines.rename(columns={"period": "month"})[columns]
+    lines = lines.assign(part=1, chart="line").sort_values(columns[:3])
+    return frame_of(
+        TRENDS,
+        [
+            dict(zip(lines.columns, row, strict=True))
+            for row in lines.itertuples(index=False)
+        ],
+    )
 
 
 def _rates(rows: list[dict[str, Any]]) -> dict[str, pd.DataFrame]:
@@ -343,13 +381,35 @@ def make_result(
                 "reading_step_ml": 0.1,
                 "start_step_ml": 0.1,
                 "time_step_min": 5.0,
+                "reading_error_ml": 0.05,
+                "offset_ml": -0.1,
+                "offset_sd_ml": 0.2,
+                "flow_sd": 0.02,
+                "slip_share": 0.015,
+                "event_share": 0.05,
                 "shortest_stall_h": [2.5, *[np.nan] * (len(wards) - 1)],
             }
+        ),
+        threshold=Threshold(
+            probability=0.35,
+            wanted_per_1000=10.0,
+            drawn=4000,
+            false_per_1000=10.0,
+            false_se=1.6,
         ),
         not_in_export={
             "box_locked": "Whether the box was locked is not in this export."
         },
         notes=("No infusion id had to be derived.", "Times read as local time."),
+        qualifiers=pd.DataFrame(
+            {
+                "column": ["volume_remaining_ml", "battery_pct"],
+                "qualifier": ["approximate", "range"],
+                "cells": [12, 1],
+                "source": ["checks.csv:7", "checks.csv:9"],
+                "value": ["~13,3", "80-90"],
+            }
+        ),
         findings=frame_of(FINDINGS, rows.findings),
         infusions=frame_of(INFUSION_RESULTS, rows.infusions),
         readings=readings,
@@ -399,6 +459,7 @@ def empty(result: AuditResult) -> AuditResult:
             "units",
             "rates",
             "comparisons",
+            "trends",
             "rejected",
             "set_aside",
             "noise",

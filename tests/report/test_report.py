@@ -13,8 +13,9 @@ import nbformat
 import pytest
 
 from analysis.audit import AuditResult
-from analysis.report import publish, sections
+from analysis.report import facts, publish, sections
 from analysis.report.notebook import run_notebook
+from analysis.report.section import Section
 from analysis.report.workbook import COLUMNS, DECISIONS
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
@@ -121,8 +122,10 @@ def test_every_picture_says_its_numbers(page: Page) -> None:
         "How do the wards stand?",
         "Can I trust the log?",
         "Not in this export:",
-        "No flag does not mean delivered. Not evaluable: 3.",
-        "10 more in tables/rejected.csv",
+        "No flag does not mean delivered. Not evaluable: 4.",
+        "Rows that could not be placed, kept in full in tables/rejected.csv: 30",
+        "Numbers charted with a qualifier, read as a number",
+        "~13,3",
         "check_interval_h",
         "shows the plunger, not the patient",
     ],
@@ -131,8 +134,15 @@ def test_says(text: str, page: Page) -> None:
     assert text in page.text
 
 
-def test_says_once_what_is_not_computed(page: Page) -> None:
-    assert page.text.count("not computed in this version") == 1
+def test_both_expected_numbers_of_false_flags_are_told_apart(
+    page: Page, hostile: AuditResult
+) -> None:
+    listed = facts.delivery_findings(hostile)
+    standing = facts.standings(hostile)[-1]
+    by_threshold = 10 * standing.infusions / 1000
+    assert f"{by_threshold:.1f} expected by the threshold" in page.text
+    # Each planted finding has a probability of 0.9.
+    assert f"{0.1 * len(listed):.1f} expected in this list" in page.text
 
 
 def test_published_notebook_opens_in_its_folder(folder: Path) -> None:
@@ -191,7 +201,7 @@ def test_workbook_holds_text_and_a_choice(
     ],
 )
 def test_a_month_with_nothing_in_it_has_its_sections(
-    section: Callable[[AuditResult], sections.Section], empty: AuditResult
+    section: Callable[[AuditResult], Section], empty: AuditResult
 ) -> None:
     assert Page(section(empty)._repr_html_()).text.strip()
 

@@ -108,6 +108,44 @@ def test_a_site_known_by_its_rows(
         assert unit["tally"] == ("counted" if outcome == "reaction" else "not counted")
 
 
+@pytest.mark.parametrize(
+    "header",
+    [
+        pytest.param("site_signs", id="a canonical header"),
+        pytest.param("Site Condition", id="a header of the service's own"),
+    ],
+)
+def test_a_look_that_cannot_be_read_is_not_recorded_and_no_absence_of_a_reaction(
+    tmp_path: Path, header: str
+) -> None:
+    seen = looks({0: "none", 4: "redness", 8: "none"}, site_id="CN1")
+    unread = looks(
+        {0: "wobbly", 4: "wobbly", 8: None},
+        site_id="CN2",
+        patient_id="P2",
+        infusion_id="I2",
+        driver_id="D2",
+    )
+    half = looks(
+        {0: "none", 4: "wobbly", 8: "none"},
+        site_id="CN3",
+        patient_id="P3",
+        infusion_id="I3",
+        driver_id="D3",
+    )
+    rows = [{"look": row.pop("site_signs"), **row} for row in seen + unread + half]
+    rows = [{header if k == "look" else k: v for k, v in row.items()} for row in rows]
+    result = audit(tmp_path, before_all() + rows)
+    assert result.set_aside["column"].tolist() == [header] * 3
+    units = units_of(result, "site_reactions").set_index("line_id")
+    assert units.loc["CN1", "outcome"] == "reaction"
+    assert units.loc["CN2", "outcome"] == "signs not recorded"
+    assert units.loc["CN2", "tally"] == "excluded"
+    readings = result.readings.set_index(["site_id", "checked_at"])["site_signs"]
+    assert readings["CN2"].tolist() == ["", "", ""]
+    assert readings["CN3"].tolist() == ["none", "", "none"]
+
+
 def test_left_truncated_exposure_begins_at_the_first_row(tmp_path: Path) -> None:
     placed = cannula(inserted_at="2026-06-01T10:00")
     result = audit(

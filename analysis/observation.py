@@ -29,7 +29,10 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by infusion_id: observed_end (NaT for an infusion without rows and
-        times), end_kind, planned_end, is_closed (a row stands at the observed end).
+        times), end_kind, planned_end, is_closed (a row stands at the observed end),
+        next_on_driver (the next start on the driver, else of the patient),
+        ward_of_next (its ward, where it is the same patient's and gives the end; else
+        empty).
     """
     known = log.infusions
     rows = log.checks[log.checks["infusion_id"] != ""]
@@ -52,9 +55,10 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
     )
     running = log_end.where(out["planned_end"] > log_end)
     # A syringe_change row ends this infusion at its own time, planned end or not.
+    goes_on = following["patient_id"] == known["patient_id"]
     is_change = (
         (following["entry"] == Entry.SYRINGE_CHANGE)
-        & (following["patient_id"] == known["patient_id"])
+        & goes_on
         & (following["started_at"] >= shown)
     )
     out["observed_end"] = (
@@ -76,6 +80,11 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
         default=str(EndKind.NOT_RECORDED),
     )
     out["is_closed"] = own_end.notna() | is_change
+    out["next_on_driver"] = following["started_at"]
+    by_following = own_end.isna() & (
+        is_change | (out["end_kind"] == EndKind.NEXT_START)
+    )
+    out["ward_of_next"] = following["ward"].where(by_following & goes_on, "")
     return out
 
 
@@ -97,20 +106,33 @@ def _own_end(rows: pd.DataFrame, index: pd.Index) -> tuple[pd.Series, pd.Series]
 
 
 def _next_start(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    """Give start, entry and patient of the next run on the driver, else patient."""
-    first_entry = rows.groupby("infusion_id")["entry"].first()
+    """Give start, entry, patient and ward of the next run on the driver.
+
+    Where no driver is charted, of the next run of the patient on whatever driver.
+    """
+    first = rows[~rows.duplicated("infusion_id")].set_index("infusion_id")
     frame = known[["patient_id", "driver_id", "started_at"]].copy()
-    frame["entry"] = first_entry.reindex(known.index).fillna("")
-    frame["key"] = np.where(
-        frame["driver_id"] != "",
-        "driver " + frame["driver_id"],
-        "patient " + frame["patient_id"],
+    frame["entry"] = first["entry"].reindex(known.index).fillna("")
+    frame["ward"] = first["ward"].reindex(known.index).fillna(known["ward"])
+    has_driver = frame["driver_id"] != ""
+    return (
+        _following(frame[has_driver], "driver_id")
+        .reindex(known.index)
+        .where(has_driver, _following(frame, "patient_id"))
     )
-    frame = frame.sort_values(["key", "started_at"], kind="stable")
-    following = frame.groupby("key")[["started_at", "entry", "patient_id"]].shift(-1)
-    same = following["started_at"] == frame["started_at"]
-    following.loc[same, "started_at"] = pd.NaT
-    return following.reindex(known.index)
+
+
+def _following(runs: pd.DataFrame, key: str) -> pd.DataFrame:
+    """Give the first run under the same key that started later, NaT where none did."""
+    names = ["started_at", "entry", "patient_id", "ward"]
+    order = runs[runs["started_at"].notna()]
+    order = order.sort_values([key, "started_at"], kind="stable")
+    starts = order[~order.duplicated([key, "started_at"])]
+    later = starts.groupby(key)[names].shift(-1)
+    # Runs that started at one moment have the same next one.
+    number = (~order.duplicated([key, "started_at"])).cumsum() - 1
+    each = later.take(number.to_numpy()).set_axis(order.index)
+    return each.reindex(runs.index)
 
 
 def _ward_of_last_row(rows: pd.DataFrame, known: pd.DataFrame) -> pd.Series:

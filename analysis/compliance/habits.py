@@ -1,0 +1,472 @@
+"""Charting habits by ward: quality of the data, neither good nor bad, and no blame.
+
+How times and volumes are written down limits what any other figure can show. Nothing
+here is counted by person.
+"""
+
+import numpy as np
+import pandas as pd
+from scipy.special import gammaln
+
+from analysis.compliance.digits import reading_steps, written_volumes
+from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
+from analysis.compliance.verdicts import first_true, judged
+from analysis.delivery.line import SET_RATE
+from analysis.terms import Exclusion, HabitOutcome, YesNo
+
+#: Readings in this step or a coarser one end in .0 or .5 whatever anybody prefers.
+_COARSE_ML = 0.5
+
+#: Chance that an infusion honestly read is called too close to its line, at most.
+FALSE_ALARM = 0.001
+#: Fewer readings than this cannot be that unlikely.
+FEWEST_READINGS = 3
+
+#: Checks written within so long of each other are one batch.
+BATCH = pd.Timedelta(minutes=2)
+
+#: What a row says of the driver and the patient; a copied row repeats all of it.
+_SEEN = (
+    "set_rate_ml_h",
+    "volume_remaining_ml",
+    "volume_delivered_ml",
+    "display_remaining_ml",
+    "battery_pct",
+    "running",
+    "site_location",
+    "site_signs",
+    "solution_appearance",
+)
+
+
+def exact_hour_share(basis: Basis) -> pd.DataFrame:
+    """Tell which checks are timed on the exact hour; by chance 1 in 60 would be.
+
+    Parameters
+    ----------
+    basis : Basis
+        Visits, by the local clock.
+
+    Returns
+    -------
+    DataFrame
+        One unit a visit, none excluded.
+    """
+    visits = basis.visits.units
+    is_exact = visits["due_at"].dt.minute == 0
+    return _judged(
+        visits,
+        is_exact,
+        (HabitOutcome.EXACT_HOUR, HabitOutcome.OTHER_TIME),
+        first_true(visits.index),
+    )
+
+
+def written_in_batches(basis: Basis) -> pd.DataFrame:
+    """Tell which checks were written late and together with another of their driver.
+
+    Late is more than the ward's check interval after the time of the check; together
+    is within `BATCH` of another late one of the same driver (the same infusion, where
+    no driver is charted).
+
+    Parameters
+    ----------
+    basis : Basis
+        Visits, recorded_at, and the interval of the ward.
+
+    Returns
+    -------
+    DataFrame
+        One unit a visit; excluded where recorded_at is blank, or the ward has no rule
+        for the interval.
+    """
+    visits, rows = basis.visits.units, basis.log.checks
+    written = _written_at(basis)
+    interval = basis.policy.by_ward("check_interval_h", visits["ward"])
+    lateness = (written - visits["due_at"]).dt.total_seconds()
+    is_late = lateness > interval * 3600
+    driver = rows["run_driver_id"].reindex(visits.index)
+    owner = ("driver " + driver).where(driver != "", visits["infusion_id"])
+    late = pd.DataFrame({"owner": owner, "written": written})[is_late]
+    late = late.sort_values(["owner", "written"], kind="stable")
+    after = late.groupby("owner")["written"].diff()
+    before = after.groupby(late["owner"]).shift(-1)
+    near = (after <= BATCH) | (before <= BATCH)
+    return _judged(
+        visits,
+        near.reindex(visits.index, fill_value=False),
+        (HabitOutcome.IN_BATCH, HabitOutcome.NOT_IN_BATCH),
+        first_true(
+            visits.index,
+            (interval.isna(), Exclusion.NO_RULE_SET),
+            (written.isna(), Exclusion.WRITING_NOT_TIMED),
+        ),
+    )
+
+
+def _written_at(basis: Basis) -> pd.Series:
+    """Give when each visit was written: the last of its rows, if several were."""
+    visits, written = basis.visits, basis.log.checks["recorded_at"]
+    found = written.reindex(visits.units.index)
+    if len(visits.repeated):
+        latest = written.reindex(visits.repeated.index).groupby(visits.repeated).max()
+        found.loc[latest.index] = latest
+    return found
+
+
+def round_volume_share(basis: Basis) -> pd.DataFrame:
+    """Tell which volumes end in .0 or .5.
+
+    Parameters
+    ----------
+    basis : Basis
+        Log and visits.
+
+    Returns
+    -------
+    DataFrame
+        One unit a visit with a volume of `written_volumes`; excluded where the ward
+        reads in steps of 0.5 mL or coarser, so that nothing can be told. Nobody's
+        preference gives 1 in 5 where volumes are read to 0.1 mL, 1 in 50 to 0.01 mL.
+    """
+    rows = basis.log.checks
+    read = written_volumes(rows[rows["infusion_id"] != ""])
+    visits = basis.visits.at(read.index)
+    read, visits = _once_a_visit(read, visits)
+    halves = read["volume_ml"] * 2
+    return _judged(
+        visits,
+        (halves - halves.round()).abs() < 1e-6,
+        (HabitOutcome.ROUND_VOLUME, HabitOutcome.OTHER_VOLUME),
+        first_true(
+            visits.index, (read["step_ml"] >= _COARSE_ML, Exclusion.COARSE_SCALE)
+        ),
+    )
+
+
+def copied_readings(basis: Basis) -> pd.DataFrame:
+    """Tell which readings equal the one before though the driver must have moved.
+
+    A reading has something to say where the driver is shown running and the line fell
+    by more than one reading step since the reading before it. One that is the same is
+    consistent with a copied reading, and with a driver that had stopped.
+
+    Parameters
+    ----------
+    basis : Basis
+        Log, lines and visits.
+
+    Returns
+    -------
+    DataFrame
+        One unit a reading that has one of the same kind before it in its infusion;
+        excluded where nothing can be told, by reason.
+    """
+    read, visits, reason = _pairs(basis)
+    return _judged(
+        visits,
+        read["is_same"],
+        (HabitOutcome.SAME_READING, HabitOutcome.MOVED),
+        reason,
+    )
+
+
+def copied_rows(basis: Basis) -> pd.DataFrame:
+    """Tell which rows repeat the row before though the driver must have moved.
+
+    Parameters
+    ----------
+    basis : Basis
+        Log, lines and visits.
+
+    Returns
+    -------
+    DataFrame
+        The units of `copied_readings`; counted where the whole row is the same
+        (`is_row_repeated`).
+    """
+    read, visits, reason = _pairs(basis)
+    is_repeated = is_row_repeated(basis.log.checks).reindex(read.index)
+    return _judged(
+        visits,
+        is_repeated & read["is_same"],
+        (HabitOutcome.SAME_ROW, HabitOutcome.MOVED),
+        reason,
+    )
+
+
+def is_row_repeated(checks: pd.DataFrame) -> pd.Series:
+    """Tell which rows say what the row before them of their infusion says.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Accepted rows in order of time.
+
+    Returns
+    -------
+    Series of bool
+        On the index of `checks`: all that is seen at a check is the same, the battery
+        and a volume are among it, and the battery has had more than one value in that
+        infusion.
+    """
+    of = checks[checks["infusion_id"] != ""]
+    by = of.groupby("infusion_id")
+    same = pd.Series(data=True, index=of.index)
+    for name in _SEEN:
+        before = by[name].shift()
+        same &= (of[name] == before) | (of[name].isna() & before.isna())
+    has_volume = of["volume_remaining_ml"].notna() | of["volume_delivered_ml"].notna()
+    battery = of["battery_pct"].notna() & (by["battery_pct"].transform("nunique") > 1)
+    found = (same & has_volume & battery).reindex(checks.index, fill_value=False)
+    return found.astype(bool)
+
+
+def _pairs(basis: Basis) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
+    """Give readings with one before them: what they say, their visits, exclusions."""
+    lines = basis.lines[basis.lines["observed_ml"].notna()]
+    visits = basis.visits.at(lines.index)
+    lines, visits = _once_a_visit(lines, visits)
+    order = lines.sort_values(["infusion_id", "checked_at"], kind="stable")
+    by = order.groupby("infusion_id")
+    read = pd.DataFrame(
+        {
+            "has_before": by["source"].shift() == order["source"],
+            "is_same": (by["observed_ml"].diff() == 0),
+            "fell_ml": -by["expected_ml"].diff().round(6),
+            "is_paused": order["is_paused"],
+            "step_ml": reading_steps(order, order["observed_ml"]),
+        }
+    )
+    read = read[read["has_before"]]
+    visits = visits.loc[read.index]
+    running = basis.visits.any_of(basis.log.checks["running"] == YesNo.YES)
+    reason = first_true(
+        read.index,
+        (visits["is_after_end"], Exclusion.AFTER_END),
+        (read["is_paused"], Exclusion.PAUSED),
+        (
+            ~running.loc[visits["visit"]].set_axis(read.index),
+            Exclusion.NOT_SHOWN_RUNNING,
+        ),
+        (read["fell_ml"].isna(), Exclusion.NO_RATE_LINE),
+        (read["fell_ml"] <= read["step_ml"], Exclusion.MOVED_TOO_LITTLE),
+    )
+    return read, visits, reason
+
+
+def readings_too_close(basis: Basis) -> pd.DataFrame:
+    """Tell which infusions' readings lie closer to the line than readings can.
+
+    A volume read from marks one step apart is off by up to half a step, evenly. Other
+    errors add to that and never bring readings nearer to a line that knows nothing of
+    them: n readings are all together within r steps of the line (root of the summed
+    squares) with a chance of at most the volume of a ball of radius r in n dimensions.
+    An infusion counts where that is at most `FALSE_ALARM`: consistent with numbers
+    worked out, and not read. A number worked out and then rounded to the ward's marks
+    looks like a careful reading, and is not seen.
+
+    Parameters
+    ----------
+    basis : Basis
+        Log, lines and visits.
+
+    Returns
+    -------
+    DataFrame
+        One unit an infusion with a reading after its start; excluded without a
+        set-rate line or a start volume, with too few readings, or where the line
+        itself lies on the marks at all its readings. Readings between which the line
+        fell by less than a step are not independent: the first of them is used.
+    """
+    read = _on_line(basis)
+    by = read.groupby("infusion_id", sort=True)
+    off = read["residual_ml"] / read["step_ml"]
+    marks = read["expected_ml"] / read["step_ml"]
+    key = read["infusion_id"]
+    found = pd.DataFrame(
+        {
+            "readings": read["is_used"].groupby(key).sum(),
+            "off": (off**2).where(read["is_used"], 0).groupby(key).sum(),
+            "least": ((marks - marks.round()) ** 2)
+            .where(read["is_used"], 0)
+            .groupby(key)
+            .sum(),
+            "has_line": (read["basis"] == SET_RATE).groupby(key).all(),
+            "has_start": read["has_start_volume"].groupby(key).all(),
+        }
+    )
+    chance = chance_as_close(found["off"], found["readings"])
+    chance_of_line = chance_as_close(found["least"], found["readings"])
+    sources = basis.log.checks["source"].reindex(read.index)
+    known = basis.log.infusions.loc[found.index]
+    units = pd.DataFrame(
+        {
+            "unit_id": found.index,
+            "ward": by["ward"].first(),
+            "patient_id": known["patient_id"],
+            "infusion_id": found.index,
+            "line_id": "",
+            "due_at": known["started_at"],
+            "first_source": sources.groupby(key).first(),
+            "last_source": sources.groupby(key).last(),
+        }
+    )
+    return _judged(
+        units,
+        chance <= FALSE_ALARM,
+        (HabitOutcome.TOO_CLOSE, HabitOutcome.AS_READ),
+        first_true(
+            found.index,
+            (~found["has_line"], Exclusion.NO_RATE_LINE),
+            (~found["has_start"], Exclusion.START_VOLUME_NOT_CHARTED),
+            (found["readings"] < FEWEST_READINGS, Exclusion.TOO_FEW_READINGS),
+            (chance_of_line <= FALSE_ALARM, Exclusion.LINE_ON_MARKS),
+        ),
+    )
+
+
+def chance_as_close(squares: pd.Series, readings: pd.Series) -> pd.Series:
+    """Bound the chance that rounding leaves readings so close to their line.
+
+    Parameters
+    ----------
+    squares : Series of float, shape (n,)
+        Sum of the squared distances from the line, in reading steps.
+    readings : Series of int, shape (n,)
+        How many readings are summed.
+
+    Returns
+    -------
+    Series of float, shape (n,)
+        Volume of the ball of that radius, at most 1: exact for rounding alone where
+        `squares` is at most 1/4, and never below the chance.
+
+    Examples
+    --------
+    >>> chance_as_close(pd.Series([0.01]), pd.Series([2])).round(4).tolist()
+    [0.0314]
+    """
+    half = readings / 2
+    radius = np.log(squares.where(squares > 0))
+    volume = half * np.log(np.pi) + half * radius - gammaln(half + 1)
+    chance: pd.Series = np.exp(volume.clip(upper=0)).fillna(0.0)
+    return chance.mask(readings == 0, 1.0)
+
+
+def _on_line(basis: Basis) -> pd.DataFrame:
+    """Give the readings after the start that a moving line can be held against."""
+    lines = basis.lines
+    is_read = (lines["source"] != "") & ~lines["is_start"] & ~lines["is_after_end"]
+    is_floored = lines["is_floored"] & (lines["expected_ml"] <= 0)
+    read = lines[is_read & ~is_floored].sort_values(
+        ["infusion_id", "checked_at"], kind="stable"
+    )
+    read = read.assign(step_ml=reading_steps(read, read["observed_ml"]))
+    fell = -read.groupby("infusion_id")["expected_ml"].diff()
+    return read.assign(is_used=fell.isna() | (fell.round(6) >= read["step_ml"]))
+
+
+def _once_a_visit(
+    read: pd.DataFrame, visits: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Keep the last of the readings of one visit."""
+    kept = ~visits["visit"].duplicated(keep="last")
+    return read[kept], visits[kept]
+
+
+def _judged(
+    units: pd.DataFrame,
+    is_so: pd.Series,
+    words: tuple[HabitOutcome, HabitOutcome],
+    reason: pd.Series,
+) -> pd.DataFrame:
+    """Finish units by what they show, and what they do not."""
+    outcome = first_true(units.index, (is_so, words[0]), default=words[1])
+    return judged(units, outcome, words[0], reason)
+
+
+_lacks_volumes = lacks_columns("checks", "volume_remaining_ml", "volume_delivered_ml")
+
+FAMILY = (
+    Measure(
+        name="exact_hour_share",
+        family=Family.HABITS,
+        label="Times on the exact hour",
+        unit="checks",
+        meaning="Checks timed on the exact hour; by chance 1 in 60 would be. Where "
+        "many are, times are likely those of the round, and timeliness is as recorded.",
+        find=exact_hour_share,
+        is_habit=True,
+    ),
+    Measure(
+        name="round_volume_share",
+        family=Family.HABITS,
+        label="Volumes ending in .0 or .5",
+        unit="readings",
+        meaning="Volumes read that end in .0 or .5. With no digit preferred 1 in 5 "
+        "would where volumes are read to 0.1 mL. Wards that read in steps of 0.5 mL or "
+        "coarser are left out, and so are start volumes and empty syringes.",
+        find=round_volume_share,
+        lacks=_lacks_volumes,
+        is_habit=True,
+        from_readings=True,
+    ),
+    Measure(
+        name="copied_readings",
+        family=Family.HABITS,
+        label="Readings the same as the one before",
+        unit="readings",
+        meaning="Of the readings with the driver shown running and more than one step "
+        "of movement due by the line since the reading before, those that are the "
+        "same. Consistent with a copied reading, and with a driver that had stopped.",
+        find=copied_readings,
+        lacks=lambda log: (
+            lacks_columns("checks", "running")(log) or _lacks_volumes(log)
+        ),
+        is_habit=True,
+        from_readings=True,
+    ),
+    Measure(
+        name="copied_rows",
+        family=Family.HABITS,
+        label="Rows the same as the one before",
+        unit="readings",
+        meaning="Of the same readings, those whose whole row is the same, battery "
+        "among it, in an infusion whose battery was seen to change.",
+        find=copied_rows,
+        lacks=lambda log: (
+            lacks_columns("checks", "running")(log)
+            or _lacks_volumes(log)
+            or lacks_columns("checks", "battery_pct")(log)
+        ),
+        is_habit=True,
+        from_readings=True,
+    ),
+    Measure(
+        name="readings_too_close",
+        family=Family.HABITS,
+        label="Readings closer to the line than readings are",
+        unit="infusions",
+        meaning="Infusions whose readings lie closer to the set-rate line than the "
+        "marks they are read from allow, beyond a chance of 1 in 1,000. Consistent "
+        "with numbers worked out and not read.",
+        find=readings_too_close,
+        lacks=lambda log: (
+            _lacks_volumes(log) or lacks_columns("checks", "set_rate_ml_h")(log)
+        ),
+        is_habit=True,
+        from_readings=True,
+    ),
+    Measure(
+        name="written_in_batches",
+        family=Family.HABITS,
+        label="Checks written late in a batch",
+        unit="checks",
+        meaning="Checks written more than the check interval after they were made, "
+        "within two minutes of another such check of the same driver.",
+        find=written_in_batches,
+        lacks=lacks_columns("checks", "recorded_at"),
+        is_habit=True,
+    ),
+)

@@ -1,0 +1,270 @@
+"""Extension sets and cannulas: when fitted, how each ended, until when observed.
+
+The lines table leads. One named in the checks only is fitted and removed between two
+checks. Where no ids are charted, the rows that chart a change are the changes; a
+cannula that is found in another place was moved between two checks.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.intake import Log
+from analysis.intake.infusions import DERIVED, short_hash
+from analysis.lookup import by_key
+from analysis.terms import NO_WARD, EndKind, LineKind, RemovalReason
+
+_ENDED = (str(RemovalReason.END_OF_TREATMENT), str(RemovalReason.DIED))
+
+_FAULTS = (
+    str(RemovalReason.REACTION),
+    str(RemovalReason.BLOCKAGE),
+    str(RemovalReason.LEAK),
+    str(RemovalReason.DISLODGED),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """One kind of line, and where the log and the policy speak of it.
+
+    Attributes
+    ----------
+    kind : LineKind
+        Its rows of the lines table.
+    name : str
+        As a sentence begins with it.
+    ids, changed, place : str
+        Columns of the check log: the one in use, that it was changed, where it is
+        (empty for none).
+    life, grace : str
+        Limits of the policy.
+    """
+
+    kind: LineKind
+    name: str
+    ids: str
+    changed: str
+    place: str
+    life: str
+    grace: str
+
+
+EXTENSION_SET = Piece(
+    kind=LineKind.EXTENSION_SET,
+    name="Extension set",
+    ids="line_id",
+    changed="line_changed",
+    place="",
+    life="extension_set_life_h",
+    grace="extension_set_grace_h",
+)
+CANNULA = Piece(
+    kind=LineKind.CANNULA,
+    name="Cannula",
+    ids="site_id",
+    changed="site_changed",
+    place="site_location",
+    life="site_life_h",
+    grace="site_grace_h",
+)
+
+
+def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
+    """List every line of one kind.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    ends : DataFrame
+        As given by `observe`.
+    piece : Piece
+        The kind.
+
+    Returns
+    -------
+    DataFrame
+        One row a line: line_id, ward, patient_id, inserted_min, inserted_max (NaT where
+        not known), removed_min, removed_max (NaT while in use), seen_until, is_ended
+        (it ended with the treatment), is_fault (removed for a fault), first_source,
+        last_source.
+    """
+    frames = [
+        _from_table(log, piece),
+        _from_ids(log, piece),
+        _from_changes(log, piece),
+    ]
+    segments = pd.concat([f for f in frames if len(f)] or frames[:1], ignore_index=True)
+    return _with_end_of_treatment(segments, log, ends)
+
+
+def _from_table(log: Log, piece: Piece) -> pd.DataFrame:
+    table = log.lines[log.lines["kind"] == piece.kind]
+    named = log.checks[log.checks[piece.ids] != ""].groupby(piece.ids)
+    ids = table["line_id"]
+    ward = table["ward"].where(
+        table["ward"] != "",
+        by_key(table["patient_id"], _last_of(log, "ward")).astype("str").fillna(""),
+    )
+    ward = ward.mask(ward == "", NO_WARD)
+    label = table["line_id"].where(
+        table["line_id"] != "", DERIVED + table["source"].map(short_hash)
+    )
+    out = pd.DataFrame(
+        {
+            "line_id": label,
+            "ward": ward,
+            "patient_id": table["patient_id"],
+            "inserted_min": table["inserted_at"],
+            "inserted_max": table["inserted_at_latest"],
+            "removed_min": table["removed_at"],
+            "removed_max": table["removed_at_latest"],
+            "seen_until": by_key(ids, named["checked_at"].max()),
+            "is_ended": table["removal_reason"].isin(_ENDED),
+            "is_fault": table["removal_reason"].isin(_FAULTS),
+            "is_unsaid": table["removal_reason"] == "",
+            "first_source": by_key(ids, named["source"].first()),
+            "last_source": by_key(ids, named["source"].last()),
+        }
+    )
+    for name in ("first_source", "last_source"):
+        out[name] = out[name].astype("str").where(out[name].notna(), table["source"])
+    return out
+
+
+def _last_of(log: Log, column: str) -> pd.Series:
+    return log.checks.groupby("patient_id")[column].last()
+
+
+def _from_ids(log: Log, piece: Piece) -> pd.DataFrame:
+    """Give lines that only the checks name, in the order they were seen on a driver."""
+    listed = set(log.lines.loc[log.lines["kind"] == piece.kind, "line_id"])
+    rows = log.checks[log.checks[piece.ids] != ""]
+    if not len(rows) or rows[piece.ids].isin(listed).all():
+        return pd.DataFrame()
+    # Neighbours by driver: a patient's two drivers have a line each, and one line may
+    # go on from one driver to the next.
+    by = rows.groupby(["patient_id", "run_driver_id"])
+    rows = rows.assign(
+        before=by["checked_at"].shift(),
+        after=by["checked_at"].shift(-1),
+        change_after=by[piece.changed].shift(-1) == "yes",
+    )
+    keys = ["patient_id", piece.ids]
+    last = rows.drop_duplicates(keys, keep="last").sort_values(keys)
+    first = rows.drop_duplicates(keys).sort_values(keys).set_axis(last.index)
+    before, after = first["before"], last["after"]
+    fitted_here = first[piece.changed] == "yes"
+    gone = last["checked_at"].mask(last["change_after"], after)
+    out = pd.DataFrame(
+        {
+            "line_id": last[piece.ids],
+            "ward": last["ward"],
+            "patient_id": last["patient_id"],
+            "inserted_min": before.mask(fitted_here, first["checked_at"]),
+            "inserted_max": first["checked_at"].where(before.notna() | fitted_here),
+            "removed_min": gone.where(after.notna()),
+            "removed_max": after,
+            "seen_until": last["checked_at"],
+            "is_ended": False,
+            "is_fault": False,
+            "is_unsaid": False,
+            "first_source": first["source"],
+            "last_source": last["source"],
+        }
+    )
+    return out[~out["line_id"].isin(listed)]
+
+
+def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
+    """Give lines known only by their changes; the first of a patient is undated."""
+    rows, lines = log.checks, log.lines
+    listed = lines.loc[lines["kind"] == piece.kind, "patient_id"]
+    named = rows.loc[rows[piece.ids] != "", "patient_id"]
+    rows = rows[~rows["patient_id"].isin(listed) & ~rows["patient_id"].isin(named)]
+    if not len(rows) or piece.changed not in log.columns["checks"]:
+        return pd.DataFrame()
+    owner = ["patient_id", "run_driver_id"]
+    rows = rows.sort_values([*owner, "checked_at"], kind="stable")
+    keys = [rows[name] for name in owner]
+    is_marked = rows[piece.changed] == "yes"
+    is_new = is_marked | _is_moved(rows, keys, piece)
+    runs = (
+        rows.assign(
+            number=is_new.astype("int64").groupby(keys).cumsum(),
+            earliest=rows["checked_at"].where(
+                is_marked, rows["checked_at"].groupby(keys).shift()
+            ),
+        )
+        .groupby([*owner, "number"])
+        .agg(
+            ward=("ward", "last"),
+            first_at=("checked_at", "first"),
+            last_at=("checked_at", "last"),
+            first_source=("source", "first"),
+            last_source=("source", "last"),
+            earliest=("earliest", "first"),
+        )
+        .reset_index()
+    )
+    dated = runs["number"] > 0
+    by = runs.groupby(owner)
+    label = runs["patient_id"] + "\x1f" + runs["run_driver_id"] + "\x1f"
+    stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
+    return pd.DataFrame(
+        {
+            "line_id": DERIVED + (label + stamp).map(short_hash),
+            "ward": runs["ward"],
+            "patient_id": runs["patient_id"],
+            "inserted_min": runs["earliest"].where(dated),
+            "inserted_max": runs["first_at"].where(dated),
+            "removed_min": by["earliest"].shift(-1),
+            "removed_max": by["first_at"].shift(-1),
+            "seen_until": runs["last_at"],
+            "is_ended": False,
+            "is_fault": False,
+            "is_unsaid": False,
+            "first_source": runs["first_source"],
+            "last_source": runs["last_source"],
+        }
+    )
+
+
+def _is_moved(rows: pd.DataFrame, keys: list[pd.Series], piece: Piece) -> pd.Series:
+    """Mark rows that find the line in another place than the row before."""
+    if not piece.place:
+        return pd.Series(data=False, index=rows.index)
+    place = rows[piece.place].replace("", np.nan).groupby(keys).ffill()
+    before = place.groupby(keys).shift()
+    moved: pd.Series = place.notna() & before.notna() & (place != before)
+    return moved
+
+
+def _with_end_of_treatment(
+    segments: pd.DataFrame, log: Log, ends: pd.DataFrame
+) -> pd.DataFrame:
+    """Settle lines without a charted removal: still in use, or ended with treatment.
+
+    One removed for no charted reason, after which nothing of its patient is charted,
+    ended with the treatment too. Where no check names the line it is observed to its
+    patient's last row.
+    """
+    if not len(segments):
+        return segments
+    patient = segments["patient_id"]
+    last_row = by_key(patient, _last_of(log, "checked_at"))
+    still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
+    out = segments.copy()
+    seen = out["seen_until"].fillna(last_row)
+    seen = seen.mask(seen < out["inserted_min"], out["inserted_min"])
+    # A line of somebody without any row is dated by what there is, at last the log.
+    seen = seen.fillna(out["inserted_min"])
+    out["seen_until"] = seen.fillna(log.checks["checked_at"].iloc[-1])
+    open_ = out["removed_max"].isna()
+    is_last = out["inserted_max"].groupby(patient).transform("max")
+    is_last = ~(is_last > out["inserted_max"]) & ~(last_row > out["removed_max"])
+    unsaid = out["is_unsaid"].astype(bool) & is_last
+    out["is_ended"] |= (open_ | unsaid) & ~patient.isin(still)
+    return out.drop(columns="is_unsaid")

@@ -1,0 +1,359 @@
+"""What may have happened to an infusion: each kind of event as a family of shapes.
+
+A shape says how much was not delivered by each reading. A family lists shapes over its
+onset, duration or size, with a prior weight for each. To add a kind: write its function
+and name it in `HYPOTHESES`. Weights are stated, not fitted: common practice, no source.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.delivery.batches import Array, Batch
+from analysis.terms import FindingKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shapes:
+    """s shapes of one kind for n infusions with k readings.
+
+    Attributes
+    ----------
+    lost_ml : array of float, shape (n, s, k)
+        Volume not delivered by each reading; negative: given beyond the line.
+    log_weight : array of float, shape (n, s)
+        Log prior weight within the kind; -inf where a shape cannot be.
+    volume_ml : array of float, shape (n, s)
+        Delivered minus set-rate line at its largest departure; NaN where the kind has
+        none.
+    began_h, ended_h : array of float, shape (n, s, 2)
+        Earliest and latest onset and end that the shape stands for [h]; NaN for an end
+        that was not seen.
+    other_log_ratio : array of float, shape (n, s)
+        What the other cells of the rows say for the shape.
+    ratio : array of float, shape (s,)
+        Delivered over set volume, where constant throughout; else NaN.
+    """
+
+    lost_ml: Array
+    log_weight: Array
+    volume_ml: Array
+    began_h: Array
+    ended_h: Array
+    other_log_ratio: Array
+    ratio: Array
+
+
+#: Mean length of a stop that ends [h].
+STOP_H = 5.0
+
+#: A stop shorter than this is thought of less, the shorter it is [h].
+LEAST_STOP_H = 2.0
+
+#: Ratios of delivered to set volume; within 0.90 to 1.10 none is an event.
+SLOW_RATIOS = (0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.68, 0.75, 0.81, 0.86)
+FAST_RATIOS = (1.14, 1.2, 1.28, 1.38, 1.5, 1.7, 2.0, 2.5, 3.5, 6.0)
+HARMLESS_RATIOS = (0.91, 0.93, 0.95, 1.05, 1.07, 1.09)
+
+#: Volumes given at once, and volumes added to a syringe [mL].
+SURGES_ML = (0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
+_ADDED_ML = (2.0, 3.0, 4.5, 6.0, 8.0, 10.0, 13.0, 16.0)
+
+#: A rise must raise the reading by more than this [mL].
+_LEAST_RISE_ML = 1.0
+
+#: A rise back to a full syringe rather than to some level.
+_REFILL = 0.6
+
+
+def _stops(batch: Batch, nodes: int) -> tuple[Array, Array, Array, Array]:
+    """Give stops from node to node: lost volume, volume of each, hours, index pairs."""
+    hours = np.linspace(0, 1, nodes + 1)[None, :] * batch.elapsed_h[:, -1:]
+    line = batch.line_at(hours)
+    first, last = np.triu_indices(nodes + 1, 1)
+    a, b = line[:, first], line[:, last]
+    lost = np.clip(
+        np.minimum(b[:, :, None], batch.delivered_ml[:, None, :]) - a[:, :, None],
+        0,
+        None,
+    )
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
+    volume = np.minimum(a, held) - np.minimum(b, held)
+    return lost, volume, hours, np.stack([first, last])
+
+
+def stalls(batch: Batch, nodes: int) -> Shapes:
+    """Lay out stops after which a later reading shows movement again.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        Onset and end lie on so many equal parts of the time to the last reading.
+
+    Returns
+    -------
+    Shapes
+        Onset anywhere with equal chance, length exponential with mean `STOP_H`.
+    """
+    lost, volume, hours, (first, last) = _stops(batch, nodes)
+    ends = last < nodes
+    lost, volume, first, last = lost[:, ends], volume[:, ends], first[ends], last[ends]
+    began, ended = hours[:, first], hours[:, last]
+    length = ended - began
+    weight = np.exp(-length / STOP_H) * np.minimum(length / LEAST_STOP_H, 1)
+    half = hours[:, 1:2] / 2
+    return Shapes(
+        lost_ml=lost,
+        log_weight=np.log(weight / weight.sum(1, keepdims=True)),
+        volume_ml=volume,
+        began_h=_window(began, half),
+        ended_h=_window(ended, half),
+        other_log_ratio=_stopped(batch, began, ended),
+        ratio=np.full(len(first), np.nan),
+    )
+
+
+def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
+    """Lay out stops after which no reading shows movement again.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        As for `stalls`.
+
+    Returns
+    -------
+    Shapes
+        Onset anywhere with equal chance.
+    """
+    lost, volume, hours, (first, last) = _stops(batch, nodes)
+    stays = last == nodes
+    lost, volume, first = lost[:, stays], volume[:, stays], first[stays]
+    began = hours[:, first]
+    n, s = began.shape
+    end = np.full((n, s, 2), np.nan)
+    end[:, :, 0] = batch.elapsed_h[:, -1:]
+    return Shapes(
+        lost_ml=lost,
+        log_weight=np.full((n, s), -np.log(s)),
+        volume_ml=volume,
+        began_h=_window(began, hours[:, 1:2] / 2),
+        ended_h=end,
+        other_log_ratio=_stopped(batch, began, np.full_like(began, np.inf)),
+        ratio=np.full(s, np.nan),
+    )
+
+
+def _window(hours: Array, half: Array) -> Array:
+    return np.stack([np.clip(hours - half, 0, None), hours + half], axis=-1)
+
+
+def _stopped(batch: Batch, began: Array, ended: Array) -> Array:
+    """Add up what rows say that stand within a stop."""
+    at = batch.elapsed_h[:, None, :]
+    within = (at >= began[:, :, None]) & (at < ended[:, :, None])
+    total: Array = (within * batch.stopped_log_ratio[:, None, :]).sum(-1)
+    return total
+
+
+def slow(batch: Batch, nodes: int) -> Shapes:
+    """Lay out slow delivery throughout, at one ratio of the set rate.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        As many ratios, between those of `SLOW_RATIOS`.
+
+    Returns
+    -------
+    Shapes
+        Equal weight.
+    """
+    ratios = _between(SLOW_RATIOS, nodes)
+    return _throughout(batch, ratios, np.gradient(ratios))
+
+
+def over_delivery(batch: Batch, nodes: int) -> Shapes:
+    """Lay out fast delivery throughout, at one ratio of the set rate.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        As many ratios, between those of `FAST_RATIOS`.
+
+    Returns
+    -------
+    Shapes
+        Weight falling with the square of the ratio.
+    """
+    ratios = _between(FAST_RATIOS, nodes)
+    return _throughout(batch, ratios, np.gradient(ratios) / ratios)
+
+
+def _between(knots: tuple[float, ...], nodes: int) -> Array:
+    """Give so many values along some knots, close where the knots are close."""
+    place = np.linspace(0, len(knots) - 1, nodes)
+    values: Array = np.interp(place, np.arange(len(knots)), knots)
+    return values
+
+
+def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
+    n, _ = batch.shape
+    lost = (1 - ratio)[None, :, None] * batch.delivered_ml[:, None, :]
+    by_line = batch.delivered_ml[:, -1:]
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
+    # What is given early is at its most when the syringe empties.
+    full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
+    emptied = full * (1 - 1 / np.maximum(ratio, 1))
+    fast = np.where(ratio * by_line > held, emptied, (ratio - 1) * by_line)
+    volume = np.where(ratio > 1, fast, (ratio - 1) * np.minimum(by_line, held))
+    window = np.zeros((n, len(ratio), 2))
+    end = np.broadcast_to(batch.elapsed_h[:, -1:, None], window.shape)
+    return Shapes(
+        lost_ml=lost,
+        log_weight=_same(weight, n),
+        volume_ml=volume,
+        began_h=window,
+        ended_h=end,
+        other_log_ratio=np.zeros((n, len(ratio))),
+        ratio=ratio,
+    )
+
+
+def _same(weight: Array, n: int) -> Array:
+    return np.broadcast_to(np.log(weight / weight.sum()), (n, len(weight)))
+
+
+def surges(batch: Batch, nodes: int) -> Shapes:
+    """Lay out volume given beyond the line within one gap, or about one reading.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        Half as many volumes, between those of `SURGES_ML`.
+
+    Returns
+    -------
+    Shapes
+        Any gap with equal chance; weight falling with the volume.
+    """
+    n, k = batch.shape
+    after = np.triu(np.ones((k, k)))
+    about = np.where(np.eye(k, dtype=bool), 0.5, after)[:-1]
+    # Row j of `after`: all readings from j on have it; of `about`: half by j itself.
+    steps = np.concatenate([after, about])
+    sizes = _between(SURGES_ML, nodes // 2)
+    amounts = np.repeat(sizes, len(steps))
+    share = np.tile(steps, (len(sizes), 1))
+    gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(sizes))
+    is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(sizes)) > 0
+    before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
+    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - before[:, gap]
+    hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
+    end = np.where(is_about, hours[:, np.minimum(gap + 2, k)], hours[:, gap + 1])
+    window = np.stack([hours[:, gap], end], axis=-1)
+    volume = np.minimum(amounts, np.clip(left, 0, None))
+    return Shapes(
+        lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),
+        log_weight=_same(np.repeat(np.gradient(sizes) / sizes, len(steps)), n),
+        volume_ml=volume,
+        began_h=window,
+        ended_h=window,
+        other_log_ratio=np.zeros(volume.shape),
+        ratio=np.full(len(amounts), np.nan),
+    )
+
+
+def rises(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
+    """Lay out volume that rose in a gap: a refill, or a change without a row.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions.
+    nodes : int
+        Not used.
+
+    Returns
+    -------
+    Shapes
+        Back to a full syringe at some moment of a gap, or by some volume.
+    """
+    n, k = batch.shape
+    after = np.triu(np.ones((k, k)))
+    hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
+    parts = (0.15, 0.5, 0.85)
+    refills = [
+        batch.line_at(hours[:, :-1] + part * np.diff(hours, axis=1)) for part in parts
+    ]
+    some = np.broadcast_to(np.repeat(_ADDED_ML, k), (n, k * len(_ADDED_ML)))
+    amount = np.concatenate([*refills, some], axis=1)
+    gap = np.tile(np.arange(k), len(parts) + len(_ADDED_ML))
+    before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
+    rises_enough = amount - np.diff(before, axis=1)[:, gap] > _LEAST_RISE_ML
+    share = np.r_[
+        np.full(k * len(parts), _REFILL / (k * len(parts))),
+        np.full(some.shape[1], (1 - _REFILL) / some.shape[1]),
+    ]
+    weight = np.where(rises_enough, share, 0.0)
+    total = weight.sum(1, keepdims=True)
+    with np.errstate(divide="ignore"):
+        log_weight = np.log(weight / np.where(total > 0, total, 1))
+    window = np.stack([hours[:, gap], hours[:, gap + 1]], axis=-1)
+    return Shapes(
+        lost_ml=amount[:, :, None] * after[gap][None, :, :],
+        log_weight=log_weight,
+        volume_ml=np.full(amount.shape, np.nan),
+        began_h=window,
+        ended_h=window,
+        other_log_ratio=np.zeros(amount.shape),
+        ratio=np.full(amount.shape[1], np.nan),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """A kind of event: its share among events and its shapes."""
+
+    kind: FindingKind
+    share: float
+    shapes: Callable[[Batch, int], Shapes]
+
+
+HYPOTHESES = (
+    Hypothesis(FindingKind.STALL, 0.34, stalls),
+    Hypothesis(FindingKind.STALL_TO_END, 0.18, stalls_to_end),
+    Hypothesis(FindingKind.SLOW, 0.17, slow),
+    Hypothesis(FindingKind.OVER_DELIVERY, 0.13, over_delivery),
+    Hypothesis(FindingKind.SURGE, 0.11, surges),
+    Hypothesis(FindingKind.VOLUME_RISE, 0.07, rises),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NoEvent:
+    """A way to be off the line that is no event: share, start offset, ratio."""
+
+    share: float
+    offset_ml: float = 0.0
+    ratio: float = 1.0
+
+
+#: Priming counted in the start volume (older sets to 1.5 mL), a late start or start-up
+#: lag (5 to 75 min), and drivers within a tenth of the set rate.
+NO_EVENT = (
+    NoEvent(0.97),
+    *(NoEvent(0.02 / 6, offset_ml=ml) for ml in (-1.5, -1.2, -0.9, -0.6, 0.5, 0.8)),
+    *(NoEvent(0.01 / 6, ratio=ratio) for ratio in HARMLESS_RATIOS),
+)

@@ -1,0 +1,124 @@
+"""A table with a row a change of line or site: each ends the one before it."""
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from analysis.columns import CHECKS, LINES
+from analysis.intake import synonyms, words
+from analysis.intake.reading import Reading, read_text, read_times, read_words
+from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.turned import Turned, finished, frame_of, no_fate
+from analysis.terms import LineKind
+
+_KINDS = (
+    (synonyms.LINE_CHANGED_ON, LineKind.EXTENSION_SET),
+    (synonyms.SITE_CHANGED_ON, LineKind.CANNULA),
+)
+
+
+def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
+    """Turn dates of changes into lines: a change ends the one before it."""
+    layout = sheet.layout
+    parts, reading = [], Reading()
+    base = Reading()
+    for name in ("patient_id", "ward", "driver_id"):
+        if name in layout.columns:
+            read_text(base, CHECKS[name], layout.columns[name], sheet)
+        elif name in sheet.given:
+            base.text[name] = sheet.given[name]
+    if "location" in layout.columns:
+        header = layout.columns["location"][0]
+        read_words(base, LINES["location"], header, sheet, sheet.cells[header])
+    why, is_first = _reasons(base, sheet)
+    for column, kind in _KINDS:
+        if column not in layout.columns:
+            continue
+        read_times(base, column, layout.columns[column], sheet)
+        part = pd.DataFrame({n: base.text[n] for n in base.text if n not in _DATES})
+        part["inserted_at"] = base.text[column]
+        part["why"], part["is_first"] = why, is_first
+        part["kind"] = str(kind)
+        part["raw_row"] = sheet.cells.index
+        if kind is LineKind.EXTENSION_SET:
+            part["location"] = ""
+        parts.append(part[base.originals[column] != ""])
+    rows = ended(pd.concat(parts, ignore_index=True))
+    neither = sheet.cells.index.difference(pd.Index(rows["raw_row"]))
+    rows = pd.concat(
+        [rows, pd.DataFrame({"raw_row": neither})], ignore_index=True
+    ).fillna("")  # fmt: skip
+    reading.headers = dict(base.headers)
+    for name in LINES.names:
+        if name in rows:
+            reading.text[name] = rows[name].astype("str")
+    text = frame_of(reading, LINES, rows.index)
+    raw_row = rows["raw_row"].astype("int64")
+    for name, of_row in (
+        ("line", sheet.raw.lines),
+        ("source", sheet.source),
+        ("row_text", sheet.raw_text()),
+        ("identity", identity(sheet)),
+    ):
+        text[name] = of_row.reindex(raw_row).to_numpy()
+    text["file"] = sheet.raw.file
+    text["identity"] = text["identity"] + "\x1f" + text["kind"]
+    text["is_struck"] = is_struck(sheet).reindex(raw_row).to_numpy()
+    text["line_id"] = change_ids(rows)
+    reading.faults = _to_lines(base.faults, raw_row)
+    feeds = pd.Series(rows.index, index=raw_row.to_numpy(), dtype="int64")
+    return finished(sheet, LINES, reading, (text, feeds, no_fate()))
+
+
+_DATES = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
+
+
+def _reasons(base: Reading, sheet: Sheet) -> tuple[pd.Series, pd.Series]:
+    """Read why something was changed; the first of all ends nothing."""
+    cells = sheet.read(synonyms.WHY_CHANGED)
+    blank = pd.Series("", index=sheet.cells.index, dtype="str")
+    if not cells:
+        return blank, pd.Series(data=False, index=blank.index)
+    is_first = cells[0].map(
+        {c: words.key_of(c) in words.FIRST_OF_ALL for c in cells[0].unique()}
+    )
+    header = sheet.layout.columns[synonyms.WHY_CHANGED][0]
+    part = Reading()
+    read_words(
+        part, LINES["removal_reason"], header, sheet,
+        cells[0].mask(is_first.astype(bool), ""),
+    )  # fmt: skip
+    base.faults += part.faults
+    return part.text["removal_reason"], is_first.astype(bool)
+
+
+def ended(rows: pd.DataFrame) -> pd.DataFrame:
+    """Let each change of a patient, driver and kind end the one before it."""
+    keys = [k for k in ("patient_id", "driver_id", "kind") if k in rows]
+    rows = rows.sort_values(
+        ["inserted_at", "raw_row"], kind="stable", ignore_index=True
+    )
+    later = rows.groupby(keys)[["inserted_at", "why", "is_first"]].shift(-1)
+    ends = later["is_first"].eq(False)  # noqa: FBT003 - a comparison, no flag
+    rows["removed_at"] = later["inserted_at"].where(ends, "").fillna("")
+    rows["removal_reason"] = later["why"].where(ends, "").fillna("")
+    return rows
+
+
+def change_ids(rows: pd.DataFrame) -> pd.Series:
+    """Name lines by patient, driver, kind and day of insertion."""
+    driver = rows["driver_id"].astype("str") if "driver_id" in rows else ""
+    key = rows["patient_id"].astype("str") + "/" + driver + "/"
+    return "derived " + key + rows["kind"] + "/" + rows["inserted_at"].astype("str")
+
+
+def _to_lines(faults: Iterable[pd.DataFrame], raw_row: pd.Series) -> list[pd.DataFrame]:
+    """Move faults of raw rows to the first line each of them feeds."""
+    first = pd.Series(raw_row.index, index=raw_row.to_numpy())
+    first = first[~first.index.duplicated()]
+    moved = []
+    for found in faults:
+        column = found["column"].where(~found["column"].isin(_DATES), "inserted_at")
+        moved.append(found.assign(column=column).set_axis(
+            first.reindex(found.index).to_numpy()))  # fmt: skip
+    return moved

@@ -1,0 +1,208 @@
+"""Export files to canonical text tables: by a layout, or by what is recognised."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.errors import InputError
+from analysis.intake import dates, synonyms
+from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.headers import find_header
+from analysis.intake.layout import Layout, TableLayout
+from analysis.intake.proposal import Proposal
+from analysis.intake.recognise import propose_all
+from analysis.intake.recognised import recognised
+from analysis.intake.repeats import tell_apart
+from analysis.intake.reshape import Turned, turn
+
+_SHOWN = 5
+_HELP = (
+    "`steadyfall layout EXPORT... > layout.toml` prints a layout to answer this in, "
+    "and `--layout layout.toml` uses it"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exports:
+    """All tables of an export, turned.
+
+    Attributes
+    ----------
+    tables : tuple of Turned
+        In the order of the files and their sheets.
+    notes : tuple of str
+        What was recognised or settled, in sentences.
+    """
+
+    tables: tuple[Turned, ...]
+    notes: tuple[str, ...]
+
+
+def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTable]:
+    """Read all files of an export as raw tables.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files; one named twice is read once.
+    layout : Layout, optional
+        Where it says how the files are written, that is followed.
+
+    Returns
+    -------
+    list of RawTable
+        A table a file or a sheet, without sheets that have no rows.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as a whole.
+    """
+    different = list(dict.fromkeys(path.resolve() for path in paths))
+    labels = label_files(different)
+    dialect = _dialect(layout)
+    raws = [
+        raw
+        for path, label in zip(different, labels, strict=True)
+        for raw in read_raw(
+            path, label, find_header=_header_finder(layout), dialect=dialect
+        )
+    ]
+    return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+
+
+def _dialect(layout: Layout | None) -> Dialect | None:
+    if layout is None:
+        return None
+    given = {
+        (t.encoding, t.delimiter, t.quote)
+        for t in layout.tables
+        if t.encoding or t.delimiter or t.quote
+    }
+    if len(given) != 1:
+        return None
+    encoding, delimiter, quote = given.pop()
+    return Dialect(encoding=encoding, delimiter=delimiter, quote=quote or None)
+
+
+class _HeaderFinder:
+    """Finds the header that a layout names, else the one that can be recognised."""
+
+    def __init__(self, layout: Layout | None) -> None:
+        self._wanted = [t.headers() for t in layout.tables] if layout else []
+
+    def __call__(self, rows: list[list[str]]) -> int | None:
+        """Give the first record that holds all headers of some table."""
+        for i, row in enumerate(rows):
+            names = tell_apart(row, rows[i - 1] if i else ())
+            there = {synonyms.normal(name) for name in names}
+            if any(wanted and wanted <= there for wanted in self._wanted):
+                return i
+        return find_header(rows)
+
+
+def _header_finder(layout: Layout | None) -> _HeaderFinder:
+    return _HeaderFinder(layout)
+
+
+def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Exports:
+    """Turn raw tables into canonical text tables.
+
+    Parameters
+    ----------
+    raws : sequence of RawTable
+        All tables of the export.
+    layout : Layout, optional
+        Without one, what can be recognised safely is.
+
+    Returns
+    -------
+    Exports
+        The turned tables, and what was settled on the way.
+
+    Raises
+    ------
+    InputError
+        A table fits no part of the layout; or, without a layout, something must be
+        settled first: the sentence says what, and how.
+    """
+    if layout is not None:
+        pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
+        notes = [note for raw in raws for note in raw.notes]
+        notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
+        tables = _with_beside(turn(raw, table) for raw, table in pairs)
+        return Exports(tables=tables, notes=tuple(notes))
+    proposals = propose_all(raws)
+    _refuse_open(proposals)
+    pairs = [(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
+    tables = _with_beside(turn(raw, table) for raw, table in pairs)
+    notes = [note for raw in raws for note in raw.notes]
+    notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
+    notes += [
+        f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
+    ]
+    return Exports(tables=tables, notes=tuple(notes))
+
+
+def _with_beside(turned: Iterable[Turned]) -> tuple[Turned, ...]:
+    """Give every table, and after it those made of the same rows."""
+    return tuple(table for one in turned for table in (one, *one.beside))
+
+
+def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
+    table = layout.of(raw.cells.columns)
+    if table is None:
+        lacking = ", ".join(layout.nearest(raw.cells.columns))
+        msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
+        raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+    _check_order(raw, table)
+    return table
+
+
+def _check_order(raw: RawTable, table: TableLayout) -> None:
+    """Refuse an order of dates that the dates of a file contradict."""
+    spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+    names = [h for name in _TIMES for h in table.columns.get(name, ())]
+    texts = [
+        raw.cells[spelled[key]] for h in names if (key := synonyms.normal(h)) in spelled
+    ]
+    if table.date_order not in _ORDERS or not texts:
+        return
+    order, evidence, is_certain = dates.decide_order(texts)
+    if is_certain and order in _ORDERS and order != table.date_order:
+        msg = f"{raw.file}: the layout reads its dates as {table.date_order}, but "
+        msg += f"{evidence}; correct date_order, or read this file by a layout "
+        raise InputError(f"{msg}of its own")
+
+
+_ORDERS = ("dmy", "mdy")
+_TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
+          "removed_at", synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)  # fmt: skip
+
+
+def _refuse_open(proposals: Sequence[Proposal]) -> None:
+    """Refuse where something must be settled: every such point, in one sentence."""
+    files: dict[tuple[str, str], list[str]] = {}
+    text_of: dict[tuple[str, str], str] = {}
+    for p in proposals:
+        for q in (q for q in p.questions if q.blocks):
+            # The same question of several tables is asked once, whatever its counts.
+            key = (q.entry, _FIGURES.sub("0", q.text))
+            files.setdefault(key, []).append(p.file)
+            text_of.setdefault(key, q.text)
+    if not files:
+        return
+    told = [_asked(files[key], text) for key, text in text_of.items()]
+    more = len(told) - _SHOWN
+    if more > 0:
+        told = [*told[:_SHOWN], f"and {more} more points"]
+    raise InputError(f"{'; '.join(told)}; {_HELP}")
+
+
+_FIGURES = re.compile(r"\d+")
+
+
+def _asked(files: Sequence[str], text: str) -> str:
+    others = f" (so too in {', '.join(files[1:])})" if files[1:] else ""
+    return f"{files[0]}: {text}{others}"

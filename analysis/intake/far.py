@@ -1,0 +1,75 @@
+"""Times of checks that lie years from all the rest: they cannot be placed.
+
+A year that is a slip of the pen (the year before, in January; 2062 for 2026) is a time
+that can be read and is none of this log. Left in, it would be the log's first or last
+row, its month that of the report, and every check of the years between would be due.
+"""
+
+import pandas as pd
+
+from analysis.intake.cells import faults_of, no_faults
+from analysis.terms import RejectReason
+
+#: Less than the year that a slip is off by, and far longer than any syringe runs.
+FAR = pd.Timedelta(days=300)
+#: Among fewer rows than this, nothing says which of them is far from the others.
+_FEWEST = 4
+_SENTENCE = (
+    "checked_at reads '{value}', more than 300 days from every other row of this log "
+    "that it could belong to; correct its date"
+)
+
+
+def far_times(rows: pd.DataFrame, written: pd.Series) -> pd.DataFrame:
+    """Find checks dated far from the rows they belong to.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Typed rows of the check log: patient_id, infusion_id, checked_at (NaT where it
+        could not be read).
+    written : Series of str
+        Their times as they are written.
+
+    Returns
+    -------
+    DataFrame
+        One fault a row. A row is far where it is the only one of its patient within
+        `FAR` and most of the patient's lie together elsewhere; where it has an infusion
+        with them; or where no row of anybody is within `FAR`. Where nothing tells which
+        of two rows is far, neither is.
+    """
+    known = rows[rows["checked_at"].notna() & (rows["patient_id"] != "")]
+    if not len(known) or known["checked_at"].max() - known["checked_at"].min() <= FAR:
+        return no_faults()
+    order = known.sort_values(["patient_id", "checked_at"], kind="stable")
+    gap = order["checked_at"].groupby(order["patient_id"]).diff()
+    order["part"] = (~(gap <= FAR)).cumsum()
+    is_far = _beside_own(order) | _beside_all(order)
+    at = order.index[is_far].sort_values()
+    return faults_of(written[at], "checked_at", RejectReason.TIME_FAR, _SENTENCE)
+
+
+def _beside_own(order: pd.DataFrame) -> pd.Series:
+    """Mark rows far from where most of their patient's rows lie."""
+    size = order.groupby("part")["checked_at"].transform("nunique")
+    by = order.assign(size=size).groupby("patient_id")["size"]
+    main = order["part"].where(size == by.transform("max"))
+    of_patient = main.groupby(order["patient_id"])
+    is_decided = of_patient.transform("nunique") == 1
+    is_main = main.notna() & is_decided
+    is_apart = is_decided & ~is_main
+    shared = set(order.loc[is_main, "infusion_id"]) - {""}
+    return is_apart & ((size == 1) | order["infusion_id"].isin(shared))
+
+
+def _beside_all(order: pd.DataFrame) -> pd.Series:
+    """Mark rows with no row of anybody near; a copy of a row is no company."""
+    moments = order.drop_duplicates(["patient_id", "checked_at"])["checked_at"]
+    moments = moments.sort_values(kind="stable")
+    if len(moments) < _FEWEST:
+        return pd.Series(data=False, index=order.index)
+    gap = moments.diff()
+    is_parted = ~(gap <= FAR)  # from the one before; the first has none before it
+    alone = moments[is_parted & is_parted.shift(-1, fill_value=True)]
+    return order["checked_at"].isin(alone)

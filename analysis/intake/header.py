@@ -1,0 +1,214 @@
+"""The header of a table: the names of its columns, and the rows that only repeat it."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.errors import InputError
+from analysis.intake.body import Body, mask_of
+from analysis.intake.repeats import tell_apart
+
+#: Invisible characters that a spreadsheet leaves in a cell.
+_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """A header.
+
+    Attributes
+    ----------
+    cells : list of str
+        Names as `clean_header` gives them; empty where a column has none.
+    line : int
+        Line it stands on.
+    named : int
+        Columns up to the last that has a name.
+    names : list of str
+        Names with those told apart that stand twice (`tell_apart`).
+    """
+
+    cells: list[str]
+    line: int
+    named: int
+    names: list[str]
+
+    @classmethod
+    def of(cls, cells: list[str], line: int, above: Sequence[str] = ()) -> "Header":
+        """Take a record of the file for its header.
+
+        Parameters
+        ----------
+        cells : list of str
+            Its cells.
+        line : int
+            Its line.
+        above : sequence of str
+            Cells of the record above it.
+
+        Returns
+        -------
+        Header
+            The header.
+        """
+        cleaned = [clean_header(cell) for cell in cells]
+        names = tell_apart(cleaned, [clean_header(cell) for cell in above])
+        named = max((i + 1 for i, name in enumerate(names) if name), default=0)
+        return cls(cleaned, line, named, names)
+
+
+def clean_header(cell: str) -> str:
+    r"""Give a header without invisible characters and with single blanks.
+
+    Parameters
+    ----------
+    cell : str
+        As the file has it.
+
+    Returns
+    -------
+    str
+        The name of a column; empty if there is none.
+
+    Examples
+    --------
+    >>> clean_header(" Site\u200b\u00a0 Condition ")
+    'Site Condition'
+    """
+    return " ".join(cell.translate(_INVISIBLE).split())
+
+
+def stripped(cell: str) -> str:
+    """Give a cell without invisible characters and the blanks around it.
+
+    Parameters
+    ----------
+    cell : str
+        As the file has it.
+
+    Returns
+    -------
+    str
+        What can be seen of it.
+    """
+    return cell.translate(_INVISIBLE).strip()
+
+
+def are_empty(body: Body) -> npt.NDArray[np.bool_]:
+    """Mark rows without a filled cell.
+
+    Parameters
+    ----------
+    body : Body
+        The rows.
+
+    Returns
+    -------
+    ndarray of bool, shape (rows,)
+        True for rows that are blank.
+    """
+    is_empty = np.ones(len(body.at), dtype=bool)
+    for column in body.columns:
+        if not is_empty.any():
+            break
+        is_empty &= mask_of(pc.equal(column, ""))
+    return is_empty
+
+
+def are_headers(body: Body, header: Header) -> npt.NDArray[np.bool_]:
+    """Mark rows that repeat the header, cell by cell.
+
+    Parameters
+    ----------
+    body : Body
+        The rows.
+    header : Header
+        The header they stand under.
+
+    Returns
+    -------
+    ndarray of bool, shape (rows,)
+        True for rows that say the same as the header.
+    """
+    is_header = np.ones(len(body.at), dtype=bool)
+    for column, name in zip(body.columns, header.cells, strict=True):
+        if not is_header.any():
+            return is_header
+        begins = pc.starts_with(column, name[:1]) if name else pc.equal(column, "")
+        is_header &= mask_of(begins)
+    for column, name in zip(body.columns, header.cells, strict=True):
+        at = np.flatnonzero(is_header)
+        some = column.take(pa.array(at)).to_pylist()
+        is_header[at] = [clean_header(cell) == name for cell in some]
+    return is_header
+
+
+_UNIT = re.compile(
+    r"[\[(]?\s*(%|°c|kpa|mm ?hg|volts?|v"
+    r"|(mls?|mm|mg|mcg|[uµμ]g|g|units?)( ?(/|per) ?(24)? ?(h|hr|hrs|hours?|days?))?"
+    r"|h|hr|hrs|hours?|min|mins|minutes?"
+    r"|[dmyh]{1,4}([-/.: ]+[dmyhs]{1,4})+|y ?/ ?n|yes ?/ ?no)\s*[\])]?",
+    re.I,
+)
+
+
+def units_of(body: Body) -> dict[int, str]:
+    """Give the units if the first row under the header is a row of units.
+
+    Parameters
+    ----------
+    body : Body
+        The rows, at least one.
+
+    Returns
+    -------
+    dict of int to str
+        Units by column; none if the first row is a row like others.
+    """
+    cells = {i: column[0].as_py() for i, column in enumerate(body.columns)}
+    filled = {i: cell for i, cell in cells.items() if cell}
+    is_units = all(_UNIT.fullmatch(cell) for cell in filled.values())
+    return filled if is_units else {}
+
+
+def names_of(
+    header: Header, columns: list[pa.ChunkedArray], where: str
+) -> dict[int, str]:
+    """Name the columns to keep: those without a name and a single cell are spacers.
+
+    Parameters
+    ----------
+    header : Header
+        The names.
+    columns : list of ChunkedArray of str
+        All columns.
+    where : str
+        File and line of the header, for messages.
+
+    Returns
+    -------
+    dict of int to str
+        Names by column.
+
+    Raises
+    ------
+    InputError
+        Two columns have the same name.
+    """
+    names = {}
+    for i, (name, column) in enumerate(zip(header.names, columns, strict=True)):
+        if name:
+            names[i] = name
+        elif pc.any(pc.not_equal(column, "")).as_py():
+            names[i] = f"column {i + 1}"
+    twice = sorted(name for name, n in Counter(names.values()).items() if n > 1)
+    if twice:
+        msg = f"{where}: column {twice[0]} stands twice in the header"
+        raise InputError(f"{msg}; keep one of them, or rename one")
+    return names

@@ -1,0 +1,336 @@
+"""A layout: how the tables of one site's export map to the canonical tables.
+
+A layout is TOML, one ``[[table]]`` a kind of file or sheet. A table is told by the
+headers that its layout names, never by its file name, so that next month's export needs
+no new layout. Loading is strict. A ``"?"`` is a question that was not yet answered.
+"""
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from analysis.columns import CHECKS, INFUSIONS, LINES
+from analysis.errors import LayoutError
+from analysis.intake import synonyms
+from analysis.terms import SiteSign
+
+#: What stands where a person has to decide.
+OPEN = "?"
+
+
+class Holds(StrEnum):
+    """What a row of a table is."""
+
+    CHECKS = "checks"
+    INFUSIONS = "infusions"
+    LINES = "lines"
+    ITEMS = "items"
+    LINE_CHANGES = "line_changes"
+
+
+_INFUSION_ONLY = tuple(n for n in INFUSIONS.names if n not in CHECKS.names)
+_EXTRA = (synonyms.ROW_ID, synonyms.REPLACES, synonyms.STRUCK)
+_CHANGES = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON, synonyms.WHY_CHANGED)
+_LONG = (synonyms.ITEM, synonyms.VALUE, synonyms.UNITS)
+
+#: Columns that a table of each kind may name.
+ALLOWED: dict[Holds, frozenset[str]] = {
+    Holds.CHECKS: frozenset(
+        (*CHECKS.names, *_INFUSION_ONLY, *_EXTRA, *_CHANGES[:2], "units")
+    ),
+    Holds.INFUSIONS: frozenset((*INFUSIONS.names, *_EXTRA)),
+    Holds.LINES: frozenset((*LINES.names, *_EXTRA)),
+    Holds.ITEMS: frozenset((*CHECKS.names, *_INFUSION_ONLY, *_EXTRA, *_LONG)),
+    Holds.LINE_CHANGES: frozenset(
+        ("patient_id", "ward", "driver_id", "location", *_CHANGES, *_EXTRA)
+    ),
+}
+
+_ORDERS = ("ymd", "dmy", "mdy")
+_CLOCKS = ("24", "12")
+_MARKS = (".", ",")
+_UNITS = {"set_rate_ml_h": ("mL/h", "mL/24 h"), "battery_pct": ("%", "parts of 1")}
+_SIGNS = tuple(str(sign) for sign in SiteSign if sign is not SiteSign.NONE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableLayout:
+    """One kind of table of an export.
+
+    Attributes
+    ----------
+    holds : Holds
+        What a row is.
+    columns : mapping of str to tuple of str
+        Column to the headers it is read from: two for a date and a time apart, several
+        for an id that is made of parts.
+    date_order, clock, decimal : str
+        ``dmy``, ``mdy`` or ``ymd``; ``24`` or ``12``; ``.`` or ``,``. Empty: no cell
+        needs it.
+    not_recorded : tuple of str
+        Words for "not recorded" beside the usual ones.
+    fill_down : tuple of str
+        Headers whose blanks repeat the value above, outermost first.
+    ditto : tuple of str
+        Headers under which a ditto mark repeats the value above.
+    not_rows : tuple of str
+        First words of rows that are none: totals.
+    digits : mapping of str to int (or the open question)
+        Column of whole numbers to the digits it is written with: zeros were lost.
+    units : mapping of str to str
+        Column to its unit: a rate per hour or per 24 h, a battery in % or parts of 1.
+    constants : mapping of str to str
+        Column to the one value that holds for the whole table.
+    contents_of : tuple of tuple of str
+        Headers of drug, dose and unit, one group a drug.
+    signs_of : mapping of str to tuple of str
+        Sign of a site to the headers that say yes or no to it.
+    items : mapping of str to tuple of str
+        Column to the item names whose values it takes, in a table of items.
+    words : mapping of str to mapping
+        Column to the site's own words and what they mean; empty means not recorded.
+    encoding, delimiter, quote : str
+        How the file is written; empty: as found.
+    """
+
+    holds: Holds
+    columns: Mapping[str, tuple[str, ...]]
+    date_order: str = ""
+    clock: str = ""
+    decimal: str = ""
+    not_recorded: tuple[str, ...] = ()
+    fill_down: tuple[str, ...] = ()
+    ditto: tuple[str, ...] = ()
+    not_rows: tuple[str, ...] = ()
+    digits: Mapping[str, int | str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    constants: Mapping[str, str] = field(default_factory=dict)
+    contents_of: tuple[tuple[str, ...], ...] = ()
+    signs_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    items: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    encoding: str = ""
+    delimiter: str = ""
+    quote: str = ""
+
+    def named(self) -> list[tuple[str, str]]:
+        """Give every header the layout names, with the key it stands under."""
+        found = [(f"columns.{c}", h) for c, hs in self.columns.items() for h in hs]
+        found += [("contents_of", h) for hs in self.contents_of for h in hs]
+        return found + [
+            (f"signs_of.{sign}", h) for sign, hs in self.signs_of.items() for h in hs
+        ]
+
+    def headers(self) -> frozenset[str]:
+        """Give every header the layout names, in the form that is compared."""
+        return frozenset(synonyms.normal(h) for _, h in self.named() if h != OPEN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """A whole layout: its tables and, where it says so, the time zone.
+
+    Attributes
+    ----------
+    tables : tuple of TableLayout
+        One a kind of table.
+    zone : str
+        IANA name of the zone of local times; empty: the policy's.
+    """
+
+    tables: tuple[TableLayout, ...]
+    zone: str = ""
+
+    def of(self, headers: Iterable[str]) -> TableLayout | None:
+        """Give the table whose headers are all among `headers`; the fullest of them."""
+        there = {synonyms.normal(h) for h in headers}
+        fitting = [t for t in self.tables if t.headers() and t.headers() <= there]
+        return max(fitting, key=lambda t: len(t.headers()), default=None)
+
+    def nearest(self, headers: Iterable[str]) -> list[str]:
+        """Give what the most similar table names and `headers` lack, with its key."""
+        there = {synonyms.normal(h) for h in headers}
+        lacking = [
+            [
+                f"'{h}' ({key})"
+                for key, h in t.named()
+                if synonyms.normal(h) not in there
+            ]
+            for t in self.tables
+        ]
+        return min(lacking, key=len, default=[])
+
+
+def load_layout(path: Path) -> Layout:
+    """Load a layout.
+
+    Parameters
+    ----------
+    path : Path
+        TOML, as `steadyfall layout` prints it.
+
+    Returns
+    -------
+    Layout
+        Complete: every question in it was answered.
+
+    Raises
+    ------
+    LayoutError
+        The file is missing or no TOML, has an unknown key or a value that does not fit
+        its key, or leaves questions open; all faults are told together.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise LayoutError(f"{path}: cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError:
+        raise LayoutError(f"{path}: is not UTF-8 text; save it so") from None
+    return parse_layout(text, str(path))
+
+
+def parse_layout(text: str, name: str) -> Layout:
+    """Read a layout from its text; `name` stands in messages (see `load_layout`)."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise LayoutError(f"{name}: is not TOML: {error}") from None
+    faults: list[str] = []
+    unknown = sorted(set(data) - {"table", "zone"})
+    faults += [f"unknown key {key}" for key in unknown]
+    given = data.get("table", [])
+    if not isinstance(given, list) or not given:
+        raise LayoutError(f"{name}: has no [[table]]; `steadyfall layout` prints one")
+    tables = [_table(part, f"table {i}", faults) for i, part in enumerate(given, 1)]
+    zone = data.get("zone", "")
+    if not isinstance(zone, str):
+        faults.append("zone must be a name such as Europe/London")
+    if faults:
+        raise LayoutError(f"{name}: {'; '.join(faults)}")
+    return Layout(tables=tuple(t for t in tables if t is not None), zone=str(zone))
+
+
+def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
+    if not isinstance(data, dict):
+        faults.append(f"{where} is not a table")
+        return None
+    known = {f.name for f in fields(TableLayout)}
+    faults += [f"{where}: unknown key {key}" for key in sorted(set(data) - known)]
+    faults += [f"{where}: {path} is not settled: {OPEN}" for path in _open(data, "")]
+    try:
+        holds = Holds(data.get("holds", ""))
+    except ValueError:
+        faults.append(f"{where}: holds must be one of {', '.join(Holds)}")
+        return None
+    values = {key: _value(key, data[key], where, faults) for key in known & set(data)}
+    table = (
+        TableLayout(**{**values, "holds": holds, "columns": values["columns"]})
+        if ("columns" in values)
+        else None
+    )
+    if table is None:
+        faults.append(f"{where}: has no columns")
+        return None
+    faults += [f"{where}: {fault}" for fault in _misfits(table)]
+    return table
+
+
+def _open(data: Mapping[str, Any], path: str) -> list[str]:
+    """Give the places of a layout that still hold a question."""
+    found = []
+    for key, value in data.items():
+        place = f"{path}{key}"
+        if value == OPEN or (isinstance(value, list) and OPEN in value):
+            found.append(place)
+        elif isinstance(value, dict):
+            found += _open(value, f"{place}.")
+    return found
+
+
+def _value(  # noqa: PLR0911 - one return a kind of value
+    key: str, value: object, where: str, faults: list[str]
+) -> Any:
+    """Bring one value of a table to its type; a value that does not fit is a fault."""
+    match key:
+        case "columns" | "items" | "signs_of" if isinstance(value, dict):
+            return {
+                k: _texts(v, f"{where}: {key}.{k}", faults) for k, v in value.items()
+            }
+        case "words" if isinstance(value, dict):
+            return {
+                k: _words(v, f"{where}: words.{k}", faults) for k, v in value.items()
+            }
+        case "units" | "constants" if isinstance(value, dict):
+            return _words(value, f"{where}: {key}", faults)
+        case "digits" if isinstance(value, dict):
+            faults += [
+                f"{where}: digits.{k} must be a whole number"
+                for k, v in value.items()
+                if not isinstance(v, int) and v != OPEN
+            ]
+            return dict(value)
+        case "contents_of" if isinstance(value, list):
+            return tuple(_texts(v, f"{where}: {key}", faults) for v in value)
+        case "not_recorded" | "fill_down" | "ditto" | "not_rows":
+            return _texts(value, f"{where}: {key}", faults)
+    if not isinstance(value, str):
+        faults.append(f"{where}: {key} is not of the kind it must be")
+        return ""
+    return value
+
+
+def _texts(value: object, where: str, faults: list[str]) -> tuple[str, ...]:
+    if isinstance(value, str):
+        return (value,)
+    if isinstance(value, list) and all(isinstance(v, str) for v in value):
+        return tuple(value)
+    faults.append(f"{where} must be a text or a list of texts")
+    return ()
+
+
+def _words(value: object, where: str, faults: list[str]) -> dict[str, str]:
+    if isinstance(value, dict) and all(isinstance(v, str) for v in value.values()):
+        return dict(value)
+    faults.append(f"{where} must be texts under their names")
+    return {}
+
+
+def _misfits(table: TableLayout) -> list[str]:
+    """Give what does not fit together, or is none of a closed list."""
+    allowed = ALLOWED[table.holds]
+    found = [
+        f"{key}.{name} is no column of {table.holds}"
+        for key, names in (("columns", table.columns), ("items", table.items))
+        for name in names
+        if name not in allowed
+    ]
+    if table.holds in (Holds.CHECKS, Holds.ITEMS) and not _has_volume(table):
+        found.append(f"names none of {', '.join(_VOLUMES)}, which a check log needs")
+    found += [
+        f"signs_of.{sign} is none of {', '.join(_SIGNS)}"
+        for sign in table.signs_of
+        if sign not in _SIGNS
+    ]
+    for key, value, choices in (
+        ("date_order", table.date_order, _ORDERS),
+        ("clock", table.clock, _CLOCKS),
+        ("decimal", table.decimal, _MARKS),
+        *(
+            (f"units.{name}", unit, _UNITS.get(name, ()))
+            for name, unit in table.units.items()
+        ),
+    ):
+        if value not in ("", OPEN, *choices):
+            listed = " or ".join(f"'{choice}'" for choice in choices)
+            found.append(f"{key} reads '{value}'; it must be {listed}")
+    return found
+
+
+_VOLUMES = ("volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml")
+
+
+def _has_volume(table: TableLayout) -> bool:
+    return any(name in table.columns or name in table.items for name in _VOLUMES)

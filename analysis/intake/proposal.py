@@ -1,0 +1,95 @@
+"""A layout in the making: its evidence and the questions it leaves open."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from analysis.intake.files import RawTable
+from analysis.intake.layout import TableLayout
+from analysis.intake.profiles import Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What an export leaves open.
+
+    Attributes
+    ----------
+    entry : str
+        Where in the layout the answer goes.
+    text : str
+        The question and what was found, in words.
+    blocks : bool
+        The table cannot be read before it is answered.
+    """
+
+    entry: str
+    text: str
+    blocks: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """A layout for one raw table, with its evidence and its questions.
+
+    Attributes
+    ----------
+    file : str
+        Label of the raw table.
+    table : TableLayout
+        What was recognised.
+    evidence : dict of str to str
+        Entry of the layout to why it is so.
+    questions : tuple of Question
+        What is open, and what was chosen and should be looked at.
+    unused : tuple of str
+        Headers without a place.
+    """
+
+    file: str
+    table: TableLayout
+    evidence: dict[str, str]
+    questions: tuple[Question, ...]
+    unused: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """A proposal in the making."""
+
+    raw: RawTable
+    profiles: dict[str, Profile]
+    table: TableLayout
+    evidence: dict[str, str] = field(default_factory=dict)
+    questions: tuple[Question, ...] = ()
+
+    def header(self, column: str) -> str:
+        """Give the one header of a column; empty where it has none or several."""
+        headers = self.table.columns.get(column, ())
+        return headers[0] if len(headers) == 1 else ""
+
+    def headers(self, columns: Iterable[str]) -> list[str]:
+        """Give all headers of `columns`, in order."""
+        return [h for c in columns for h in self.table.columns.get(c, ())]
+
+    def day(self) -> str:
+        """Give the header of the day of a check, where it stands apart; else empty."""
+        headers = self.table.columns.get("checked_at", ())
+        return headers[0] if len(headers) > 1 else ""
+
+    def say(self, entry: str, text: str) -> "Draft":
+        """Add evidence."""
+        return replace(self, evidence={**self.evidence, entry: text})
+
+    def ask(self, entry: str, text: str, *, blocks: bool) -> "Draft":
+        """Add a question."""
+        return replace(self, questions=(*self.questions, Question(entry, text, blocks)))
+
+    def put(self, **changes: Any) -> "Draft":
+        """Change the layout."""
+        return replace(self, table=replace(self.table, **changes))
+
+
+def listed(names: Sequence[str]) -> str:
+    """Give names as one reads them aloud: a, b and c."""
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if names[1:] else names[0]

@@ -1,0 +1,305 @@
+"""Cells of one column to canonical text; what cannot be turned is a fault."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from analysis.columns import Column, Kind
+from analysis.intake import dates, numbers, synonyms, words
+from analysis.intake.cells import faults_of
+from analysis.intake.layout import TableLayout
+from analysis.intake.profiles import YES_NO
+from analysis.intake.sheet import Sheet
+from analysis.intake.vocabulary import KNOWN_WORDS
+from analysis.terms import RejectReason, SiteSign
+
+_PER_DAY = 24.0
+
+
+@dataclass(slots=True)
+class Reading:
+    """What reading a table has given so far: filled by `read_column` only."""
+
+    text: dict[str, pd.Series] = field(default_factory=dict)
+    originals: dict[str, pd.Series] = field(default_factory=dict)
+    headers: dict[str, str] = field(default_factory=dict)
+    faults: list[pd.DataFrame] = field(default_factory=list)
+    qualifiers: list[pd.DataFrame] = field(default_factory=list)
+
+    def fault(
+        self, bad: pd.Series, column: str, header: str, why: tuple[str, str]
+    ) -> None:
+        """Add one fault for each cell of `bad`; `why` is its reason and sentence."""
+        if len(bad):
+            reason, sentence = why
+            found = faults_of(bad, column, RejectReason(reason), sentence)
+            self.faults.append(found.assign(header=header))
+
+
+def read_times(
+    reading: Reading, column: str, headers: Sequence[str], sheet: Sheet
+) -> None:
+    """Read a time from one header, or from a day, a clock, and am or pm apart."""
+    layout = sheet.layout
+    parts = [sheet.cells[h] for h in headers]
+    day, clock = parts[0], parts[1] if len(parts) > 1 else None
+    if clock is not None and len(parts) > 2:
+        clock = (clock + " " + parts[2]).str.strip().where(clock != "", "")
+    order, kept = layout.date_order or "ymd", layout.clock or "24"
+    is_line = column in ("inserted_at", "removed_at")
+    is_moment = clock is None and not is_line
+    whole = _with_midnights(day) if is_moment and sheet.raw.is_sheet else day
+    iso, why = dates.read_clock(whole, clock, order=order, clock=kept)
+    if clock is not None:
+        # A day without its time is no moment; where a day is enough it stays a day.
+        alone, _ = dates.read_clock(day, None, order=order, clock=kept)
+        iso = iso.mask(clock == "", alone if is_line else "")
+    reading.text[column] = iso.astype("str").fillna("")
+    shown = day if clock is None else (day + " " + clock).str.strip()
+    reading.originals[column] = shown
+    reading.headers[column] = headers[:2][-1]
+    _time_faults(reading, column, headers, sheet, why)
+
+
+def _with_midnights(cells: pd.Series) -> pd.Series:
+    """Give days among date-times of a sheet their time: it keeps no 00:00."""
+    is_day = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+    has_time = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}")
+    if is_day.sum() >= has_time.sum():
+        return cells
+    return cells.mask(is_day, cells + "T00:00:00")
+
+
+def _time_faults(
+    reading: Reading,
+    column: str,
+    headers: Sequence[str],
+    sheet: Sheet,
+    why: pd.Series,
+) -> None:
+    """Say which cell of a time cannot be read, and why."""
+    day = sheet.cells[headers[0]]
+    lacking = reading.text[column] == ""
+    reason = str(RejectReason.TIME_NOT_READABLE)
+    if len(headers) == 1:
+        bad = day[lacking & (day != "")]
+        fault_each(reading, bad, why, (column, headers[0], reason))
+        if column == "checked_at":
+            _no_time(reading, day[day == ""], headers[0], "time")
+        return
+    clock = sheet.cells[headers[1]]
+    is_day, note = dates.read_clock(
+        day, None, order=sheet.layout.date_order or "ymd", clock="24"
+    )
+    bad_day = lacking & (day != "") & (is_day == "")
+    own = sheet.raw.cells[headers[0]]
+    hanging = bad_day & (own == "")
+    fault_each(reading, day[bad_day & ~hanging], note, (column, headers[0], reason))
+    for value in day[hanging].unique():
+        rows = hanging & (day == value)
+        text = f"no {headers[0]} of its own, and the one above it ({value}) is no date"
+        reading.fault(own[rows], column, headers[0], (reason, text))
+    bad_clock = lacking & ~bad_day & (clock != "") & (day != "")
+    fault_each(reading, clock[bad_clock], why, (column, headers[1], reason))
+    if column != "checked_at":
+        return
+    no_clock = lacking & ~bad_day & (clock == "")
+    _no_time(reading, clock[no_clock], headers[1], "time")
+    _no_time(reading, day[lacking & ~no_clock & (day == "")], headers[0], "date")
+
+
+def _no_time(reading: Reading, blank: pd.Series, header: str, what: str) -> None:
+    text = f"no {what} of check; it is not guessed from the rows around it"
+    reading.fault(blank, "checked_at", header, (str(RejectReason.NO_TIME), text))
+
+
+def fault_each(
+    reading: Reading, bad: pd.Series, why: pd.Series, place: tuple[str, str, str]
+) -> None:
+    """Add a fault a cell, in the words of the reader of times."""
+    column, header, reason = place
+    notes = why.reindex(bad.index).astype("str").fillna("")
+    for note in notes.unique():
+        cells = bad[notes == note]
+        text = f"{header} reads '{{value}}'"
+        text += f": {note}" if note else ", which is no time"
+        reading.fault(cells, column, header, (reason, text))
+
+
+def read_numbers(
+    reading: Reading, column: Column, header: str, sheet: Sheet, cell: pd.Series
+) -> None:
+    """Read numbers with their units and qualifiers; `cell` may be part of a table."""
+    read = numbers.read_plain(cell, sheet.layout.decimal or None)
+    value = read["value"].astype("str").fillna("")
+    unit = read["unit"].astype("str").fillna("")
+    if column.unit == "mL/h":
+        value, no_unit = _hourly(value, unit, sheet, cell.index)
+        text = f"{header} of {{value}} has no unit: per hour or per 24 h is not said"
+        reading.fault(
+            cell[no_unit], column.name, header, (str(RejectReason.NOT_A_NUMBER), text)
+        )
+    else:
+        no_unit = pd.Series(data=False, index=cell.index)
+        wrong = {u for u in unit.unique() if u and not _suits(u, column)}
+        value = value.mask(unit.isin(wrong), "")
+    if sheet.layout.units.get(column.name) == "parts of 1":
+        value = _times_hundred(value)
+    bad = cell[(value == "") & (cell != "") & ~no_unit]
+    text = (
+        f"{header} reads '{{value}}', which is not a number; the row is kept without it"
+    )
+    reading.fault(bad, column.name, header, (str(RejectReason.NOT_A_NUMBER), text))
+    reading.text[column.name] = value
+    reading.originals[column.name] = cell
+    reading.headers[column.name] = header
+    marked = read["qualifier"].astype("str").fillna("")
+    marked = marked[(marked != "") & (value != "")]
+    if len(marked):
+        reading.qualifiers.append(
+            pd.DataFrame(
+                {
+                    "column": column.name,
+                    "value": cell[marked.index],
+                    "qualifier": marked,
+                }
+            )
+        )
+
+
+def _times_hundred(value: pd.Series) -> pd.Series:
+    hundred = pd.to_numeric(value, errors="coerce") * 100
+    text = pd.Series(np.char.mod("%.6g", hundred.fillna(0.0)), index=value.index)
+    return text.astype("str").where(hundred.notna(), "")
+
+
+_UNITS = {
+    "mL": ("ml", "mls", "cc", "millilitre", "millilitres", "milliliter", "milliliters"),
+    "%": ("percent", "pc"),
+    "h": ("h", "hr", "hrs", "hour", "hours"),
+}
+
+
+def _suits(unit: str, column: Column) -> bool:
+    return synonyms.normal(unit) in _UNITS.get(column.unit, ())
+
+
+def _hourly(
+    value: pd.Series, unit: pd.Series, sheet: Sheet, index: pd.Index
+) -> tuple[pd.Series, pd.Series]:
+    """Bring rates to mL/h; and tell which have no unit at all."""
+    charted = sheet.read(synonyms.UNITS)
+    if charted:
+        beside = charted[0].reindex(index).astype("str").fillna("")
+        unit = unit.where(unit != "", beside)
+    usual = sheet.layout.units.get("set_rate_ml_h", "")
+    if not usual and not charted:
+        usual = "mL/h"
+    unit = unit.where(unit != "", usual)
+    kinds = {
+        u: "day"
+        if synonyms.is_per_day(u)
+        else "hour"
+        if synonyms.is_per_hour(u)
+        else ""
+        for u in unit.unique()
+        if not synonyms.is_travel(u)
+    }
+    kind = unit.map(kinds).astype("str").fillna("")
+    amount = pd.to_numeric(value.where(kind == "day"), errors="coerce") / _PER_DAY
+    digits = np.char.mod("%.4f", amount.fillna(0.0).to_numpy())
+    daily = pd.Series(digits, index=value.index, dtype="str").where(amount.notna(), "")
+    out = value.where(kind == "hour", "").where(kind != "day", daily)
+    return out, (kind == "") & (unit == "") & (value != "")
+
+
+def read_words(
+    reading: Reading, column: Column, header: str, sheet: Sheet, cell: pd.Series
+) -> None:
+    """Read words of a closed list; the layout's own words lead."""
+    own = {
+        words.key_of(k): v for k, v in sheet.layout.words.get(column.name, {}).items()
+    }
+    found = {c: _known_words(c, column, own) for c in cell.unique() if c}
+    known = cell.map({c: ";".join(k) for c, (k, _) in found.items()})
+    unknown = cell.map({c: ";".join(u) for c, (_, u) in found.items()})
+    reading.text[column.name] = known.astype("str").fillna("")
+    reading.originals[column.name] = cell
+    reading.headers[column.name] = header
+    bad = unknown.astype("str").fillna("")
+    text = (
+        f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; "
+        "the row is kept without it"
+    )
+    reading.fault(
+        bad[bad != ""], column.name, header, (str(RejectReason.NOT_IN_LIST), text)
+    )
+
+
+def _known_words(
+    cell: str, column: Column, own: Mapping[str, str]
+) -> tuple[list[str], list[str]]:
+    """Give the words of the closed list in a cell, and what could not be read."""
+    key = words.key_of(cell)
+    if key in own:
+        return [w.strip() for w in own[key].split(";") if w.strip()], []
+    if column.kind is Kind.CHOICES:
+        known, unknown = words.site_signs(cell, own)
+        if unknown and known == [SiteSign.NONE]:  # nothing seen, and something unread
+            return [], [cell]
+        return known, unknown
+    if "location" in column.name:
+        word = words.location(cell)
+    elif column.name in YES_NO:
+        word = words.one_word(cell, words.YES_NO_OF[column.name]) or words.one_word(
+            cell, words.YES_NO
+        )
+    else:
+        word = words.one_word(cell, KNOWN_WORDS[column.name])
+    return ([word], []) if word else ([], [cell])
+
+
+def read_text(
+    reading: Reading, column: Column, headers: Sequence[str], sheet: Sheet
+) -> None:
+    """Read names and codes: parts joined, lost zeros put back by the layout."""
+    parts = []
+    for header in headers:
+        part = sheet.cells[header]
+        digits = _digits_for(header, sheet.layout)
+        if digits:
+            is_number = part.str.fullmatch(r"\d+")
+            part = part.where(~is_number, part.str.zfill(digits))
+        parts.append(part)
+    out = parts[0]
+    for part in parts[1:]:
+        out = out + "/" + part
+    for part in parts:
+        out = out.where(part != "", "") if len(parts) > 1 else out
+    if column.name == "gauge":
+        out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
+    reading.text[column.name] = out.astype("str")
+    reading.headers[column.name] = headers[-1]
+
+
+def _digits_for(header: str, layout: TableLayout) -> int:
+    for column, digits in layout.digits.items():
+        if layout.columns.get(column, ()) == (header,) and isinstance(digits, int):
+            return digits
+    return 0
+
+
+def read_column(reading: Reading, column: Column, sheet: Sheet) -> None:
+    """Read one column of a table with a row a check, an infusion or a line."""
+    headers = sheet.layout.columns[column.name]
+    match column.kind:
+        case Kind.TIME | Kind.DAY_OR_TIME:
+            read_times(reading, column.name, headers, sheet)
+        case Kind.NUMBER:
+            read_numbers(reading, column, headers[0], sheet, sheet.cells[headers[0]])
+        case Kind.CHOICE | Kind.CHOICES:
+            read_words(reading, column, headers[0], sheet, sheet.cells[headers[0]])
+        case _:
+            read_text(reading, column, headers, sheet)

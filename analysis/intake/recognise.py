@@ -1,0 +1,337 @@
+"""What a raw table holds: by its headers, confirmed by its values, never by position.
+
+`propose` gives a layout for one raw table with the evidence for each entry and the
+questions it leaves open. A question that blocks must be answered before the table is
+read; the others are choices that were made and are stated.
+"""
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.intake import dates, numbers, synonyms
+from analysis.intake.files import RawTable
+from analysis.intake.groups import (
+    blanks,
+    constants,
+    dittos,
+    heading_rows,
+    line_dates,
+    total_rows,
+)
+from analysis.intake.headers import assign, kind_of, matches, time_columns
+from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
+from analysis.intake.profiles import TIMES, fits, profile
+from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.signs import find_signs
+from analysis.intake.synonyms import Strength
+from analysis.intake.together import settle_together
+from analysis.intake.vocabulary import read_codes, read_vocabulary
+from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
+
+NUMBERS = frozenset(
+    {"set_rate_ml_h", "volume_remaining_ml", "display_remaining_ml", "start_volume_ml",
+     "volume_delivered_ml", "made_up_to_ml", "battery_pct", "planned_duration_h",
+     "syringe_size_ml"}
+)  # fmt: skip
+
+
+#: Columns whose misreading would change what is measured; a doubt about them blocks.
+_WEIGHTY = frozenset(
+    {"ward", "patient_id", "infusion_id", "driver_id", "entry", "checked_at",
+     "set_rate_ml_h", "volume_remaining_ml", "volume_delivered_ml", "site_signs"}
+)  # fmt: skip
+
+
+def propose(raw: RawTable) -> Proposal:
+    """Propose a layout for one raw table.
+
+    Parameters
+    ----------
+    raw : RawTable
+        A file or a sheet.
+
+    Returns
+    -------
+    Proposal
+        The layout with its evidence, and what is open.
+    """
+    profiles = [
+        profile(h, raw.cells[h], raw.units.get(h, "")) for h in raw.cells.columns if h
+    ]
+    holds, columns, doubts = kind_of(profiles)
+    by_header = {p.header: p for p in profiles}
+    table = TableLayout(holds=holds, columns={k: tuple(v) for k, v in columns.items()})
+    draft = Draft(raw=raw, profiles=by_header, table=table)
+    for step in _STEPS:
+        draft = step(draft)
+    questions = [*doubt_questions(doubts), *draft.questions]
+    used = draft.table.headers()
+    unused = tuple(h for h in raw.cells.columns if h and synonyms.normal(h) not in used)
+    return Proposal(
+        file=raw.file,
+        table=draft.table,
+        evidence=draft.evidence,
+        questions=tuple(questions),
+        unused=unused,
+    )
+
+
+def _composite(draft: Draft) -> Draft:
+    """See whether an infusion number means something only with patient and driver."""
+    header = draft.header("infusion_id")
+    parts = draft.headers(("patient_id", "driver_id"))
+    cells = draft.raw.cells
+    if not header or not parts or draft.table.fill_down:
+        return draft
+    known = cells[(cells[[header, *parts]] != "").all(axis=1)]
+    owners = known[[header, *parts]].drop_duplicates().groupby(header).size()
+    if not len(owners) or (owners > 1).mean() < 0.3:
+        return draft
+    columns = {**draft.table.columns, "infusion_id": (*parts, header)}
+    example = owners.index[int(np.argmax(owners))]
+    text = (
+        f"{header} {example} stands under {owners.max()} different "
+        f"{listed(parts)}: it tells infusions apart only together with them"
+    )
+    return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
+
+
+def _shortened(draft: Draft) -> Draft:
+    """Refuse codes that a spreadsheet has shortened: 4.01E+09 is many numbers."""
+    for column in ("patient_id", "infusion_id", "driver_id", "line_id", "site_id"):
+        for header in draft.table.columns.get(column, ()):
+            lost = [c for c in draft.profiles[header].counts.index
+                    if _SHORTENED.fullmatch(str(c))]  # fmt: skip
+            if lost:
+                text = (
+                    f"{header} reads {lost[0].upper()}: a spreadsheet shortened the "
+                    "number, and others may look alike; export it again as text"
+                )
+                draft = draft.ask(f"columns.{column}", text, blocks=True)
+    return draft
+
+
+_SHORTENED = re.compile(r"\d(?:[.,]\d+)?e\+\d+")
+
+
+def _halves(draft: Draft) -> Draft:
+    """Find a column that says am or pm of the clock time in another."""
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    found = [
+        header
+        for header, about in draft.profiles.items()
+        if header not in taken and about.share(lambda c: c in _HALVES) >= 0.9
+    ]
+    times = draft.table.columns.get("checked_at", ())
+    if len(found) != 1 or not times:
+        return draft
+    if len(times) == 1:
+        text = f"{found[0]} says am or pm apart from {times[0]}: write them in one cell"
+        return draft.ask("columns.checked_at", text, blocks=True)
+    columns = {**draft.table.columns, "checked_at": (*times, found[0])}
+    return draft.put(columns=columns)
+
+
+_HALVES = frozenset({"am", "pm", "a.m", "p.m"})
+
+
+def _date_order(draft: Draft) -> Draft:
+    texts = _time_texts(draft)
+    if not texts:
+        return draft
+    clock = dates.decide_clock(_clock_texts(draft))
+    if len(draft.table.columns.get("checked_at", ())) > 2:
+        clock = dates.Clock.H12
+    draft = draft.put(clock=clock)
+    order, evidence, is_certain = dates.decide_order(texts)
+    if not is_certain and (said := _said_order(draft)):
+        return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
+    if not is_certain and _is_year_first(texts):
+        text = f"dates have the year first; others are not read ({evidence})"
+        return draft.put(date_order="ymd").ask("date_order", text, blocks=False)
+    if not is_certain:
+        example = next((t for s in texts for t in s if t), "")
+        text = (
+            f"{evidence or example}, so day and month cannot be told apart: "
+            "write dmy (day first), mdy (month first) or ymd"
+        )
+        return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
+    return draft.put(date_order=order).say("date_order", evidence)
+
+
+def _said_order(draft: Draft) -> tuple[str, str] | None:
+    """Give the order that the headers of dates say themselves: (dd/mm/yyyy)."""
+    said = {}
+    for header in draft.headers((*TIMES, *_DATED)):
+        name = draft.profiles[header].named
+        form = synonyms.normal(name)
+        for order, words_ in (("dmy", ("dd mm", "d m y")), ("mdy", ("mm dd", "m d y"))):
+            if any(w in form for w in words_):
+                said[order] = f"{name} says the order of its dates itself"
+    return next(iter(said.items())) if len(said) == 1 else None
+
+
+def _is_year_first(texts: Sequence[pd.Series]) -> bool:
+    """Tell whether most dates name the year first, and so need no order."""
+    cells = pd.concat(list(texts))
+    cells = cells[cells != ""]
+    return bool(cells.str.match(r"\d{4}[-/.]").mean() > 0.5) if len(cells) else False
+
+
+def _time_texts(draft: Draft) -> list[pd.Series]:
+    found = draft.headers((*TIMES, *_DATED))
+    return [
+        draft.raw.cells[h]
+        for h in found
+        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
+    ]
+
+
+_DATED = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
+
+
+def _clock_texts(draft: Draft) -> list[pd.Series]:
+    found = draft.headers(TIMES)
+    return [
+        draft.raw.cells[h]
+        for h in found
+        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "clock")
+    ]
+
+
+def _decimal(draft: Draft) -> Draft:
+    columns = [draft.raw.cells[h] for h in draft.headers(sorted(NUMBERS))]
+    columns += [draft.raw.cells[group[1]] for group in draft.table.contents_of
+                if len(group) > 1]  # fmt: skip
+    if draft.table.holds is Holds.ITEMS:
+        columns += [draft.raw.cells[h] for h in draft.headers((synonyms.VALUE,))]
+    if not columns:
+        return draft
+    decided = numbers.decide_decimal(columns)
+    if decided is None:
+        text = "no number tells whether its decimals come after a point or a comma"
+        return draft.put(decimal=OPEN).ask("decimal", text, blocks=True)
+    return draft.put(decimal=str(decided.mark)).say("decimal", decided.evidence)
+
+
+def _contents(draft: Draft) -> Draft:
+    """Join the headers of drug, dose and unit that end in the same number."""
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    if "contents" in draft.table.columns:
+        return draft
+    groups: dict[str, dict[str, str]] = {}
+    for header, found in draft.profiles.items():
+        if header in taken:
+            continue
+        for candidate in synonyms.candidates(header):
+            if candidate.column in _PARTS and fits(candidate, found):
+                group = groups.setdefault(synonyms.group_number(header), {})
+                group.setdefault(candidate.column, header)
+    whole = tuple(
+        tuple(group[part] for part in _PARTS if part in group)
+        for _, group in sorted(groups.items())
+        if synonyms.DRUG in group
+    )
+    return draft.put(contents_of=whole) if whole else draft
+
+
+_PARTS = (synonyms.DRUG, synonyms.DOSE, synonyms.DOSE_UNIT)
+
+
+def _items(draft: Draft) -> Draft:
+    """Map the names of a table of items, each confirmed by its own values."""
+    if draft.table.holds is not Holds.ITEMS:
+        return draft
+    cells = draft.raw.cells
+    item, value = draft.header(synonyms.ITEM), draft.header(synonyms.VALUE)
+    parts = {str(name): profile(str(name), group) for name, group in
+             cells.groupby(item, sort=False)[value]}  # fmt: skip
+    allowed = ALLOWED[Holds.CHECKS] - {"ward", "patient_id", "checked_at"}
+    columns, doubts = assign(matches(list(parts.values()), allowed), allowed)
+    columns |= time_columns(
+        matches(list(parts.values()), allowed), list(parts.values()), set()
+    )[0]
+    columns.pop("checked_at", None)
+    draft = draft.put(items={k: tuple(v) for k, v in columns.items()})
+    for question in doubt_questions(doubts):
+        draft = replace(draft, questions=(*draft.questions, question))
+    taken = {n for names in columns.values() for n in names}
+    if unused := [n for n in parts if n and n not in taken]:
+        draft = draft.say("items", f"read and not used: {', '.join(unused)}")
+    profiles = {**draft.profiles, **parts}
+    if "set_rate_ml_h" in columns and not draft.header(synonyms.UNITS):
+        name = columns["set_rate_ml_h"][0]
+        draft = with_unit(draft, name, parts[name], float("nan"))
+    return replace(draft, profiles=profiles)
+
+
+def _why(draft: Draft) -> Draft:
+    """Say of each column by what it was recognised."""
+    for column, headers in draft.table.columns.items():
+        named = [synonyms.candidates(draft.profiles[h].named) for h in headers]
+        how = {found[0].strength for found in named if found}
+        if how != {Strength.CANONICAL}:
+            filled = min(
+                draft.profiles[h].rows - draft.profiles[h].blank for h in headers
+            )
+            draft = draft.say(
+                f"columns.{column}", f"by name and values, filled on {filled} rows"
+            )
+    return draft
+
+
+_STEPS: tuple[Callable[[Draft], Draft], ...] = (
+    total_rows,
+    heading_rows,
+    constants,
+    blanks,
+    dittos,
+    _shortened,
+    _halves,
+    _composite,
+    _date_order,
+    line_dates,
+    find_signs,
+    _contents,
+    _decimal,
+    rate_unit,
+    battery_unit,
+    _items,
+    read_codes,
+    read_vocabulary,
+    _why,
+    check_volumes,
+)
+
+
+def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
+    """Turn columns that several headers fit alike into questions."""
+    return [
+        Question(
+            f"columns.{column}",
+            f"{listed(headers)} can each be {column}; {headers[0]} was taken: name "
+            "the right one",
+            blocks=column in _WEIGHTY,
+        )
+        for column, headers in doubts
+    ]
+
+
+def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:
+    """Propose a layout for every table of one export.
+
+    Parameters
+    ----------
+    raws : sequence of RawTable
+        All files and sheets.
+
+    Returns
+    -------
+    list of Proposal
+        One a table, in order; what one table tells of another is settled or asked.
+    """
+    return settle_together(raws, [propose(raw) for raw in raws])

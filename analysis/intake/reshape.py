@@ -1,0 +1,178 @@
+"""Raw tables to canonical text tables, by a layout: cells as a canonical CSV has them.
+
+Whatever the shape of an export, what leaves here is text under the names of
+`columns.py`, each row with its file and lines. A cell that cannot be turned is a fault
+under the file's own header and with its own text; nothing is guessed and nothing is
+dropped: every raw row feeds a row, or is named here as a copy, as superseded, or as
+read and without a place.
+"""
+
+from dataclasses import replace
+
+import pandas as pd
+
+from analysis.columns import INFUSIONS, LINES, Table
+from analysis.errors import InputError
+from analysis.intake import numbers, synonyms, words
+from analysis.intake.changes import turn_changes
+from analysis.intake.dated import lines_of_checks, read_line_dates
+from analysis.intake.files import RawTable
+from analysis.intake.items import turn_items
+from analysis.intake.layout import Holds, TableLayout
+from analysis.intake.reading import Reading, read_column
+from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.signs import read_signs
+from analysis.intake.turned import (
+    CHECKS_WIDE,
+    DUPLICATE,
+    FAULT_COLUMNS,
+    NO_PLACE,
+    SUPERSEDED,
+    Turned,
+    finished,
+    frame_of,
+    no_fate,
+)
+
+__all__ = [
+    "CHECKS_WIDE",
+    "DUPLICATE",
+    "FAULT_COLUMNS",
+    "NO_PLACE",
+    "SUPERSEDED",
+    "Turned",
+    "check_headers",
+    "turn",
+]
+
+
+def turn(raw: RawTable, layout: TableLayout) -> Turned:
+    """Turn one raw table into a canonical text table.
+
+    Parameters
+    ----------
+    raw : RawTable
+        A file or a sheet.
+    layout : TableLayout
+        How its headers map; every header it names is in `raw`.
+
+    Returns
+    -------
+    Turned
+        All rows; what could not be read is among its faults.
+    """
+    sheet = Sheet.of(raw, layout)
+    match layout.holds:
+        case Holds.ITEMS:
+            return turn_items(sheet)
+        case Holds.LINE_CHANGES:
+            return turn_changes(sheet)
+        case Holds.CHECKS:
+            return _turn_rows(sheet, CHECKS_WIDE)
+        case Holds.INFUSIONS:
+            return _turn_rows(sheet, INFUSIONS)
+        case _:
+            return _turn_rows(sheet, LINES)
+
+
+def _turn_rows(sheet: Sheet, table: Table) -> Turned:
+    reading = Reading()
+    layout = sheet.layout
+    for column in table.columns:
+        if column.name in layout.columns:
+            read_column(reading, column, sheet)
+        elif column.name in sheet.given:
+            reading.text[column.name] = sheet.given[column.name]
+    if layout.contents_of:
+        reading.text["contents"] = _contents(sheet)
+        reading.headers["contents"] = layout.contents_of[0][0]
+    read_signs(reading, sheet)
+    read_line_dates(reading, sheet)
+    _changed_by_entry(reading, sheet)
+    _amended(reading, sheet)
+    text = frame_of(reading, table, sheet.cells.index)
+    text["file"] = sheet.raw.file
+    text["line"] = sheet.raw.lines
+    text["source"] = sheet.source
+    text["row_text"] = sheet.raw_text()
+    text["identity"] = identity(sheet)
+    text["is_struck"] = is_struck(sheet)
+    if table is LINES:
+        text["line_id"] = text["line_id"].where(text["line_id"] != "", _line_ids(text))
+    rows = pd.Series(sheet.cells.index, index=sheet.cells.index, dtype="int64")
+    turned = finished(sheet, table, reading, (text, rows, no_fate()))
+    beside = lines_of_checks(sheet, text, reading) if table is CHECKS_WIDE else []
+    return replace(turned, beside=tuple(beside))
+
+
+def _changed_by_entry(reading: Reading, sheet: Sheet) -> None:
+    """Read a change of line or site that the entry names, where no column does."""
+    cells = sheet.read("entry")
+    for column, known in words.CHANGES.items():
+        if not cells or column in reading.text:
+            continue
+        is_so = {c: words.key_of(c) in known for c in cells[0].unique()}
+        if any(is_so.values()):
+            changed = cells[0].map(is_so).astype(bool)
+            blank = pd.Series("", index=changed.index, dtype="str")
+            reading.text[column] = blank.mask(changed, "yes")
+            reading.headers[column] = sheet.layout.columns["entry"][0]
+
+
+def _amended(reading: Reading, sheet: Sheet) -> None:
+    """Turn the number of a replaced row into FILE:LINE; an unknown one stays."""
+    replaces = sheet.read(synonyms.REPLACES)
+    ids = sheet.read(synonyms.ROW_ID)
+    if not replaces or not ids:
+        return
+    known = pd.Series(sheet.source.to_numpy(), index=ids[0].to_numpy())
+    known = known[~known.index.duplicated() & (known.index != "")]
+    named = replaces[0].map(known.to_dict())
+    reading.text["amends"] = named.where(named.notna(), replaces[0]).astype("str")
+    reading.originals["amends"] = replaces[0]
+    reading.headers["amends"] = sheet.layout.columns[synonyms.REPLACES][0]
+
+
+def _contents(sheet: Sheet) -> pd.Series:
+    """Join drug, dose and unit of each group: ``drug 10 mg; drug 5 mg``."""
+    out = pd.Series("", index=sheet.cells.index, dtype="str")
+    for group in sheet.layout.contents_of:
+        drug, *rest = (sheet.cells[h] for h in group)
+        words_ = drug
+        for part in rest:
+            value = numbers.read_plain(part, sheet.layout.decimal or None)["value"]
+            plain = value.astype("str").fillna("")
+            shown = plain.where(plain != "", part)
+            words_ = words_ + (" " + shown).where(shown != "", "")
+        words_ = words_.where(drug != "", "")
+        joint = pd.Series("; ", index=out.index).where((out != "") & (words_ != ""), "")
+        out = out + joint + words_
+    return out.astype("str")
+
+
+def _line_ids(text: pd.DataFrame) -> pd.Series:
+    """Name lines that have no id by patient, kind and day of insertion."""
+    parts = text["patient_id"] + " " + text["kind"] + " " + text["inserted_at"]
+    return "derived " + parts.str.replace("_", " ")
+
+
+def check_headers(raw: RawTable, layout: TableLayout) -> None:
+    """Refuse a table that lacks a header its layout names.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The table.
+    layout : TableLayout
+        Its layout.
+
+    Raises
+    ------
+    InputError
+        Names the headers that are not there.
+    """
+    there = {synonyms.normal(h) for h in raw.cells.columns}
+    lacking = sorted(layout.headers() - there)
+    if lacking:
+        msg = f"{raw.file}: has no column {', '.join(lacking)}, which the layout names"
+        raise InputError(f"{msg}; name the right ones in the layout")

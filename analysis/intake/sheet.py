@@ -1,0 +1,227 @@
+"""A raw table before its cells are read: totals out, blanks filled, marks resolved."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.intake import synonyms, words
+from analysis.intake.files import RawTable, row_text
+from analysis.intake.given import constant_of, without_headings
+from analysis.intake.layout import TableLayout
+from analysis.intake.profiles import is_written_time
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A raw table with its blanks filled and its ditto marks resolved.
+
+    Attributes
+    ----------
+    raw : RawTable
+        Without the rows that are none.
+    layout : TableLayout
+        Its headers as the file spells them.
+    cells : DataFrame of str
+        Filled cells, marks of "not recorded" emptied.
+    source : Series of str
+        ``file:line``.
+    given : dict of str to Series of str
+        Column to its value for each row, where that stands in none of its cells.
+    """
+
+    raw: RawTable
+    layout: TableLayout
+    cells: pd.DataFrame
+    source: pd.Series
+    given: dict[str, pd.Series]
+
+    @classmethod
+    def of(cls, raw: RawTable, layout: TableLayout) -> "Sheet":
+        """Take a raw table by its layout, whose headers may be spelled otherwise."""
+        spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+        layout = _spelled(layout, {**spelled, **{h: h for h in raw.cells.columns}})
+        raw = _without_totals(raw, layout)
+        times = layout.columns.get("checked_at", ())
+        rows, given = without_headings(raw, layout.constants, times)
+        given = {name: cells.reset_index(drop=True) for name, cells in given.items()}
+        raw = only_rows(raw, raw.cells.index.isin(rows.index))
+        for name, where in layout.constants.items():
+            if name not in given:
+                value = constant_of(where, raw)
+                given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
+        filled = resolved(raw.cells, layout)
+        source = raw.file + ":" + raw.lines.astype("str")
+        return cls(raw, layout, _recorded(filled, layout), source, given)
+
+    def read(self, column: str) -> list[pd.Series]:
+        """Give the cells of a column, one Series a header."""
+        return [self.cells[h] for h in self.layout.columns.get(column, ())]
+
+    def raw_text(self) -> pd.Series:
+        """Give each row as it stands in the file."""
+        return pd.Series(row_text(self.raw.cells), index=self.cells.index, dtype="str")
+
+
+def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
+    """Give a layout with the headers as the file at hand spells them."""
+
+    def own(names: Iterable[str]) -> tuple[str, ...]:
+        return tuple(headers.get(n, headers.get(synonyms.normal(n), n)) for n in names)
+
+    return replace(
+        layout,
+        columns={k: own(v) for k, v in layout.columns.items()},
+        contents_of=tuple(own(group) for group in layout.contents_of),
+        signs_of={k: own(v) for k, v in layout.signs_of.items()},
+        fill_down=own(layout.fill_down),
+        ditto=own(layout.ditto),
+    )
+
+
+def _without_totals(raw: RawTable, layout: TableLayout) -> RawTable:
+    if not layout.not_rows:
+        return raw
+    named = {words.key_of(word) for word in layout.not_rows}
+    times = layout.columns.get("checked_at", ())
+    is_total = rows_called(raw.cells, named, times)
+    return only_rows(raw, ~is_total.to_numpy(dtype=bool))
+
+
+def rows_called(
+    cells: pd.DataFrame, names: Collection[str], times: Sequence[str]
+) -> pd.Series:
+    """Mark rows whose first cell is one of `names`, and that have no time of their own.
+
+    A row with a time is a row of the log, whatever its first cell says.
+    """
+    first = first_filled(cells)
+    is_called = first.map({c: words.key_of(c) in names for c in first.unique()})
+    called = cells[is_called.astype(bool)]
+    is_timed = pd.Series(data=bool(times), index=called.index)
+    for header in times:
+        is_timed &= called[header].map(is_written_time).astype(bool)
+    return pd.Series(cells.index.isin(called.index[~is_timed]), index=cells.index)
+
+
+def first_filled(cells: pd.DataFrame) -> pd.Series:
+    """Give the first cell of each row that is not blank; empty where all are."""
+    first = pd.Series("", index=cells.index, dtype="str")
+    for name in cells.columns:
+        blank = first == ""
+        if not blank.any():
+            break
+        first = first.mask(blank, cells[name])
+    return first
+
+
+def only_rows(raw: RawTable, is_row: npt.NDArray[np.bool_]) -> RawTable:
+    """Count the records that are no rows among the other lines of a table."""
+    if is_row.all():
+        return raw
+    return replace(
+        raw,
+        cells=raw.cells[is_row].reset_index(drop=True),
+        lines=raw.lines[is_row].reset_index(drop=True),
+        other_lines=raw.other_lines + int((~is_row).sum()),
+    )
+
+
+def resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
+    """Fill blanks down and put the value above in place of ditto marks."""
+    if not layout.fill_down and not layout.ditto:
+        return cells
+    out = cells.copy()
+    order = [h for h in cells.columns if h in layout.fill_down]
+    group: pd.Series = pd.Series(0, index=cells.index)
+    for header in order:
+        # Within one value of the columns to the left, a blank repeats the value above.
+        begins = cells[header] != ""
+        value = cells[header].where(begins)
+        out[header] = value.groupby(group).ffill().astype("str").fillna("")
+        group = (begins | (group != group.shift())).cumsum()
+    chart = _chart_of(cells, out, layout)
+    for header in layout.ditto:
+        is_ditto = cells[header].str.strip().str.casefold().isin(words.DITTO)
+        value = out[header].mask(is_ditto)
+        # A mark with nothing above it in its chart stays, and is set aside.
+        above = value.groupby(chart).ffill()
+        out[header] = above.where(above.notna(), out[header]).astype("str")
+    return out
+
+
+def _chart_of(
+    cells: pd.DataFrame, filled: pd.DataFrame, layout: TableLayout
+) -> pd.Series:
+    """Tell the charts of a sheet apart: a ditto mark does not reach past its own."""
+    days = set(layout.columns.get("checked_at", ()))
+    grouping = [
+        h
+        for c in ("ward", "patient_id", "infusion_id", "driver_id")
+        for h in layout.columns.get(c, ())
+        if h not in days
+    ]
+    if not grouping:
+        return pd.Series(0, index=cells.index)
+    charts = filled[list(dict.fromkeys(grouping))]
+    begins = (charts != charts.shift()).any(axis=1)
+    given = [h for h in grouping if h in layout.fill_down]
+    if given:
+        begins |= (cells[given] != "").any(axis=1)
+    return begins.cumsum()
+
+
+def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
+    """Empty the cells that hold a mark of "not recorded"."""
+    marks = words.NOT_RECORDED | {words.key_of(w) for w in layout.not_recorded}
+    used = {h for headers in layout.columns.values() for h in headers}
+    used |= {h for group in layout.contents_of for h in group}
+    used |= {h for headers in layout.signs_of.values() for h in headers}
+    out = cells.copy()
+    for header in used:
+        column = cells[header]
+        empty = [c for c in column.unique() if c and words.key_of(c) in marks]
+        if empty:
+            out[header] = column.where(~column.isin(empty), "")
+    return out
+
+
+def identity(sheet: Sheet) -> pd.Series:
+    """Give a key that is equal only for rows alike in every column.
+
+    Blanks that repeat the value above are filled: rows of two charts are never alike.
+    """
+    filled = resolved(sheet.raw.cells, sheet.layout)
+    names = {
+        h: f"{column}.{i}" if i else column
+        for column, headers in sheet.layout.columns.items()
+        for i, h in enumerate(headers)
+    }
+    key = pd.Series("", index=filled.index, dtype="str")
+    for name, value in sorted(sheet.given.items()):
+        key = key + ("\x1f" + name + "=" + value).where(value != "", "")
+    for header in sorted(filled.columns, key=lambda h: names.get(h, f"+{h}")):
+        column = filled[header]
+        name = names.get(header, f"+{header}")
+        # An empty canonical cell is the same as a column that is not there.
+        key = key + ("\x1f" + name + "=" + column).where(column != "", "")
+    return key
+
+
+def is_struck(sheet: Sheet) -> pd.Series:
+    """Tell which rows the export itself marks as struck out or replaced."""
+    cells = sheet.read(synonyms.STRUCK)
+    if not cells:
+        return pd.Series(data=False, index=sheet.cells.index)
+    own = {
+        words.key_of(k): v
+        for k, v in sheet.layout.words.get(synonyms.STRUCK, {}).items()
+    }
+    meaning = {
+        c: own.get(words.key_of(c)) or words.one_word(c, words.STATUS) or words.IN_FORCE
+        for c in cells[0].unique()
+        if c
+    }
+    return (cells[0].map(meaning) == words.STRUCK).astype(bool)

@@ -1,0 +1,178 @@
+"""What the tables of one export say of each other."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.intake import synonyms
+from analysis.intake.files import RawTable
+from analysis.intake.layout import OPEN, Holds
+from analysis.intake.profiles import IS_NUMBER, is_written_time
+from analysis.intake.proposal import Proposal, Question, listed
+
+
+def settle_together(
+    raws: Sequence[RawTable], proposals: Sequence[Proposal]
+) -> list[Proposal]:
+    """Settle what one table leaves open and another tells, and ask for the rest.
+
+    Parameters
+    ----------
+    raws : sequence of RawTable
+        All files and sheets.
+    proposals : sequence of Proposal
+        One a table, each made from its table alone.
+
+    Returns
+    -------
+    list of Proposal
+        The same, with what the others tell; what one says of another's codes is asked.
+    """
+    found = _with_orders(proposals)
+    placed = _placed(found)
+    found = [_with_missing(raw, p, placed) for raw, p in zip(raws, found, strict=True)]
+    return [
+        _with_digits(raw, p, raws, found) for raw, p in zip(raws, found, strict=True)
+    ]
+
+
+def _placed(proposals: Sequence[Proposal]) -> frozenset[str]:
+    """Give what an infusions table among the files says of each infusion's rows."""
+    tables = [p.table for p in proposals if p.table.holds is Holds.INFUSIONS]
+    wide = ("ward", "patient_id")
+    return frozenset(c for c in wide if any(c in t.columns for t in tables))
+
+
+def _with_orders(proposals: Sequence[Proposal]) -> list[Proposal]:
+    """Let the sheets of one workbook, which is one file, decide the order together."""
+    orders: dict[str, set[str]] = {}
+    for p in proposals:
+        if p.table.date_order in ("dmy", "mdy"):
+            orders.setdefault(_book(p), set()).add(p.table.date_order)
+    out = []
+    for p in proposals:
+        known = orders.get(_book(p), set())
+        if p.table.date_order != OPEN or len(known) != 1:
+            out.append(p)
+            continue
+        order = next(iter(known))
+        rest = tuple(q for q in p.questions if q.entry != "date_order")
+        text = f"dates are read {order}, as another sheet of the workbook shows"
+        told = Question("date_order", text, blocks=False)
+        out.append(
+            replace(
+                p, table=replace(p.table, date_order=order), questions=(*rest, told)
+            )
+        )
+    return out
+
+
+def _book(proposal: Proposal) -> str:
+    return proposal.file.partition("!")[0]
+
+
+_VOLUMES = {"volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml"}
+
+
+def _with_missing(
+    raw: RawTable, proposal: Proposal, placed: frozenset[str]
+) -> Proposal:
+    """Ask for the columns without which no row of the table can be placed."""
+    table = proposal.table
+    have = {*table.columns, *table.items, *table.constants}
+    if "infusion_id" in have:
+        have |= placed
+    missing = [name for name in _NEEDED[table.holds] if name not in have]
+    can_be_said = [n for n in missing if n in ("ward", "patient_id")]
+    if table.holds in (Holds.CHECKS, Holds.ITEMS) and not _VOLUMES & have:
+        missing.append("volume_remaining_ml or volume_delivered_ml")
+    if not missing:
+        return proposal
+    shown = ", ".join(list(raw.cells.columns)[:12])
+    if not have:
+        text = f"none of its columns is one of a check log; found {shown}; rename the "
+        text += "headers as `steadyfall dictionary` shows"
+    else:
+        text = f"looks like a {table.holds} table but has no column "
+        text += f"{', '.join(missing)}; found {shown}; add the column, rename its "
+        text += f"header, or name it in a layout{_nearly(raw, missing)}"
+        text += _where_else(raw, can_be_said)
+        constants = {**table.constants, **dict.fromkeys(can_be_said, OPEN)}
+        table = replace(table, constants=constants)
+    asked = Question("columns", text, blocks=True)
+    return replace(proposal, table=table, questions=(*proposal.questions, asked))
+
+
+#: Rows among which an example is looked for.
+_LOOKED_AT = 1000
+
+
+def _nearly(raw: RawTable, missing: Sequence[str]) -> str:
+    """Say which headers name a missing column, but hold something else."""
+    told = ""
+    wanted = {name for part in missing for name in part.split(" or ")}
+    for header in raw.cells.columns:
+        named = {c.column for c in synonyms.candidates(header)} & wanted
+        cells = raw.cells[header].iloc[:_LOOKED_AT]
+        usual = IS_NUMBER.fullmatch if named & _VOLUMES else is_written_time
+        example = next((c for c in cells if c and not usual(c.lower())), "")
+        if named and example:
+            told += (
+                f"; {header} may be {sorted(named)[0]} by its name, but holds values "
+            )
+            told += f"such as {example}, which are none"
+    return told
+
+
+def _where_else(raw: RawTable, names: Sequence[str]) -> str:
+    """Say how a layout gives what holds for a whole file or sheet."""
+    if not names:
+        return ""
+    text = f"; where {listed(list(names))} is the same for all rows, write it under "
+    text += "constants: (file) is the name of the file"
+    return text + (", (sheet) that of the sheet" if "!" in raw.file else "")
+
+
+_NEEDED = {
+    Holds.CHECKS: ("ward", "patient_id", "checked_at"),
+    Holds.ITEMS: ("ward", "patient_id", "checked_at"),
+    Holds.INFUSIONS: ("infusion_id",),
+    Holds.LINES: ("patient_id",),
+    Holds.LINE_CHANGES: ("patient_id",),
+}
+
+
+def _patients(raw: RawTable, proposal: Proposal) -> set[str]:
+    headers = proposal.table.columns.get("patient_id", ())
+    return set(raw.cells[headers[0]].unique()) - {""} if len(headers) == 1 else set()
+
+
+def _with_digits(
+    raw: RawTable,
+    proposal: Proposal,
+    raws: Sequence[RawTable],
+    proposals: Sequence[Proposal],
+) -> Proposal:
+    """Ask where another table writes the same patient numbers with leading zeros."""
+    mine = _patients(raw, proposal)
+    if not mine or not all(c.isdigit() and not c.startswith("0") for c in mine):
+        return proposal
+    for other, its in zip(raws, proposals, strict=True):
+        theirs = {c for c in _patients(other, its) if c.isdigit()}
+        widths = {len(c) for c in theirs}
+        padded = {c for c in theirs if c.startswith("0")}
+        if other is raw or not padded or len(widths) != 1:
+            continue
+        width = widths.pop()
+        both = sorted({c.zfill(width) for c in mine} & padded)
+        if both:
+            text = (
+                f"{both[0].lstrip('0')} here and {both[0]} in {other.file} "
+                f"({len(both)} such numbers) may be one patient: write {width} if "
+                "zeros were lost, 0 if these are different patients"
+            )
+            question = Question("digits.patient_id", text, blocks=True)
+            table = replace(proposal.table, digits={"patient_id": OPEN})
+            return replace(
+                proposal, table=table, questions=(*proposal.questions, question)
+            )
+    return proposal

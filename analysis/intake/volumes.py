@@ -1,0 +1,173 @@
+"""The course of a volume and the unit of a rate, confirmed by each other."""
+
+import pandas as pd
+
+from analysis.intake import synonyms
+from analysis.intake.direction import Course, course_of
+from analysis.intake.layout import OPEN
+from analysis.intake.profiles import Profile, are_parts_of_one
+from analysis.intake.proposal import Draft
+from analysis.intake.synonyms import Strength
+
+
+def check_volumes(draft: Draft) -> Draft:
+    """See whether a volume goes the way that its header says."""
+    for column in _WAYS:
+        header = draft.header(column)
+        if header and not _is_canonical(header):
+            draft = _checked_way(draft, column, header, _course(draft, header))
+    return draft
+
+
+#: Which way each volume goes, in words.
+_WAYS = {
+    "volume_remaining_ml": ("falls", "what is left falls"),
+    "display_remaining_ml": ("falls", "what is left falls"),
+    "volume_delivered_ml": ("rises", "what was given rises"),
+}
+
+
+#: Headers of a volume that do not say which: its course must tell.
+_BARE = frozenset(
+    {"volume", "reading", "level", "syringe volume", "vol", "current volume",
+     "syringe reading", "volume in syringe"}
+)  # fmt: skip
+
+
+def _is_canonical(header: str) -> bool:
+    found = synonyms.candidates(header)
+    return bool(found) and found[0].strength is Strength.CANONICAL
+
+
+def _course(draft: Draft, header: str) -> Course:
+    times = [draft.raw.cells[h] for h in draft.table.columns.get("checked_at", ())]
+    if not times or header not in draft.raw.cells:
+        return Course(0, 0, 0, float("nan"))
+    names = ("ward", "patient_id", "driver_id", "infusion_id")
+    charts = [_filled(draft, h) for h in draft.headers(names)]
+    day = draft.day()
+    times = [_filled(draft, day), *times[1:]] if day else times
+    order = draft.table.date_order
+    how = ("dmy" if order in ("", OPEN) else order, draft.table.clock or "24")
+    return course_of(draft.raw.cells[header], times, charts, how)
+
+
+def _filled(draft: Draft, header: str) -> pd.Series:
+    cells = draft.raw.cells[header]
+    if header not in draft.table.fill_down:
+        return cells
+    return cells.mask(cells == "").ffill().astype("str").fillna("")
+
+
+def _checked_way(draft: Draft, column: str, header: str, course: Course) -> Draft:
+    way, words_ = _WAYS[column]
+    goes = {"falls": course.is_falling(), "rises": course.is_rising()}
+    entry = f"columns.{column}"
+    if goes[way]:
+        counts = f"{course.falls} down, {course.rises} up"
+        return draft.say(entry, f"{header} {way} from check to check ({counts})")
+    other = next((w for w, is_so in goes.items() if is_so and w != way), "")
+    is_bare = synonyms.without_unit(synonyms.normal(header)) in _BARE
+    if not other and not course.is_level() and not is_bare:
+        return draft
+    does = (
+        f"{other} from check to check" if other else "does not show which way it goes"
+    )
+    if course.is_level() and not other:
+        does = "stays the same from check to check"
+    text = (
+        f"{header} {does}, and {words_}: name it under volume_remaining_ml, "
+        "volume_delivered_ml or start_volume_ml"
+    )
+    columns = {k: v for k, v in draft.table.columns.items() if k != column}
+    columns[column] = (OPEN,)
+    return draft.put(columns=columns).ask(entry, text, blocks=True)
+
+
+def battery_unit(draft: Draft) -> Draft:
+    """See whether a battery is written as a part of one, as workbooks keep per cent."""
+    header = draft.header("battery_pct")
+    if not header or not are_parts_of_one(draft.profiles[header]):
+        return draft
+    units = {**draft.table.units, "battery_pct": "parts of 1"}
+    text = f"{header} has no value above 1: 1 is a full battery, 100 %"
+    return draft.put(units=units).ask("units.battery_pct", text, blocks=False)
+
+
+def rate_unit(draft: Draft) -> Draft:
+    """Settle the unit of a rate, or leave out what is no rate in mL."""
+    column = "set_rate_ml_h"
+    header = draft.header(column)
+    if not header:
+        return draft
+    if synonyms.is_travel(draft.profiles[header].named):
+        columns = {k: v for k, v in draft.table.columns.items() if k != column}
+        text = (
+            f"{header} is a travel in mm, not a rate in mL: it is not used, and "
+            "delivery is judged by start volume and planned duration"
+        )
+        return draft.put(columns=columns).ask("columns", text, blocks=False)
+    if draft.header(synonyms.UNITS):
+        return draft  # each row says its own
+    if _is_canonical(header):
+        return draft.put(units={**draft.table.units, column: "mL/h"})
+    volumes = draft.headers(_WAYS)
+    pace = _course(draft, volumes[0]).pace if volumes else float("nan")
+    return with_unit(draft, header, draft.profiles[header], pace)
+
+
+def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
+    """Settle the unit of a rate: its name, its size and the pace of the volume."""
+    median = found.median()
+    said = _said_unit(found.named)
+    by_pace = _unit_by(median / pace if pace > 0 else float("nan"))
+    by_size = "mL/h" if median <= _LARGEST_HOURLY else ""
+    found_unit = by_pace or by_size
+    column = "set_rate_ml_h"
+    entry = f"units.{column}"
+    is_odd = said == "mL/h" and not found_unit and median > _LARGEST_POSSIBLE
+    if (
+        (said and found_unit and said != found_unit)
+        or is_odd
+        or not (said or found_unit)
+    ):
+        told = f"names {said}" if said else "names no unit"
+        shown = f", while the volume moves by {pace:.2g} mL/h" if pace > 0 else ""
+        text = (
+            f"{name} {told}, and half of its values are at or below {median:g}{shown}: "
+            "write mL/h or mL/24 h, or take the column out if it is neither"
+        )
+        draft = draft.ask(entry, text, blocks=True)
+        return draft.put(units={**draft.table.units, column: OPEN})
+    if not said:
+        why = (
+            f"the volume moves by {pace:.2g} mL/h" if by_pace else "as hourly ones are"
+        )
+        text = f"{name} names no unit; half of its values are at or below {median:g}, "
+        draft = draft.say(entry, text + why)
+    return draft.put(units={**draft.table.units, column: said or found_unit})
+
+
+def _said_unit(name: str) -> str:
+    if synonyms.is_per_day(name):
+        return "mL/24 h"
+    return "mL/h" if synonyms.is_per_hour(name) else ""
+
+
+def _unit_by(ratio: float) -> str:
+    """Give the unit in which a rate is `ratio` times the pace of the volume."""
+    if 1 / _NEAR <= ratio <= _NEAR:
+        return "mL/h"
+    return "mL/24 h" if 24 / _NEAR <= ratio <= 24 * _NEAR else ""
+
+
+#: A rate within this factor of the pace of the volume is the same in that unit.
+_NEAR = 2.0
+
+
+#: Largest usual hourly rate of a syringe driver, mL/h (common practice, no source).
+_LARGEST_HOURLY = 3.0
+
+
+#: Largest possible one: the hard limit of the column.
+_LARGEST_POSSIBLE = 10.0

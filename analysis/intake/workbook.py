@@ -1,0 +1,143 @@
+"""Sheets of a workbook to rows of text: real dates and numbers in plain writing."""
+
+import datetime as dt
+import io
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+from python_calamine import (
+    CalamineError,
+    CalamineWorkbook,
+    PasswordError,
+    SheetTypeEnum,
+)
+
+from analysis.errors import InputError
+
+#: What a workbook file begins with: a zip archive, or a compound document.
+_ZIP, _COMPOUND = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+#: Record BOF of version 6, perhaps WriteProtect, then FilePass.
+_FILE_PASS = re.compile(
+    rb"\x09\x08\x10\0\0\x06\x05\0.{12}(\x86\0\0\0)?\x2f\0", re.DOTALL
+)
+
+#: More cells than any export of a log holds: the used area runs over the whole sheet.
+_MOST_CELLS = 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRows:
+    """One sheet: its name, and all its rows from the first on, equally long."""
+
+    name: str
+    rows: list[list[str]]
+
+
+def is_workbook(data: bytes) -> bool:
+    """Tell a workbook by what its file begins with, whatever its name."""
+    return data.startswith((_ZIP, _COMPOUND))
+
+
+def read_sheets(data: bytes, label: str) -> list[SheetRows]:
+    """Read the sheets of a workbook as text; nothing in it is run or changed.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    label : str
+        Its name in messages.
+
+    Returns
+    -------
+    list of SheetRows
+        Sheets with anything in them, hidden ones too, in the order of the workbook.
+        Date-times are ``2026-09-14T11:54:00``, dates ``2026-09-14``, times
+        ``11:54:00``, numbers plain decimals of at most 15 digits, truth values yes and
+        no. A formula gives the value that was stored with it.
+
+    Raises
+    ------
+    InputError
+        The file is locked, damaged, or no workbook.
+    """
+    try:
+        with CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
+            return _sheets(book, label)
+    except CalamineError as error:
+        if isinstance(error, PasswordError) or _is_locked(data):
+            msg = f"{label}: the workbook is locked with a password"
+            raise InputError(f"{msg}; save it without one") from None
+        msg = f"{label}: cannot be opened as a workbook ({error})"
+        raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
+
+
+def _is_locked(data: bytes) -> bool:
+    """Tell a workbook with a password, which the reader may take for no workbook.
+
+    A newer one lies whole in a stream of that name ([MS-OFFCRYPTO] 2.3.4.4); an older
+    one has the record FilePass right behind its beginning ([MS-XLS] 2.1.7.20.3).
+    """
+    is_whole = "EncryptedPackage".encode("utf-16-le") in data
+    return data.startswith(_COMPOUND) and (is_whole or bool(_FILE_PASS.search(data)))
+
+
+def _sheets(book: CalamineWorkbook, label: str) -> list[SheetRows]:
+    sheets = []
+    for about in book.sheets_metadata:
+        if about.typ != SheetTypeEnum.WorkSheet:
+            continue
+        sheet = book.get_sheet_by_name(about.name)
+        if sheet.total_height * sheet.total_width > _MOST_CELLS:
+            msg = f"{label}!{about.name}: the sheet claims {sheet.total_height:,} rows "
+            msg += f"and {sheet.total_width:,} columns; delete the empty ones, or save "
+            raise InputError(f"{msg}it as CSV")
+        rows = [
+            [_text(cell) for cell in row]
+            for row in sheet.to_python(skip_empty_area=False)
+        ]
+        if any(cell for row in rows for cell in row):
+            sheets.append(SheetRows(about.name, rows))
+    return sheets
+
+
+def _text(cell: object) -> str:  # noqa: PLR0911 - one line a type of cell
+    match cell:
+        case str():
+            return cell
+        case bool():  # before numbers: a truth value is one of them
+            return "yes" if cell else "no"
+        case int() | float():
+            return _number(float(cell))
+        case dt.datetime():
+            return _rounded(cell).isoformat()
+        case dt.date():
+            return cell.isoformat()
+        case dt.time():
+            return _rounded(dt.datetime.combine(dt.date(2000, 1, 1), cell)).strftime(
+                "%H:%M:%S"
+            )
+        case dt.timedelta():
+            return _duration(cell)
+        case _:
+            return str(cell)
+
+
+def _number(value: float) -> str:
+    """Write a number as the sheet holds it: 15 digits, no exponent, no ``.0``."""
+    plain = format(Decimal(format(value, ".15g")), "f")
+    return plain.rstrip("0").rstrip(".") if "." in plain else plain
+
+
+def _rounded(time: dt.datetime) -> dt.datetime:
+    """Give whole seconds: a sheet keeps times as binary fractions of a day."""
+    return (time + dt.timedelta(milliseconds=500)).replace(microsecond=0)
+
+
+def _duration(length: dt.timedelta) -> str:
+    seconds = round(length.total_seconds())
+    sign, seconds = ("-", -seconds) if seconds < 0 else ("", seconds)
+    minutes, second = divmod(seconds, 60)
+    return f"{sign}{minutes // 60:02d}:{minutes % 60:02d}:{second:02d}"

@@ -1,0 +1,72 @@
+"""Near-duplicates: two rows of one infusion that are nearly the same check."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from analysis.intake import Log
+from analysis.lookup import clock
+from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
+from analysis.terms import FindingGroup, FindingKind
+
+#: Two rows nearer than this, of nearly equal volumes, are nearly the same check.
+_WITHIN_MIN = 5
+_WITHIN_ML = 0.2
+
+
+def near_duplicates(log: Log) -> pd.DataFrame:
+    """Flag a row that nearly repeats the row before it of its infusion.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+
+    Returns
+    -------
+    DataFrame
+        Charting findings without id and month. Both rows stay and are counted as they
+        stand; rows without an infusion are compared within patient and driver.
+    """
+    rows = log.checks
+    loose = rows["patient_id"] + "\x1f" + rows["driver_id"]
+    key = rows["infusion_id"].where(rows["infusion_id"] != "", loose)
+    by = rows.groupby(key)
+    near = rows["checked_at"] - by["checked_at"].shift()
+    is_twin = near <= pd.Timedelta(minutes=_WITHIN_MIN)
+    is_twin &= rows["entry"] == by["entry"].shift()
+    rate_before = by[RATE].shift()
+    is_twin &= (rows[RATE] == rate_before) | rows[RATE].isna() | rate_before.isna()
+    is_like = pd.Series(data=False, index=rows.index)
+    for column in (REMAINING, DELIVERED):
+        # Rounded, since 13.2 - 13.0 is a little more than 0.2 in floating point.
+        is_like |= (rows[column] - by[column].shift()).abs().round(6) <= _WITHIN_ML
+    first = rows.index.to_series().groupby(key).shift()
+    of = Rows(rows)
+    twins = first[is_twin & is_like].astype("int64")
+    pairs = zip(twins.tolist(), twins.index.tolist(), strict=True)
+    found = [_finding(of.cells(one), of.cells(two)) for one, two in pairs]
+    return pd.DataFrame(found)
+
+
+def _finding(one: Mapping[str, Any], two: Mapping[str, Any]) -> dict[str, object]:
+    column = REMAINING if pd.notna(two[REMAINING]) else DELIVERED
+    return {
+        "ward": two["ward"],
+        "patient_id": two["patient_id"],
+        "infusion_id": two["infusion_id"],
+        "driver_id": two["driver_id"],
+        "group": str(FindingGroup.CHARTING),
+        "kind": str(FindingKind.NEAR_DUPLICATE),
+        "anchor": f"{two['checked_at'].tz_convert('UTC').isoformat()} (row)",
+        "happened_at": two["checked_at"],
+        "first_visible": two["checked_at"],
+        "first_source": one["source"],
+        "last_source": two["source"],
+        "sentence": (
+            f"{one[column]:g} mL at {clock(one['checked_at'])} and {two[column]:g} mL "
+            f"at {clock(two['checked_at'])} are nearly the same row twice. Consistent "
+            "with one check saved twice; both rows stay and both are counted."
+        ),
+    }

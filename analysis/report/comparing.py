@@ -1,0 +1,137 @@
+"""Wards and months: funnel, lines of months and hours of the day, and each in words."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from analysis import figures
+from analysis.audit import AuditResult
+from analysis.compliance import Measure
+from analysis.report import facts
+from analysis.report.section import Section, section
+from analysis.terms import ALL
+from analysis.wards import DELIVERY, Funnel, checks_by_hour, funnel_of, hours_in_words
+from analysis.wards.hours import WORDS_H
+
+#: Months from which a line is drawn.
+_FEWEST_MONTHS = 2
+#: Months up to which two lines stand side by side.
+_MOST_MONTHS_BESIDE = 7
+
+_IN_WORDS = {
+    "shift": "a long run of months on one side of the centre",
+    "few crossings": "fewer crossings of the centre than chance brings",
+    "outside limits": "a month outside the limits",
+}
+
+
+def wards_and_months(result: AuditResult) -> Section:
+    """Show wards side by side and months in a row, as far as chance allows.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        Funnels from ten wards, lines from two months, and the hours of the day at which
+        checks were late or missed.
+    """
+    leading = [m for m in result.declared if m.name in facts.LEADING]
+    shown = [m for m in leading if m.name not in result.not_in_export]
+    funnels = [
+        (measure, funnel)
+        for measure in shown
+        if (funnel := funnel_of(result.comparisons, measure, result.month))
+    ]
+    return section(
+        "comparing",
+        month=f"{pd.Timestamp(result.month + '-01'):%B %Y}",
+        wards=len(facts.wards(result)),
+        funnels=[_funnel_view(*pair) for pair in funnels],
+        lines=list(_line_views(result, shown)),
+        signals=_signals(result),
+        hours=_hours_view(result),
+    )
+
+
+def _funnel_view(measure: Measure, funnel: Funnel) -> dict[str, object]:
+    with figures.house_style():
+        drawn = figures.figure(7.2, 3.4)
+        figures.ward_funnel(funnel, measure.label, ax=drawn.subplots())
+        source = figures.svg_source(drawn)
+    different = funnel.wards.loc[funnel.wards["different"] == "yes", "ward"]
+    return {
+        "label": measure.label,
+        "source": source,
+        "alt": figures.funnel_alt(funnel, measure.label),
+        "different": list(different),
+        "is_widened": funnel.is_widened,
+    }
+
+
+def _line_views(
+    result: AuditResult, shown: list[Measure]
+) -> Iterator[dict[str, object]]:
+    """Draw the lines of all wards together: leading measures, and delivery findings."""
+    labels = {m.name: m.label for m in shown}
+    labels[DELIVERY] = "Infusions with a delivery finding"
+    every = result.trends[result.trends["ward"] == ALL].sort_values("month")
+    lines = [
+        (label, own)
+        for name, label in labels.items()
+        if (own := every[every["measure"] == name])["proportion"].notna().sum()
+        >= _FEWEST_MONTHS
+    ]
+    months = every["month"].nunique()
+    beside = 2 if months <= _MOST_MONTHS_BESIDE else 1
+    for at in range(0, len(lines), beside):
+        some = lines[at : at + beside]
+        with figures.house_style():
+            drawn = figures.figure(7.2, 1.9)
+            axes = drawn.subplots(1, beside, squeeze=False)[0]
+            for ax, (label, own) in zip(axes, some, strict=False):
+                figures.month_line(own, label, ax=ax)
+            for ax in axes[len(some) :]:
+                ax.set_axis_off()
+            source = figures.svg_source(drawn)
+        said = " ".join(figures.month_alt(own, label) for label, own in some)
+        yield {"source": source, "alt": said}
+
+
+def _signals(result: AuditResult) -> list[str]:
+    """Say where a line of months shows more than chance would bring."""
+    found = result.trends[result.trends["signal"].fillna("") != ""]
+    names = {m.name: m.label for m in result.declared}
+    said = []
+    for row in facts.rows_of(found):
+        words = " and ".join(
+            _IN_WORDS.get(word.strip(), word) for word in str(row["signal"]).split(";")
+        )
+        ward = "All wards" if row["ward"] == ALL else row["ward"]
+        label = names.get(str(row["measure"]), str(row["measure"]).replace("_", " "))
+        said.append(f"{ward}, {label}, {row['month']}: {words}.")
+    return said
+
+
+def _hours_view(result: AuditResult) -> dict[str, object]:
+    """Show at which hours checks were late or missed: a picture, and every ward."""
+    picture = checks_by_hour(result.units, result.policy, month=result.month)
+    words = checks_by_hour(
+        result.units, result.policy, month=result.month, width_h=WORDS_H
+    )
+    said = [
+        ("All wards" if ward == ALL else str(ward), hours_in_words(rows))
+        for ward, rows in words.groupby("ward", sort=False)
+    ]
+    every = picture[picture["ward"] == ALL]
+    if not len(every) or not every["is_shown"].astype(bool).any():
+        return {"source": "", "alt": "", "said": said}
+    title = "Checks late and missed, all wards"
+    with figures.house_style():
+        drawn = figures.figure(7.2, 2.2)
+        figures.hour_bars(every, title, ax=drawn.subplots())
+        source = figures.svg_source(drawn)
+    return {"source": source, "alt": figures.hour_alt(every, title), "said": said}

@@ -1,0 +1,122 @@
+"""A check dated years from the rest of its log: hand-made logs of a patient or two."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from analysis.cli import steadyfall
+from analysis.errors import InputError
+from tests.intake.logs import HEADER, line, read, write
+from tests.tiny import audit, kinds, syringe
+
+DAY = [f"2026-06-09T{hour:02}:00" for hour in (2, 6, 10, 14, 18, 22)]
+
+
+def rows(*times: str, **cells: str) -> list[str]:
+    return [line(checked_at=time, **cells) for time in times]
+
+
+@pytest.mark.parametrize(
+    ("extra", "far"),
+    [
+        pytest.param(rows("2099-06-09T22:03"), 1, id="a check in the far future"),
+        pytest.param(rows("2027-06-09T22:03"), 1, id="the next year"),
+        pytest.param(rows("2025-06-09T22:03"), 1, id="the year before, as in January"),
+        pytest.param(rows("2026-12-09T22:03"), 0, id="half a year is not years"),
+        pytest.param(
+            rows("2025-06-09T03:00", "2025-06-09T07:00"),
+            2,
+            id="two rows of the same infusion in the year before",
+        ),
+        pytest.param(
+            rows("2025-06-09T03:00", "2025-06-09T07:00", infusion_id="I0"),
+            0,
+            id="an infusion of its own a year before is one",
+        ),
+        pytest.param(
+            rows("2061-06-09T22:03", patient_id="P2", infusion_id="I2"),
+            1,
+            id="the only row of its patient, and nobody near",
+        ),
+        pytest.param(
+            rows("2026-06-08T22:03", "2061-06-08T22:03", patient_id="P2"),
+            1,
+            id="one of two rows, the other among the rest of the log",
+        ),
+        pytest.param(
+            rows(*(d.replace("2026", "2024") for d in DAY), patient_id="P2"),
+            0,
+            id="a log of two years apart",
+        ),
+        pytest.param(
+            [*rows("2099-06-09T22:03"), *rows("2099-06-09T22:03")],
+            1,
+            id="a copy of the row is no company",
+        ),
+    ],
+)
+def test_a_check_far_from_the_rest_cannot_be_placed(
+    tmp_path: Path, extra: list[str], far: int
+) -> None:
+    for order in ([*rows(*DAY), *extra], [*extra, *rows(*DAY)]):
+        log = read(tmp_path, *order)
+        assert log.rejected["reason"].tolist() == ["time far from the rest"] * far
+        copies = len(extra) - len(set(extra))
+        assert len(log.checks) == 6 + len(extra) - far - copies
+        assert log.account["exact_duplicates"].tolist() == [copies]
+
+
+def test_of_very_few_rows_nothing_says_which_is_far(tmp_path: Path) -> None:
+    log = read(tmp_path, *rows("2026-06-09T02:00"), *rows("2062-06-09T06:00"))
+    assert len(log.checks) == 2
+
+
+def test_a_far_row_that_is_corrected_is_superseded(tmp_path: Path) -> None:
+    right = line(checked_at="2026-06-09T23:00", amends="checks.csv:8")
+    log = read(tmp_path, *rows(*DAY), *rows("2062-06-09T23:00"), right)
+    assert log.account["superseded"].tolist() == [1]
+    assert len(log.rejected) == 0
+
+
+def test_a_far_row_names_its_time_and_what_to_do(tmp_path: Path) -> None:
+    log = read(tmp_path, *rows(*DAY), *rows("2062-06-09T23:00"))
+    said = log.rejected.iloc[0]
+    assert said["source"] == "checks.csv:8"
+    assert "checked_at reads '2062-06-09T23:00'" in said["sentence"]
+    assert said["sentence"].endswith("correct its date")
+
+
+@pytest.mark.parametrize("year", ["2025", "2027", "2099"])
+def test_a_wrong_year_moves_neither_the_month_nor_the_end_of_the_log(
+    tmp_path: Path, year: str
+) -> None:
+    line = {0.0: 16.0, 4.0: 13.3, 8.0: 10.6, 12.0: 8.0, 16.0: 5.3, 20.0: 2.6, 23.9: 0.0}
+    checks = syringe(line, entries={23.9: "end"})
+    checks[5]["checked_at"] = str(checks[5]["checked_at"]).replace("2026", year, 1)
+    result = audit(tmp_path, checks)
+    assert result.month == "2026-06"
+    assert result.rejected["source"].tolist() == ["checks.csv:7"]
+    # The check of 20 h is not there; one was due then, and no other is missed.
+    assert kinds(result) == ["check_missed"]
+
+
+def test_a_file_whose_rows_are_mostly_rejected_stops_the_audit_with_the_reason(
+    tmp_path: Path,
+) -> None:
+    good = rows(*DAY[:2])
+    bad = rows("night round", "at eight", "after tea")
+    path, out = write(tmp_path, "log.csv", HEADER, *good, *bad), tmp_path / "out"
+    told = ["--tables-only", "--out", str(out)]
+    found = CliRunner().invoke(steadyfall, ["audit", str(path), *told])
+    assert isinstance(found.exception, InputError)
+    assert str(found.exception).startswith(
+        "log.csv: 3 of the 5 rows cannot be placed; the first, log.csv:4: "
+    )
+    assert "night round" in str(found.exception)
+    assert not out.exists()
+    # One good row more, and the rest is audited, its rejected rows told.
+    path = write(tmp_path, "log.csv", HEADER, *rows(*DAY[:3]), *bad)
+    found = CliRunner().invoke(steadyfall, ["audit", str(path), *told])
+    assert found.exit_code == 0
+    assert "6 rows read, 3 accepted, 3 rejected" in found.output

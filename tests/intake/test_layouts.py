@@ -1,0 +1,127 @@
+"""Layouts: what is recognised, what is asked, and shapes turned into canonical rows."""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.errors import InputError, LayoutError
+from analysis.intake import Log, read_exports
+from analysis.intake.exports import read_raws
+from analysis.intake.layout import parse_layout
+from analysis.intake.layout_text import to_toml
+from analysis.intake.recognise import propose_all
+from analysis.policy import Policy
+
+PLAIN = """\
+Unit name;Pt No;Pump No;Date;Time;Type;Vol left (mls);Rate mls/hr;Batt;Skin;Lock
+Elder;0012;P1;14/09/2026;08:00;New syringe;16,0;0,67;98%;NAD;Y
+Elder;0012;P1;14/09/2026;12:00;Check;13,3;0,67;90%;red;Y
+Elder;0012;P1;14/09/2026;16:00;Check;10,5 mls;0,67;81%;-;N
+Elder;0012;P1;15/09/2026;07:50;Taken down;0,1;0,67;55%;NAD;Y
+"""
+
+
+def read(path: Path, text: str, layout: str = "") -> Log:
+    path.write_text(text, encoding="utf-8")
+    given = parse_layout(layout, "layout") if layout else None
+    return read_exports([path], Policy.example(), given)
+
+
+def printed(path: Path, text: str) -> str:
+    path.write_text(text, encoding="utf-8")
+    return to_toml(propose_all(read_raws([path])))
+
+
+def test_an_ordinary_export_needs_no_layout(tmp_path: Path) -> None:
+    checks = read(tmp_path / "x.csv", PLAIN).checks
+    assert checks["entry"].tolist() == ["start", "check", "check", "end"]
+    assert checks["volume_remaining_ml"].tolist() == [16.0, 13.3, 10.5, 0.1]
+    assert checks["site_signs"].tolist() == ["none", "redness", "", "none"]
+    assert checks["lockbox_locked"].tolist() == ["yes", "yes", "no", "yes"]
+    assert checks["patient_id"].unique().tolist() == ["0012"]
+
+
+def test_the_printed_layout_reads_as_without_one(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    layout = printed(path, PLAIN)
+    with_layout = read(path, PLAIN, layout).checks
+    assert with_layout.equals(read(path, PLAIN).checks)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "asked"),
+    [
+        pytest.param("14/09/2026", "04/09/2026", "day and month", id="order of dates"),
+        pytest.param(";Y\n", ";x\n", "yes or no", id="a cross"),
+        pytest.param("Taken down", "Whisked", "Whisked", id="an unknown entry"),
+        pytest.param(";NAD;", ";\u2713;", "none where", id="a tick under the site"),
+    ],
+)
+def test_what_must_be_settled_is_asked(
+    tmp_path: Path, old: str, new: str, asked: str
+) -> None:
+    text = PLAIN.replace("15/09/2026", "05/09/2026") if "09/2026" in old else PLAIN
+    with pytest.raises(InputError, match=r"(?i)" + asked):
+        read(tmp_path / "x.csv", text.replace(old, new))
+
+
+def test_an_open_question_is_refused(tmp_path: Path) -> None:
+    layout = printed(tmp_path / "x.csv", PLAIN.replace(";Y\n", ";x\n"))
+    with pytest.raises(LayoutError, match="not settled"):
+        parse_layout(layout, "layout")
+
+
+@pytest.mark.parametrize(
+    ("layout", "wrong"),
+    [
+        pytest.param("", "no", id="nothing in it"),
+        pytest.param("[[table]]\nholds='checks'\ncolour=1", "colour", id="unknown key"),
+        pytest.param("[[table]]\nholds='tea'", "holds", id="unknown kind"),
+        pytest.param(
+            "[[table]]\nholds='checks'\n[table.columns]\ntea='Tea'", "tea", id="column"
+        ),
+        pytest.param(
+            "[[table]]\nholds='checks'\ndate_order='xyz'\n[table.columns]\nward='W'",
+            "date_order",
+            id="a word of no list",
+        ),
+    ],
+)
+def test_layouts_are_strict(layout: str, wrong: str) -> None:
+    with pytest.raises(LayoutError, match=wrong):
+        parse_layout(layout, "layout")
+
+
+ITEMS = """\
+Ward,Patient,Infusion,Item,Value,Units,Time Taken,Status
+Elder,P1,I1,Volume remaining,16.0,mL,2026-09-14T08:00:00+01:00,current
+Elder,P1,I1,Infusion rate,16.0,mL/24h,2026-09-14T08:00:00+01:00,current
+Elder,P1,I1,Battery level,98,%,2026-09-14T08:00:00+01:00,current
+Elder,P1,I1,Volume remaining,31.3,mL,2026-09-14T12:00:00+01:00,replaced
+Elder,P1,I1,Volume remaining,13.3,mL,2026-09-14T12:00:00+01:00,current
+Elder,P1,I1,Infusion rate,16.0,,2026-09-14T12:00:00+01:00,current
+"""
+
+
+def test_items_of_one_time_are_one_check(tmp_path: Path) -> None:
+    log = read(tmp_path / "items.csv", ITEMS)
+    assert log.checks["source"].tolist() == ["items.csv:2;3;4", "items.csv:6;7"]
+    assert log.checks["volume_remaining_ml"].tolist() == [16.0, 13.3]
+    assert log.checks["set_rate_ml_h"].iloc[0] == pytest.approx(16 / 24, abs=1e-4)
+    account = log.account.iloc[0]
+    assert (account["rows_read"], account["accepted"], account["superseded"]) == (
+        6,
+        5,
+        1,
+    )
+
+
+def test_a_rate_without_a_unit_among_others_is_set_aside(tmp_path: Path) -> None:
+    log = read(tmp_path / "items.csv", ITEMS)
+    assert log.set_aside["source"].tolist() == ["items.csv:7"]
+
+
+def test_a_file_whose_rows_are_mostly_rejected_is_refused(tmp_path: Path) -> None:
+    text = PLAIN.replace(";0012;", ";;", 3)
+    with pytest.raises(InputError, match="3 of the 4 rows"):
+        read(tmp_path / "x.csv", text)
