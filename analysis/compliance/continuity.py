@@ -302,6 +302,6 @@ FAMILY = (
         find=lambda basis: gap_hours(basis.runs, basis.changes),
         in_hours=True,
         per=100.0,
-        per_unit="treatment hours",
+        per_unit="100 treatment hours",
     ),
 )

@@ -331,7 +331,7 @@ FAMILY = (
         lacks=_lacks(EXTENSION_SET, "extension sets"),
         in_hours=True,
         per=2400.0,
-        per_unit="line hours (100 line-days)",
+        per_unit="100 line-days",
     ),
     Measure(
         name="sites_rotated_in_time",

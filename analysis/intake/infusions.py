@@ -244,13 +244,12 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
     DataFrame
         One row an infusion, indexed by infusion_id: the columns of the infusions table,
         first_row, last_row (times of its first and last row), checks, has_start_row,
-        is_derived, described_at (the row that first describes it, as file:line). The
-        table leads; the rows fill what it leaves empty. started_at is the start row's
-        time, else the first row's; start_volume_ml the start row's reading. Empty text,
-        NaN and NaT are "not known".
+        described_at (the row that first describes it, as file:line). The table leads;
+        the rows fill what it leaves empty. started_at is the start row's time, else the
+        first row's; start_volume_ml the start row's reading. Empty text, NaN and NaT
+        are "not known".
     """
     known = _with_named_driver(checks[checks["infusion_id"] != ""])
-    known = known.assign(is_derived=known["infusion_note"] == "derived")
     by_row = known.groupby("infusion_id").agg(
         ward=("ward", "first"),
         patient_id=("patient_id", "first"),
@@ -258,7 +257,6 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         first_row=("checked_at", "min"),
         last_row=("checked_at", "max"),
         checks=("checked_at", "size"),
-        is_derived=("is_derived", "any"),
     )
     given = _merged_table(_under_own_ids(table, by_row.index))
     out = given.reindex(given.index.union(by_row.index))
@@ -270,7 +268,6 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
     for name in ("first_row", "last_row"):
         out[name] = by_row[name].reindex(out.index)
     out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
-    out["is_derived"] = by_row["is_derived"].reindex(out.index, fill_value=False)
     start = _start_rows(known)
     out["has_start_row"] = out.index.isin(start.index)
     start_time = start["checked_at"].reindex(out.index)

@@ -214,8 +214,9 @@ def _volumes_between(low: float, high: float) -> Callable[[Profile], bool]:
 
 
 def _is_battery(p: Profile) -> bool:
-    is_flag = all(str(cell) in {"0", "1"} for cell in p.counts.index)
-    if is_flag or _are_volts(p):
+    # A yes or no, or bars of a picture: four bars are not 4 %.
+    is_few = all(str(cell) in {"0", "1", "2", "3", "4", "5"} for cell in p.counts.index)
+    if (is_few and "percent" not in synonyms.normal(p.named)) or _are_volts(p):
         return False
     return _numbers_between(2, 100)(p) or are_parts_of_one(p)
 
@@ -263,7 +264,8 @@ def _is_yes_no(column: str) -> Callable[[Profile], bool]:
 def is_ok_header(header: str) -> bool:
     """Tell whether a header asks if all is well: yes there means that it is."""
     asked = synonyms.normal(header).split()
-    return bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
+    is_asked = bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
+    return is_asked and "not" not in asked
 
 
 def _is_signs(p: Profile) -> bool:

@@ -366,7 +366,9 @@ def candidates(header: str) -> list[Candidate]:
 _OTHER_DATES = frozenset(
     {"birth", "dob", "expiry", "expires", "exp", "batch", "admission", "admitted",
      "discharge", "prescribed", "prescription", "prepared", "next", "due", "expected",
-     "planned", "printed", "previous", "last", "referral"}
+     "planned", "printed", "previous", "last", "referral", "scheduled", "schedule",
+     "target", "ordered", "dispensed", "made", "drawn", "death", "died", "export",
+     "exported", "report", "reported", "imported", "alarm", "onset"}
 )  # fmt: skip
 _DATES = frozenset(
     {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
@@ -379,18 +381,53 @@ _NO_PERCENT = frozenset(
 )  # fmt: skip
 
 
+#: Units in a header that are those of no volume in mL and of no rate in mL.
+_OTHER_UNITS = frozenset(
+    {"mg", "mgs", "mcg", "ug", "g", "kg", "l", "litre", "litres", "liter", "liters",
+     "ul", "microlitre", "microlitres", "microliter", "microliters", "microgram",
+     "micrograms", "milligram", "milligrams", "mmol", "iu", "min", "mins", "minute",
+     "minutes", "sec", "second", "seconds"}
+)  # fmt: skip
+#: Words of what was to be, was before, or went another way: no reading of the driver.
+_NO_READING = frozenset(
+    {"expected", "predicted", "calculated", "theoretical", "estimated", "planned",
+     "target", "intended", "ideal", "should", "prescribed", "ordered", "previous",
+     "prior", "last", "next", "due", "since", "breakthrough", "bolus", "boost", "prn",
+     "rescue", "oral", "flush", "urine", "discarded", "wasted", "waste", "spilt"}
+)  # fmt: skip
+_READINGS = frozenset(
+    {"volume_remaining_ml", "display_remaining_ml", "volume_delivered_ml",
+     "set_rate_ml_h"}
+)  # fmt: skip
+#: Words under which yes means the opposite of what the column asks.
+_TURNED = frozenset(
+    {"not", "non", "without", "missing", "absent", "unlocked", "unlabelled",
+     "unlabeled", "unsecured", "insecure", "stopped", "broken", "failed", "unchanged"}
+)  # fmt: skip
+_ASKED = frozenset(
+    {"running", "lockbox_locked", "label_present", "line_changed", "site_changed"}
+)
+
+
 def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
     """Tell whether another word of a header says that it is not this column."""
-    said = set(name.split())
     if strength is Strength.CANONICAL:
         return False
+    said = set(name.split())
     if column in _NO_PERCENT and said & {"percent", "pct", "percentage"}:
         return True
     # A travel under a rate is told of (`is_travel`); a length is no volume either.
     if column in _NO_PERCENT - {"set_rate_ml_h"} and said & {"mm", "cm"}:
         return True
-    exact = column in _BY_PHRASE.get(name, [])
-    return column in _DATES and bool(said & _OTHER_DATES) and not exact
+    if column in _NO_PERCENT and said & _OTHER_UNITS:
+        return True
+    if any(column in _BY_PHRASE.get(n, []) for n in (name, without_unit(name))):
+        return False
+    return (
+        (column in _DATES and bool(said & _OTHER_DATES))
+        or (column in _READINGS and bool(said & _NO_READING))
+        or (column in _ASKED and (bool(said & _TURNED) or name.startswith("no ")))
+    )
 
 
 def _singular(name: str) -> str:

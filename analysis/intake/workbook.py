@@ -3,6 +3,8 @@
 import datetime as dt
 import io
 import re
+import zipfile
+import zlib
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -55,14 +57,15 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
     list of SheetRows
         Sheets with anything in them, hidden ones too, in the order of the workbook.
         Date-times are ``2026-09-14T11:54:00``, dates ``2026-09-14``, times
-        ``11:54:00``, numbers plain decimals of at most 15 digits, truth values yes and
-        no. A formula gives the value that was stored with it.
+        ``11:54:00``, numbers plain decimals of at most 15 digits, whole ones exact,
+        truth values yes and no. A formula gives the value that was stored with it.
 
     Raises
     ------
     InputError
         The file is locked, damaged, or no workbook.
     """
+    _check_area(data, label)
     try:
         with CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
             return _sheets(book, label)
@@ -72,6 +75,61 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
             raise InputError(f"{msg}; save it without one") from None
         msg = f"{label}: cannot be opened as a workbook ({error})"
         raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
+
+
+_SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
+_ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
+#: Cells beyond column 702 and column 26: these patterns begin plainly, to be fast.
+_WIDE_CELL = (re.compile(rb' r="([A-Z]{3})[0-9]'), re.compile(rb' r="([A-Z]{2})[0-9]'))
+_NARROW = 26
+_CHUNK, _OVERLAP = 1 << 24, 200
+
+
+def _check_area(data: bytes, label: str) -> None:
+    """Refuse a sheet whose used area is huge: its reader would take memory for it all.
+
+    One stray blank in the last cell of a sheet makes 17 thousand million of them.
+    """
+    if not data.startswith(_ZIP):
+        return
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            parts = [n for n in book.namelist() if _SHEET_PART.fullmatch(n)]
+            areas = [_area(book, name) for name in parts]
+    except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError,
+            zlib.error):  # fmt: skip
+        return  # the reader of workbooks says what is amiss
+    for height, width in areas:
+        if height * width > _MOST_CELLS:
+            msg = f"{label}: a sheet claims {height:,} rows and {width:,} columns; "
+            raise InputError(f"{msg}delete the empty ones, or save it as CSV")
+
+
+def _area(book: zipfile.ZipFile, name: str) -> tuple[int, int]:
+    """Give the last row and the last column of a sheet, of narrow ones column 26."""
+    height, width = 0, _NARROW
+    kept = b""
+    with book.open(name) as part:
+        while chunk := part.read(_CHUNK):
+            text = kept + chunk
+            height = max(height, *(int(m[1]) for m in _ROW.finditer(text)), 0)
+            width = max(width, _widest(text))
+            kept = text[-_OVERLAP:]
+    return height, width
+
+
+def _widest(text: bytes) -> int:
+    for pattern in _WIDE_CELL:
+        if found := {m[1] for m in pattern.finditer(text)}:
+            return max(_column_number(letters) for letters in found)
+    return _NARROW
+
+
+def _column_number(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - ord("A") + 1
+    return number
 
 
 def _is_locked(data: bytes) -> bool:
@@ -103,6 +161,10 @@ def _sheets(book: CalamineWorkbook, label: str) -> list[SheetRows]:
     return sheets
 
 
+#: Whole numbers up to here are exact in a sheet.
+_EXACT = 2.0**53
+
+
 def _text(cell: object) -> str:  # noqa: PLR0911 - one line a type of cell
     match cell:
         case str():
@@ -126,7 +188,12 @@ def _text(cell: object) -> str:  # noqa: PLR0911 - one line a type of cell
 
 
 def _number(value: float) -> str:
-    """Write a number as the sheet holds it: 15 digits, no exponent, no ``.0``."""
+    """Write a number as the sheet holds it: 15 digits, no exponent, no ``.0``.
+
+    A whole number is exact up to 2**53: a code of 16 digits stays that code.
+    """
+    if value.is_integer() and abs(value) <= _EXACT:
+        return str(int(value))
     plain = format(Decimal(format(value, ".15g")), "f")
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult
-from tests.tiny import Row, after, audit, kinds, moment, only, syringe, units_of
+from tests.tiny import Row, after, audit, kinds, moment, only, syringe, units_of, whole
 
 DAY = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
 START = "2026-06-01T10:00"
@@ -117,6 +117,38 @@ def first_row(result: AuditResult) -> pd.Series:
             "next start",
             23,
             id="without drivers the patient's next start counts",
+        ),
+        pytest.param(
+            syringe(DAY, start=START, driver_id=None) + next_syringe(23),
+            None,
+            "next start",
+            23,
+            id="without a driver it is the patient's next start on whatever driver",
+        ),
+        pytest.param(
+            syringe(DAY, start=START)
+            + next_syringe(23, driver_id=None, infusion_id="I2"),
+            None,
+            "end not recorded",
+            20,
+            id="with a driver a start without one says nothing",
+        ),
+        pytest.param(
+            syringe(DAY, start=START, driver_id=None)
+            + next_syringe(23, driver_id=None, patient_id="P2"),
+            None,
+            "end not recorded",
+            20,
+            id="without a driver another patient's start says nothing",
+        ),
+        pytest.param(
+            syringe(DAY, start=START)
+            + next_syringe(0, infusion_id="I2")
+            + next_syringe(23, infusion_id="I3"),
+            None,
+            "next start",
+            23,
+            id="two that started at one moment have the same next start",
         ),
         pytest.param(
             syringe(DAY, start=START)
@@ -301,3 +333,85 @@ def test_a_row_dated_a_month_late_does_not_outlast_the_next_start(
     assert first["end_kind"] == "next start"
     assert f"{first['observed_end']:%Y-%m-%dT%H:%M}" == "2026-06-02T10:00"
     assert only(result, "row_after_end")["first_source"].endswith(":4")
+
+
+# Gaps at the end of an infusion ------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rows", "wards"),
+    [
+        pytest.param(
+            next_syringe(22, "syringe_change", ward="Birch Ward"),
+            ["between wards"],
+            id="a syringe_change row on another ward is a hand-over",
+        ),
+        pytest.param(
+            next_syringe(22, "start", ward="Birch Ward"),
+            ["between wards"],
+            id="so is a next start of the patient on another ward",
+        ),
+        pytest.param(
+            next_syringe(30, "start", ward="Birch Ward"),
+            ["between wards"],
+            id="also where that came after the planned end",
+        ),
+        pytest.param(
+            next_syringe(22, "syringe_change"), ["Alder Ward"], id="not on the same"
+        ),
+        pytest.param(
+            next_syringe(22, "start", ward="Birch Ward", patient_id="P2"),
+            ["Alder Ward"],
+            id="nor where another patient has the driver next",
+        ),
+    ],
+)
+def test_the_last_gap_across_a_transfer_belongs_to_neither_ward(
+    tmp_path: Path, rows: list[Row], wards: list[str]
+) -> None:
+    found = audit(tmp_path, syringe(DAY, start=START) + rows)
+    for measure in ("covered_time", "checks_on_time"):
+        units = units_of(found, measure)
+        last = units[units["infusion_id"] == "I1"].sort_values("due_at").tail(1)
+        if measure == "covered_time" or wards == ["between wards"]:
+            assert last["ward"].tolist() == wards
+            is_excluded = last["reason"] == "hand-over between wards"
+            assert is_excluded.tolist() == [wards == ["between wards"]]
+    old = whole(found.measures, "covered_time", "Alder Ward")
+    # Up to its last row, at 20 h, the old ward had it.
+    assert old["denominator"] >= 20
+
+
+def test_a_death_ends_what_is_due(tmp_path: Path) -> None:
+    # Trap: died at 9 h with 10 mL left. Checks were due at 4 and 8 h, and no more.
+    table = {
+        "infusion_id": "I1",
+        "patient_id": "P1",
+        "ward": "Alder Ward",
+        "ended_at": after(START, 9),
+        "end_reason": "died",
+    }
+    rows = syringe({0: 16.0, 4: 13.3, 8: 10.7}, start=START)
+    rows += next_syringe(30, patient_id="P2", driver_id="D2")
+    found = audit(tmp_path, rows, infusions=[table])
+    units = units_of(found, "checks_on_time")
+    assert units.loc[units["infusion_id"] == "I1", "outcome"].tolist() == [
+        "on time",
+        "on time",
+    ]
+    mine = found.findings[found.findings["infusion_id"] == "I1"]
+    assert mine["group"].tolist() == []
+
+
+def test_each_infusion_has_one_end_and_its_last_gap_counts_once(tmp_path: Path) -> None:
+    # The first ends with the next start, the last is not recorded: 23 h and 4 h.
+    rows = syringe(DAY, start=START) + next_syringe(23)[:2]
+    rows += next_syringe(200, patient_id="P9", driver_id="D9", infusion_id="I9")
+    found = audit(tmp_path, rows)
+    kinds_of_end = found.infusions.set_index("infusion_id")["end_kind"].to_dict()
+    assert kinds_of_end == {
+        "I1": "next start", "I2": "end not recorded", "I9": "end row"
+    }  # fmt: skip
+    units = units_of(found, "covered_time").groupby("infusion_id")["denominator"]
+    assert units.sum().to_dict() == {"I1": 23.0, "I2": 4.0, "I9": 24.0}
+    assert units_of(found, "covered_time")["unit_id"].is_unique

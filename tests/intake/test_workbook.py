@@ -46,6 +46,7 @@ def read(path: Path) -> list[RawTable]:
         pytest.param(dt.timedelta(hours=26), "26:00:00", id="a duration"),
         pytest.param("21/09/2026", "21/09/2026", id="a date typed as text"),
         pytest.param(417, "417", id="a whole number without a point"),
+        pytest.param(1234567890123456, "1234567890123456", id="a code of 16 digits"),
         pytest.param(15.4, "15.4", id="a number"),
         pytest.param(0.1 + 0.2, "0.3", id="a number as the sheet shows it"),
         pytest.param(0.604166666666667, "0.604166666666667", id="a part of a day"),
@@ -161,3 +162,16 @@ def test_one_table_is_wanted_and_several_sheets_are_refused(tmp_path: Path) -> N
     path = write(tmp_path / "book.xlsx", {"V": rows, "W": rows})
     with pytest.raises(InputError, match="holds 2 sheets"):
         read_table(path, "book.xlsx")
+
+
+def test_a_stray_cell_at_the_end_of_a_sheet_ends_in_one_sentence(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "book.xlsx"
+    book = xlsxwriter.Workbook(str(path))
+    sheet = book.add_worksheet("V")
+    sheet.write_row(0, 0, ["a", "b"])
+    sheet.write_string(1_048_575, 16_383, " ")
+    book.close()
+    with pytest.raises(InputError, match=r"1,048,576 rows and 16,384 columns"):
+        read(path)
