@@ -221,12 +221,12 @@ def test_a_cell_is_known_as_unreadable_under_a_header_of_the_files_own(
     tmp_path: Path,
 ) -> None:
     volumes = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
-    rows = syringe(volumes, **FULL, cells={4: {"battery_pct": "250"}})
+    rows = syringe(volumes, **FULL, cells={4: {"volume_remaining_ml": "l3.3"}})
     renamed = [
-        {("Battery %" if k == "battery_pct" else k): v for k, v in row.items()}
+        {("Volume left" if k == "volume_remaining_ml" else k): v for k, v in row.items()}
         for row in rows
     ]
     result = audit(tmp_path, renamed)
-    assert result.set_aside["column"].tolist() == ["Battery %"]
-    found = at_4_h(result, BATTERY, "I1")
+    assert result.set_aside["column"].tolist() == ["Volume left"]
+    found = at_4_h(result, "volume_recorded", "I1")
     assert found["outcome"] == UNREADABLE
