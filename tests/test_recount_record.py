@@ -16,7 +16,7 @@ from analysis.audit import run_audit
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
 from analysis.terms import Tally
-from tests import naive_record
+from tests import naive_habits, naive_record
 from tests.naive import Cells, Rules
 from tests.tiny import write_csv
 
@@ -194,7 +194,7 @@ def _written_late(_: Cells, rows: list[Cells], rng: np.random.Generator) -> None
 
 def _copied_row(_: Cells, rows: list[Cells], __: np.random.Generator) -> None:
     for place in range(2, len(rows), 3):
-        for name in naive_record.SEEN:
+        for name in naive_habits.SEEN:
             rows[place][name] = rows[place - 1][name]
 
 
@@ -226,12 +226,12 @@ SET_UP: tuple[Recount, ...] = (
     naive_record.second_checker_recorded,
 )
 HABITS: tuple[Recount, ...] = (
-    naive_record.exact_hour_share,
-    naive_record.round_volume_share,
-    naive_record.copied_readings,
-    naive_record.copied_rows,
-    naive_record.readings_too_close,
-    naive_record.written_in_batches,
+    naive_habits.exact_hour_share,
+    naive_habits.round_volume_share,
+    naive_habits.copied_readings,
+    naive_habits.copied_rows,
+    naive_habits.readings_too_close,
+    naive_habits.written_in_batches,
 )
 RECORD = {
     "volume_recorded": (

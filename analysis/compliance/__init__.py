@@ -9,12 +9,12 @@ import pandas as pd
 from analysis.compliance import continuity, habits, lines, record, set_up
 from analysis.compliance.checks import (
     after_end_findings,
-    check_findings,
     checks_family,
     gaps_between_checks,
     running_findings,
 )
 from analysis.compliance.measure import Basis, Family, Measure, no_units
+from analysis.compliance.missed import check_findings
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
 from analysis.compliance.units import stack_units

@@ -19,8 +19,6 @@ from analysis.terms import (
     EndKind,
     Entry,
     Exclusion,
-    FindingGroup,
-    FindingKind,
     GapOutcome,
     Tally,
 )
@@ -221,96 +219,6 @@ def _without_excluded(units: pd.DataFrame) -> pd.DataFrame:
     units.loc[excluded, "tally"] = str(Tally.EXCLUDED)
     units.loc[excluded, ["numerator", "denominator"]] = np.nan
     return units[UNIT_COLUMNS]
-
-
-def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.DataFrame:
-    """Give one finding for each gap in which checks were missed.
-
-    Parameters
-    ----------
-    units : DataFrame
-        Units of `checks_on_time`.
-    gaps : DataFrame
-        As given by `gaps_between_checks`.
-    log : Log
-        Gives the driver, and rows that could not be placed.
-
-    Returns
-    -------
-    DataFrame
-        Findings without id and month; named by the first check that was missed, with
-        the hours of the gap. A row of the infusion, or of the patient without an
-        infusion, that could not be placed and lies in the gap is named.
-    """
-    missed = units[units["outcome"] == CheckOutcome.MISSED]
-    keys = ["infusion_id", "first_source"]
-    due = missed.groupby(keys)["due_at"].agg(["min", "max", "size"])
-    found = gaps[gaps["exclusion"] == ""].merge(
-        due, left_on=keys, right_index=True, validate="one_to_one"
-    )
-    seen = _unplaced_in(found, log.unplaced)
-    return pd.DataFrame(
-        {
-            "ward": found["ward"],
-            "patient_id": found["patient_id"],
-            "infusion_id": found["infusion_id"],
-            "driver_id": by_key(found["infusion_id"], log.infusions["driver_id"]),
-            "group": str(FindingGroup.CHECK),
-            "kind": str(FindingKind.CHECK_MISSED),
-            "anchor": found["min"].map(lambda t: t.tz_convert("UTC").isoformat()),
-            "happened_at": found["min"],
-            "began_earliest": found["min"],
-            "ended_latest": found["to_at"],
-            "hours_equivalent": found["seconds"] / 3600,
-            "first_source": found["first_source"],
-            "last_source": found["last_source"],
-            "sentence": [
-                _missed_sentence(*row)
-                for row in zip(
-                    found["min"], found["max"], found["size"], seen, strict=True
-                )
-            ],
-        }
-    )
-
-
-def _missed_sentence(
-    first: pd.Timestamp, last: pd.Timestamp, number: int, seen: str
-) -> str:
-    """Say which checks are missing, and which rows might have been theirs."""
-    which = f"the one due {clock(first)}"
-    if number > 1:
-        which = f"the {number} due from {clock(first)} to {clock(last)}"
-    return f"No check is charted near {which}.{seen}"
-
-
-def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
-    """Name, for each gap, rows that could not be placed and lie in it; else empty."""
-    if not len(unplaced):
-        return pd.Series("", index=gaps.index, dtype="str")
-    place = gaps.reset_index(names="gap")[
-        ["gap", "infusion_id", "patient_id", "from_at", "to_at"]
-    ]
-    named = unplaced["infusion_id"] != ""
-    pairs = pd.concat(
-        [
-            place.merge(unplaced[named][["infusion_id", "checked_at", "source"]]),
-            place.merge(unplaced[~named][["patient_id", "checked_at", "source"]]),
-        ]
-    )
-    inside = (pairs["from_at"] <= pairs["checked_at"]) & (
-        pairs["checked_at"] <= pairs["to_at"]
-    )
-    rows = pairs[inside].sort_values("checked_at", kind="stable").groupby("gap")
-    said = rows["source"].agg(_unplaced_sentence)
-    return said.reindex(gaps.index).fillna("").astype("str")
-
-
-def _unplaced_sentence(sources: pd.Series) -> str:
-    if len(sources) == 1:
-        return f" A row that could not be placed, {sources.iloc[0]}, lies in this gap."
-    listed = ", ".join(sources)
-    return f" Rows that could not be placed, {listed}, lie in this gap."
 
 
 def running_findings(

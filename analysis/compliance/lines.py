@@ -246,8 +246,8 @@ def line_findings(
             "first_source": late["first_source"],
             "last_source": late["last_source"],
             "sentence": [
-                f"{piece.name} {line} was {how} at {age_in_words(age, allowed)} or "
-                f"more; the limit in force is {allowed:g} h."
+                f"{piece.name} {line} was {how} at {age_in_words(age, allowed)}; "
+                f"the limit in force is {allowed:g} h."
                 for line, how, age, allowed in zip(
                     late["line_id"], state, youngest, limit, strict=True
                 )
@@ -257,7 +257,7 @@ def line_findings(
 
 
 def age_in_words(hours: float, limit: float) -> str:
-    """Say the age of an overdue line, rounded down; never as the limit itself.
+    """Say the age that an overdue line has at the least; never as the limit itself.
 
     Parameters
     ----------
@@ -267,17 +267,17 @@ def age_in_words(hours: float, limit: float) -> str:
     Returns
     -------
     str
-        Hours and whole minutes.
+        Hours and whole minutes, rounded down.
 
     Examples
     --------
     >>> age_in_words(81.84, 72.0)
-    '81 h 50 min'
+    '81 h 50 min or more'
     """
     whole, minutes = divmod(int(round(hours * 3600) // 60), 60)
     if hours * 60 < limit * 60 + 1 - 1e-6:
-        return f"a little over {limit:g} h"
-    return f"{whole} h {minutes} min" if minutes else f"{whole} h"
+        return f"more than {limit:g} h"
+    return f"{whole} h {minutes} min or more" if minutes else f"{whole} h or more"
 
 
 _OVERDUE = {

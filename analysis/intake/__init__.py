@@ -63,8 +63,8 @@ class Log:
         Cells of the check log that were set aside: source, and column by its canonical
         name, whatever the file calls it.
     unplaced : DataFrame
-        Rejected rows of the check log whose time can be read: source, patient_id,
-        infusion_id, checked_at; each of the two ids as far as it is charted.
+        Rejected rows of the check log: source, patient_id, infusion_id, checked_at,
+        each as far as it is charted and can be read.
     """
 
     checks: pd.DataFrame
@@ -295,9 +295,8 @@ def _check_any_row(
 
 
 def _unplaced(checks: Typed) -> pd.DataFrame:
-    """Give rejected rows whose time can be read."""
-    rows = checks.rows.loc[checks.is_rejected, UNPLACED]
-    return rows[rows["checked_at"].notna()].reset_index(drop=True)
+    """Give rejected rows as far as they can be read."""
+    return checks.rows.loc[checks.is_rejected, UNPLACED].reset_index(drop=True)
 
 
 def _accounts(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:

@@ -92,10 +92,10 @@ def to_utf8(data: bytes, label: str, encoding: str = "") -> Decoded:
     if encoding:
         try:
             name = codecs.lookup(encoding).name
-        except LookupError:
-            msg = f"{label}: there is no encoding '{encoding}'"
+            return _with_signs(_decoded(data, name, has_mark=False))
+        except (LookupError, ValueError):  # unknown, of no text, or not for damaged one
+            msg = f"{label}: there is no encoding {encoding!r} that it could be read in"
             raise InputError(f"{msg}; name utf-8, utf-16 or windows-1252") from None
-        return _with_signs(_decoded(data, name, has_mark=False))
     return _with_signs(_decoded(data, _guess(data), has_mark=False))
 
 

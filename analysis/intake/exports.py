@@ -156,6 +156,13 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
         lacking = ", ".join(layout.nearest(raw.cells.columns))
         msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
         raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+    there = {synonyms.normal(h) for h in raw.cells.columns}
+    for key, headers in (("fill_down", table.fill_down), ("ditto", table.ditto)):
+        if lost := [h for h in headers if synonyms.normal(h) not in there]:
+            msg = (
+                f"{raw.file}: has no column '{lost[0]}', which the layout names under "
+            )
+            raise InputError(f"{msg}{key}; name the right one, or take it out")
     _check_order(raw, table)
     return table
 

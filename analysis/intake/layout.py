@@ -11,11 +11,12 @@ from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from analysis.columns import CHECKS, INFUSIONS, LINES
 from analysis.errors import LayoutError
 from analysis.intake import synonyms
-from analysis.terms import SiteSign
+from analysis.terms import RemovalReason, SiteSign, YesNo
 
 #: What stands where a person has to decide.
 OPEN = "?"
@@ -206,11 +207,20 @@ def parse_layout(text: str, name: str) -> Layout:
         raise LayoutError(f"{name}: has no [[table]]; `steadyfall layout` prints one")
     tables = [_table(part, f"table {i}", faults) for i, part in enumerate(given, 1)]
     zone = data.get("zone", "")
-    if not isinstance(zone, str):
-        faults.append("zone must be a name such as Europe/London")
+    if not _is_zone(zone):
+        faults.append(f"zone reads '{zone}'; it must be a name such as Europe/London")
     if faults:
         raise LayoutError(f"{name}: {'; '.join(faults)}")
     return Layout(tables=tuple(t for t in tables if t is not None), zone=str(zone))
+
+
+def _is_zone(name: object) -> bool:
+    if not isinstance(name, str):
+        return False
+    try:
+        return not name or bool(ZoneInfo(name))
+    except (OSError, ValueError, KeyError):  # not a zone file, unsafe path, unknown
+        return False
 
 
 def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
@@ -225,17 +235,22 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
     except ValueError:
         faults.append(f"{where}: holds must be one of {', '.join(Holds)}")
         return None
-    values = {key: _value(key, data[key], where, faults) for key in known & set(data)}
-    table = (
-        TableLayout(**{**values, "holds": holds, "columns": values["columns"]})
-        if ("columns" in values)
-        else None
-    )
-    if table is None:
+    unlike = [k for k in sorted(_TABLES & set(data)) if not isinstance(data[k], dict)]
+    faults += [f"{where}: {key} must be a table of its own" for key in unlike]
+    if not isinstance(data.get("columns"), dict):
         faults.append(f"{where}: has no columns")
         return None
+    kept = sorted((known & set(data)) - set(unlike))
+    values = {key: _value(key, data[key], where, faults) for key in kept}
+    table = TableLayout(**{**values, "holds": holds, "columns": values["columns"]})
     faults += [f"{where}: {fault}" for fault in _misfits(table)]
     return table
+
+
+#: Keys that hold names with their values.
+_TABLES = frozenset(
+    {"columns", "items", "signs_of", "words", "units", "constants", "digits"}
+)
 
 
 def _open(data: Mapping[str, Any], path: str) -> list[str]:
@@ -267,9 +282,9 @@ def _value(  # noqa: PLR0911 - one return a kind of value
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
             faults += [
-                f"{where}: digits.{k} must be a whole number"
+                f"{where}: digits.{k} must be a whole number from 1 to {_MOST_DIGITS}"
                 for k, v in value.items()
-                if not isinstance(v, int) and v != OPEN
+                if v != OPEN and not _is_digits(v)
             ]
             return dict(value)
         case "contents_of" if isinstance(value, list):
@@ -280,6 +295,15 @@ def _value(  # noqa: PLR0911 - one return a kind of value
         faults.append(f"{where}: {key} is not of the kind it must be")
         return ""
     return value
+
+
+_MOST_DIGITS = 30
+
+
+def _is_digits(value: object) -> bool:
+    """Tell a number of digits; true and false are whole numbers to Python, not here."""
+    is_whole = isinstance(value, int) and not isinstance(value, bool)
+    return is_whole and 1 <= int(str(value)) <= _MOST_DIGITS
 
 
 def _texts(value: object, where: str, faults: list[str]) -> tuple[str, ...]:
@@ -323,13 +347,100 @@ def _misfits(table: TableLayout) -> list[str]:
             for name, unit in table.units.items()
         ),
     ):
-        if value not in ("", OPEN, *choices):
+        if not choices:
+            found.append(f"{key}: a unit can be given of {' and '.join(_UNITS)} only")
+        elif value not in ("", OPEN, *choices):
             listed = " or ".join(f"'{choice}'" for choice in choices)
             found.append(f"{key} reads '{value}'; it must be {listed}")
+    return found + _wrong_words(table) + _wrong_columns(table) + _wrong_headers(table)
+
+
+def _wrong_words(table: TableLayout) -> list[str]:
+    """Give words that are mapped to none of their column's closed list."""
+    found = []
+    for name, meanings in table.words.items():
+        choices = _CHOICES.get(name)
+        if choices is None:
+            found.append(f"words.{name}: {name} has no closed list of words")
+            continue
+        found += [
+            f"words.{name}.{word} means '{part}', which is none of {', '.join(choices)}"
+            for word, meaning in meanings.items()
+            for part in meaning.split(";")
+            if meaning not in ("", OPEN) and part.strip() not in choices
+        ]
     return found
 
 
+_CHOICES: dict[str, tuple[str, ...]] = {
+    column.name: column.choices
+    for part in (CHECKS, INFUSIONS, LINES)
+    for column in part.columns
+    if column.choices
+} | {
+    synonyms.STRUCK: ("in force", "struck out"),
+    synonyms.WHY_CHANGED: tuple(map(str, RemovalReason)),
+    "signs_of": tuple(map(str, YesNo)),
+}
+
+
+def _wrong_columns(table: TableLayout) -> list[str]:
+    """Give constants of no column, and headers that cannot be two columns at once."""
+    allowed = ALLOWED[table.holds]
+    found = [
+        f"constants.{name} is no column of {table.holds}"
+        for name in table.constants
+        if name not in allowed
+    ]
+    found += [
+        f"{name} stands under both columns and constants; keep one"
+        for name in table.constants
+        if table.columns.get(name)
+    ]
+    for group in (("ward", "patient_id"), (*_VOLUMES, "set_rate_ml_h")):
+        headers: dict[tuple[str, ...], str] = {}
+        for name in (n for n in group if table.columns.get(n, (OPEN,)) != (OPEN,)):
+            other = headers.setdefault(table.columns[name], name)
+            if other != name:
+                found.append(
+                    f"'{table.columns[name][0]}' is named as {other} and {name}"
+                )
+    return found
+
+
+def _wrong_headers(table: TableLayout) -> list[str]:
+    """Give columns of no header or of too many, and readings that are filled down."""
+    found = [
+        f"columns.{name} names no header"
+        for name, headers in table.columns.items()
+        if not headers or "" in headers
+    ]
+    found += ["contents_of names no header" for group in table.contents_of if not group]
+    found += [
+        f"columns.{name} names {len(headers)} headers; it is read from one"
+        for name, headers in table.columns.items()
+        if name in _READINGS and len(headers) > 1
+    ]
+    if table.holds is Holds.ITEMS:
+        found += [
+            f"columns names no {name}, which a table of items needs"
+            for name in (synonyms.ITEM, synonyms.VALUE)
+            if name not in table.columns
+        ]
+    read = {h for name in _READINGS for h in table.columns.get(name, ())}
+    return found + [
+        f"fill_down: '{header}' holds readings, and a blank one repeats nothing"
+        for header in table.fill_down
+        if header in read
+    ]
+
+
 _VOLUMES = ("volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml")
+
+_READINGS = frozenset(
+    (*_VOLUMES, "set_rate_ml_h", "battery_pct", "running", "site_signs",
+     "solution_appearance", "lockbox_locked", "label_present")
+)  # fmt: skip
 
 
 def _has_volume(table: TableLayout) -> bool:

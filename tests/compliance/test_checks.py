@@ -199,6 +199,41 @@ def test_a_rejected_row_in_the_gap_is_named(
     assert sentence == gap + said
 
 
+MAY_LIE = " A row whose time cannot be read, checks.csv:3, may lie in this gap."
+
+
+@pytest.mark.parametrize(
+    ("place", "cells", "said"),
+    [
+        pytest.param(1, {}, MAY_LIE, id="between the two rows of the gap"),
+        pytest.param(1, {"infusion_id": None}, MAY_LIE, id="its infusion is blank too"),
+        pytest.param(0, {}, "", id="before the first"),
+        pytest.param(2, {}, "", id="after the second"),
+        pytest.param(1, {"infusion_id": "I7"}, "", id="of another infusion"),
+    ],
+)
+def test_a_row_without_a_readable_time_may_lie_in_the_gap_it_stands_in(
+    tmp_path: Path, place: int, cells: Row, said: str
+) -> None:
+    rows = round_of(0, 12, 16)
+    stray = {**rows[1], "checked_at": "night round", **cells}
+    found = audit(tmp_path, [*rows[:place], stray, *rows[place:]])
+    sentence = only(found, "check_missed")["sentence"]
+    gap = "No check is charted near the 2 due from 1 Jun 14:03 to 1 Jun 18:03."
+    assert sentence == gap + said
+
+
+def test_a_row_without_a_readable_time_after_the_last_may_lie_in_an_open_gap(
+    tmp_path: Path,
+) -> None:
+    rows = round_of(0, 4, end=False)
+    rows.append({**rows[1], "checked_at": "night round"})
+    rows += syringe({0: 16.0, 20: 2.7}, patient_id="P2", infusion_id="I2")
+    found = audit(tmp_path, rows).findings
+    mine = found[(found["infusion_id"] == "I1") & (found["kind"] == "check_missed")]
+    assert "time cannot be read, checks.csv:4, may lie" in mine["sentence"].iloc[0]
+
+
 def test_several_rejected_rows_in_a_gap_are_all_named(tmp_path: Path) -> None:
     rows = round_of(0, 5, 6, 12, 15.9, 16)
     rows[-1]["ward"] = "Birch Ward"

@@ -175,10 +175,10 @@ def test_overdue_hours_add_up_and_are_given_per_100_line_days(
 @pytest.mark.parametrize(
     ("hours", "said"),
     [
-        pytest.param(73, "73 h", id="whole hours"),
-        pytest.param(72 + 1 / 60, "72 h 1 min", id="a minute over the limit"),
-        pytest.param(72.001, "a little over 72 h", id="seconds over the limit"),
-        pytest.param(81.83, "81 h 49 min", id="rounded down: at the least"),
+        pytest.param(73, "73 h or more", id="whole hours"),
+        pytest.param(72 + 1 / 60, "72 h 1 min or more", id="a minute over the limit"),
+        pytest.param(72.001, "more than 72 h", id="seconds over the limit"),
+        pytest.param(81.83, "81 h 49 min or more", id="rounded down: at the least"),
     ],
 )
 def test_an_age_is_never_said_to_be_the_limit(hours: float, said: str) -> None:

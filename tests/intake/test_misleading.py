@@ -3,11 +3,13 @@
 Every service, ward, person and number here is invented.
 """
 
+import re
 from pathlib import Path
 
 import pytest
 
-from analysis.errors import InputError
+from analysis.errors import InputError, LayoutError
+from analysis.intake.layout import parse_layout
 from tests.intake.test_unseen import read
 
 TIMES = (8, 12, 16, 20)
@@ -72,3 +74,93 @@ def test_a_scheduled_time_is_not_that_of_the_check(tmp_path: Path) -> None:
     text = table("Rate ml/h", *["0.6"] * 4).replace("Checked at", "Scheduled time")
     with pytest.raises(InputError, match="has no column checked_at"):
         read(tmp_path, {"log.csv": text})
+
+
+# --- layouts that lie -----------------------------------------------------------------
+
+LAYOUT = """\
+{top}[[table]]
+holds = "checks"
+date_order = "dmy"
+clock = "24"
+decimal = "."
+{keys}
+[table.columns]
+ward = "Ward"
+patient_id = "Patient"
+checked_at = "Checked at"
+set_rate_ml_h = "Rate ml/h"
+volume_remaining_ml = "Volume left"
+{more}
+"""
+
+
+def layout(top: str = "", keys: str = "", more: str = "") -> str:
+    return LAYOUT.format(top=top, keys=keys, more=more)
+
+
+LIES = [
+    pytest.param(layout(top='zone = "Mars/Base"\n'), "zone reads 'Mars/Base'",
+                 id="a zone that is none"),
+    pytest.param(layout(top='zone = "../../passwd"\n'), "zone reads",
+                 id="a zone that is a path"),
+    pytest.param(layout(more='[table.digits]\npatient_id = true'),
+                 "digits.patient_id must be a whole number from 1 to 30",
+                 id="true for a number of digits"),
+    pytest.param(layout(more='[table.digits]\npatient_id = 1000000000'),
+                 "whole number from 1 to 30", id="more digits than memory"),
+    pytest.param(layout(more='[table.words.running]\nGreen = "explode"'),
+                 "words.running.Green means 'explode', which is none of yes, no",
+                 id="words that mean nothing"),
+    pytest.param(layout(more='[table.words.ward]\nA = "B"'),
+                 "ward has no closed list of words", id="words of a name"),
+    pytest.param(layout(more='[table.constants]\nbanana = "3"'),
+                 "constants.banana is no column", id="a constant of no column"),
+    pytest.param(layout(more='[table.constants]\nward = "B"'),
+                 "ward stands under both columns and constants", id="two wards"),
+    pytest.param(layout(more='[table.units]\nvolume_remaining_ml = "L"'),
+                 "a unit can be given of set_rate_ml_h and battery_pct only",
+                 id="a unit of a volume"),
+    pytest.param(layout(more='volume_delivered_ml = "Volume left"'),
+                 "'Volume left' is named as volume_remaining_ml and volume_delivered",
+                 id="one header for what is left and what was given"),
+    pytest.param(layout(more='battery_pct = ["Rate ml/h", "Ward"]'),
+                 "battery_pct names 2 headers", id="two headers for one number"),
+    pytest.param(layout(more='driver_id = []'), "driver_id names no header",
+                 id="a column of no header"),
+    pytest.param(layout(keys='fill_down = ["Volume left"]'),
+                 "fill_down: 'Volume left' holds readings", id="readings filled down"),
+    pytest.param(layout(keys='contents_of = [[]]'), "contents_of names no header",
+                 id="a drug of no header"),
+    pytest.param('[[table]]\nholds = "checks"\ncolumns = "x"',
+                 "columns must be a table", id="columns that are a text"),
+    pytest.param(layout().replace('"checks"', '"items"'),
+                 "names no item, which a table of items needs", id="no items in it"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "says"), LIES)
+def test_a_layout_that_cannot_be_is_refused_as_it_is_loaded(
+    text: str, says: str
+) -> None:
+    with pytest.raises(LayoutError, match=re.escape(says)) as refused:
+        parse_layout(text, "layout.toml")
+    assert str(refused.value).startswith("layout.toml: ")
+    assert "\n" not in str(refused.value)
+
+
+MISFITS = [
+    pytest.param('ditto = ["Nope"]', "has no column 'Nope'", id="marks under nothing"),
+    pytest.param('encoding = "rot13"', "no encoding 'rot13'", id="no code of text"),
+    pytest.param('encoding = "idna"', "no encoding 'idna'", id="a code of names"),
+    pytest.param('encoding = "a\\u0000b"', "no encoding", id="no name of a code"),
+]
+
+
+@pytest.mark.parametrize(("keys", "says"), MISFITS)
+def test_a_layout_that_does_not_fit_the_file_ends_in_one_sentence(
+    tmp_path: Path, keys: str, says: str
+) -> None:
+    files = {"log.csv": table("Rate ml/h", *["0.6"] * 4)}
+    with pytest.raises(InputError, match=f"log.csv: .*{says}"):
+        read(tmp_path, files, layout(keys=keys))

@@ -7,6 +7,8 @@ from analysis.intake.recognised import recognised
 
 
 def told(layout: str) -> str:
+    volume = "volume_remaining_ml = 'volume_remaining_ml'"
+    layout = layout.replace("columns]\n", f"columns]\n{volume}\n")
     [table] = parse_layout(layout, "layout").tables
     return " ".join(recognised("x.csv", table, {}))
 
@@ -20,12 +22,12 @@ TABLE = "[[table]]\nholds = 'checks'\n"
         pytest.param(
             "[table.columns]\nward = 'House'\nchecked_at = ['Day', 'Time']",
             "x.csv: read as a check log: ward from 'House', "
-            "checked_at from 'Day' and 'Time'.",
+            "checked_at from 'Day' and 'Time', volume_remaining_ml.",
             id="headers of the file's own",
         ),
         pytest.param(
             "[table.columns]\nchecked_at = 'checked_at'\nward = 'Ward'",
-            "read as a check log: ward, checked_at.",
+            "read as a check log: ward, checked_at, volume_remaining_ml.",
             id="a header with the column's name, in the order of the dictionary",
         ),
         pytest.param(
@@ -43,7 +45,7 @@ TABLE = "[[table]]\nholds = 'checks'\n"
         pytest.param(
             "[table.columns]\nward = 'ward'\n[table.constants]\npatient_id = 'P1'\n"
             "[table.units]\nset_rate_ml_h = 'mL/24 h'",
-            "set_rate_ml_h charted in mL/24 h; patient_id is 'P1' in every row",
+            "set_rate_ml_h charted in mL/24 h; patient_id from the layout: 'P1' in every row",
             id="a unit and a constant",
         ),
         pytest.param(

@@ -1,0 +1,136 @@
+"""Findings of checks: gaps in which some were missed, and rows that may be theirs."""
+
+import pandas as pd
+
+from analysis.intake import Log
+from analysis.lookup import by_key, clock
+from analysis.terms import CheckOutcome, FindingGroup, FindingKind
+
+
+def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.DataFrame:
+    """Give one finding for each gap in which checks were missed.
+
+    Parameters
+    ----------
+    units : DataFrame
+        Units of `checks_on_time`.
+    gaps : DataFrame
+        As given by `gaps_between_checks`.
+    log : Log
+        Gives the driver, and rows that could not be placed.
+
+    Returns
+    -------
+    DataFrame
+        Findings without id and month; named by the first check that was missed, with
+        the hours of the gap. A row of the infusion, or of the patient without an
+        infusion, that could not be placed and lies in the gap is named.
+    """
+    missed = units[units["outcome"] == CheckOutcome.MISSED]
+    keys = ["infusion_id", "first_source"]
+    due = missed.groupby(keys)["due_at"].agg(["min", "max", "size"])
+    found = gaps[gaps["exclusion"] == ""].merge(
+        due, left_on=keys, right_index=True, validate="one_to_one"
+    )
+    seen = _unplaced_in(found, log.unplaced)
+    return pd.DataFrame(
+        {
+            "ward": found["ward"],
+            "patient_id": found["patient_id"],
+            "infusion_id": found["infusion_id"],
+            "driver_id": by_key(found["infusion_id"], log.infusions["driver_id"]),
+            "group": str(FindingGroup.CHECK),
+            "kind": str(FindingKind.CHECK_MISSED),
+            "anchor": found["min"].map(lambda t: t.tz_convert("UTC").isoformat()),
+            "happened_at": found["min"],
+            "began_earliest": found["min"],
+            "ended_latest": found["to_at"],
+            "hours_equivalent": found["seconds"] / 3600,
+            "first_source": found["first_source"],
+            "last_source": found["last_source"],
+            "sentence": [
+                _missed_sentence(*row)
+                for row in zip(
+                    found["min"], found["max"], found["size"], seen, strict=True
+                )
+            ],
+        }
+    )
+
+
+def _missed_sentence(
+    first: pd.Timestamp, last: pd.Timestamp, number: int, seen: str
+) -> str:
+    """Say which checks are missing, and which rows might have been theirs."""
+    which = f"the one due {clock(first)}"
+    if number > 1:
+        which = f"the {number} due from {clock(first)} to {clock(last)}"
+    return f"No check is charted near {which}.{seen}"
+
+
+def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
+    """Name, for each gap, rows that could not be placed and lie in it; else empty.
+
+    One whose time cannot be read may lie in it if it stands between the two in the
+    file.
+    """
+    none = pd.Series("", index=gaps.index, dtype="str")
+    if not len(unplaced):
+        return none
+    names = ["infusion_id", "patient_id", "from_at", "to_at"]
+    place = gaps.reset_index(names="gap")
+    place = place[["gap", *names, "first_source", "last_source"]]
+    named = unplaced["infusion_id"] != ""
+    columns = ["checked_at", "source"]
+    pairs = pd.concat(
+        [
+            place.merge(unplaced[named][["infusion_id", *columns]]),
+            place.merge(unplaced[~named][["patient_id", *columns]]),
+        ],
+        ignore_index=True,
+    )
+    if not len(pairs):
+        return none
+    pairs["is_timed"] = pairs["checked_at"].notna()
+    inside = (pairs["from_at"] <= pairs["checked_at"]) & (
+        pairs["checked_at"] <= pairs["to_at"]
+    )
+    found = pairs[inside | (~pairs["is_timed"] & _stands_between(pairs))]
+    if not len(found):
+        return none
+    by = found.sort_values("source", kind="stable").groupby(["gap", "is_timed"])
+    said = by["source"].agg(", ".join).rename("source").reset_index()
+    said["words"] = [
+        _unplaced_sentence(sources, is_timed=timed)
+        for sources, timed in zip(said["source"], said["is_timed"], strict=True)
+    ]
+    by_gap = said.sort_values(["gap", "is_timed"], ascending=[True, False])
+    words: pd.Series = by_gap.groupby("gap")["words"].agg("".join)
+    return words.reindex(gaps.index).fillna("").astype("str")
+
+
+def _stands_between(pairs: pd.DataFrame) -> pd.Series:
+    """Tell whether a row stands between the two rows of a gap in their file.
+
+    After its last row where no row closes the gap.
+    """
+    file, line = {}, {}
+    for name in ("first_source", "source", "last_source"):
+        parts = pairs[name].str.rpartition(":")
+        file[name], line[name] = parts[0], pd.to_numeric(parts[2])
+    is_open = pairs["last_source"] == pairs["first_source"]
+    same = (file["source"] == file["first_source"]) & (
+        file["source"] == file["last_source"]
+    )
+    before = (line["source"] < line["last_source"]) | is_open
+    between: pd.Series = same & before & (line["source"] > line["first_source"])
+    return between
+
+
+def _unplaced_sentence(sources: str, *, is_timed: bool) -> str:
+    one = ", " not in sources
+    said = "A row" if one else "Rows"
+    if is_timed:
+        lie = "lies" if one else "lie"
+        return f" {said} that could not be placed, {sources}, {lie} in this gap."
+    return f" {said} whose time cannot be read, {sources}, may lie in this gap."
