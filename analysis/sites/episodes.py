@@ -131,10 +131,10 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     _add_start(out, table, log)
     hit = seen[seen["is_reaction"]].groupby("site")
     out["event_at"], out["event_ward"] = hit["checked_at"].min(), hit["ward"].first()
-    by_removal = table["removal_reason"].isin(policy.reaction_removal_reasons)
-    by_removal = by_removal.reindex(out.index, fill_value=False)
-    removed = _middle(table["removed_at"], table["removed_at_latest"])
-    removed = removed.reindex(out.index)
+    for_reaction = table["removal_reason"].isin(policy.reaction_removal_reasons)
+    by_removal = for_reaction.reindex(out.index, fill_value=False)
+    middle = _middle(table["removed_at"], table["removed_at_latest"])
+    removed = middle.reindex(out.index)
     out["event_at"] = out["event_at"].fillna(removed.where(by_removal))
     out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
     out["clear_at"] = _last_clear(seen, out)
@@ -144,22 +144,22 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     known = out["event_at"].fillna(watched).fillna(out["starts_at"])
     out["ends_at"] = known.fillna(log.checks["checked_at"].iloc[-1])
     _add_outcome(out, table["removal_reason"] != "")
-    look = by["source"]
-    _add_sources(out, look.first(), look.last(), hit["source"].first(), table["source"])
+    _add_sources(
+        out, by["source"].agg(["first", "last"]), hit["source"].first(), table["source"]
+    )
     return out
 
 
 def _add_sources(
     out: pd.DataFrame,
-    first: pd.Series,
-    last: pd.Series,
+    looks: pd.DataFrame,
     shown: pd.Series,
     listed: pd.Series,
 ) -> None:
     """Add first_source and last_source: rows of the log, else of the lines table."""
     own = listed.reindex(out.index)
-    out["first_source"] = first.reindex(out.index).fillna(own)
-    out["last_source"] = shown.reindex(out.index).fillna(last).fillna(own)
+    out["first_source"] = looks["first"].reindex(out.index).fillna(own)
+    out["last_source"] = shown.reindex(out.index).fillna(looks["last"]).fillna(own)
 
 
 def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
