@@ -29,6 +29,16 @@ _ANYWHERE = frozenset({str(SiteSign.PAIN), str(SiteSign.OTHER), str(SiteSign.BLE
 def sign_of(header: str) -> str:
     """Give the sign that a header names; empty where it names none, or more.
 
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    str
+        A sign of the closed list; empty where none or several are named.
+
     Examples
     --------
     >>> sign_of("Redness Y/N"), sign_of("Leaking at site?"), sign_of("Site")
@@ -44,7 +54,18 @@ def sign_of(header: str) -> str:
 
 
 def find_signs(draft: Draft) -> Draft:
-    """Find columns that each say yes or no to one sign."""
+    """Find columns that each say yes or no to one sign.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was found.
+    """
     taken = {h for headers in draft.table.columns.values() for h in headers}
     found: dict[str, list[str]] = {}
     for header, about in draft.profiles.items():

@@ -290,6 +290,16 @@ _UNIT = re.compile(
 def normal(header: str) -> str:
     """Give a header in the form that is compared.
 
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    str
+        Small letters, digits and single blanks.
+
     Examples
     --------
     >>> normal(" Volume  Remaining (Ml)"), normal("Batt %"), normal("checked_at")
@@ -303,7 +313,18 @@ def normal(header: str) -> str:
 
 
 def without_unit(name: str) -> str:
-    """Give a normal header without the units it ends in."""
+    """Give a normal header without the units it ends in.
+
+    Parameters
+    ----------
+    name : str
+        A header as given by `normal`.
+
+    Returns
+    -------
+    str
+        Without the units at its end.
+    """
     while (bare := _UNIT.sub("", name)) != name:
         name = bare
     return name
@@ -311,6 +332,16 @@ def without_unit(name: str) -> str:
 
 def is_per_day(header: str) -> bool:
     """Tell whether a header (or a unit) says that a rate is per 24 h.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file, or a unit.
+
+    Returns
+    -------
+    bool
+        True where it says so.
 
     Examples
     --------
@@ -322,7 +353,18 @@ def is_per_day(header: str) -> bool:
 
 
 def is_per_hour(header: str) -> bool:
-    """Tell whether a header (or a unit) says that a rate is per hour."""
+    """Tell whether a header (or a unit) says that a rate is per hour.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file, or a unit.
+
+    Returns
+    -------
+    bool
+        True where it says so, and not 24 h.
+    """
     name = normal(header)
     return bool(re.search(r"\b(?:h|hr|hrs|hour|hourly)\b", name)) and not is_per_day(
         header
@@ -330,12 +372,33 @@ def is_per_hour(header: str) -> bool:
 
 
 def is_travel(header: str) -> bool:
-    """Tell whether a header (or a unit) is of millimetres: a travel, not a volume."""
+    """Tell whether a header (or a unit) is of millimetres: a travel, not a volume.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file, or a unit.
+
+    Returns
+    -------
+    bool
+        True where it says so.
+    """
     return bool(re.search(r"\bmms?\b", normal(header)))
 
 
 def candidates(header: str) -> list[Candidate]:
     """Give the columns that a header may name, the surest first.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    list of Candidate
+        Empty where it names none.
 
     Examples
     --------
@@ -448,6 +511,16 @@ def _contained(name: str) -> list[str]:
 
 def group_number(header: str) -> str:
     """Give the number a header ends in; empty where it has none.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    str
+        Digits; empty without.
 
     Examples
     --------

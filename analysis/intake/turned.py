@@ -71,12 +71,33 @@ class Turned:
 
 
 def no_fate() -> pd.Series:
-    """Give the fates of a table whose every raw row feeds a row."""
+    """Give the fates of a table whose every raw row feeds a row.
+
+    Returns
+    -------
+    Series of str
+        Empty.
+    """
     return pd.Series([], dtype="str", index=pd.Index([], dtype="int64"))
 
 
 def frame_of(reading: Reading, table: Table, index: pd.Index) -> pd.DataFrame:
-    """Give what was read as a text table with all columns of `table`."""
+    """Give what was read as a text table with all columns of `table`.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read of each column.
+    table : Table
+        The kind of table.
+    index : Index
+        Rows wanted.
+
+    Returns
+    -------
+    DataFrame of str
+        Columns of the table; empty text where nothing was read.
+    """
     empty = pd.Series("", index=index, dtype="str")
     return pd.DataFrame(
         {
@@ -93,7 +114,25 @@ def finished(
     reading: Reading,
     rows: tuple[pd.DataFrame, pd.Series, pd.Series],
 ) -> Turned:
-    """Put a turned table together; `rows` are its text, feeds and fate."""
+    """Put a turned table together; `rows` are its text, feeds and fate.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The raw table.
+    table : Table
+        What it holds.
+    reading : Reading
+        What was read of it.
+    rows : tuple of (DataFrame, Series, Series)
+        Text, which rows each raw row feeds, and the fate of those that feed
+        none.
+
+    Returns
+    -------
+    Turned
+        For `type_sheets`.
+    """
     text, feeds, fate = rows
     used = {h for headers in sheet.layout.columns.values() for h in headers}
     used |= {h for group in sheet.layout.contents_of for h in group}

@@ -11,7 +11,18 @@ from analysis.intake.synonyms import Strength
 
 
 def check_volumes(draft: Draft) -> Draft:
-    """See whether a volume goes the way that its header says."""
+    """See whether a volume goes the way that its header says.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was found.
+    """
     for column in _WAYS:
         header = draft.header(column)
         if header and not _is_canonical(header):
@@ -85,7 +96,18 @@ def _checked_way(draft: Draft, column: str, header: str, course: Course) -> Draf
 
 
 def battery_unit(draft: Draft) -> Draft:
-    """See whether a battery is written as a part of one, as workbooks keep per cent."""
+    """See whether a battery is written as a part of one, as workbooks keep per cent.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was found.
+    """
     header = draft.header("battery_pct")
     if not header or not are_parts_of_one(draft.profiles[header]):
         return draft
@@ -95,7 +117,18 @@ def battery_unit(draft: Draft) -> Draft:
 
 
 def rate_unit(draft: Draft) -> Draft:
-    """Settle the unit of a rate, or leave out what is no rate in mL."""
+    """Settle the unit of a rate, or leave out what is no rate in mL.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was found.
+    """
     column = "set_rate_ml_h"
     header = draft.header(column)
     if not header:
@@ -117,7 +150,24 @@ def rate_unit(draft: Draft) -> Draft:
 
 
 def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
-    """Settle the unit of a rate: its name, its size and the pace of the volume."""
+    """Settle the unit of a rate: its name, its size and the pace of the volume.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+    name : str
+        Header of the rate.
+    found : Profile
+        Its values.
+    pace : float
+        Fall of the volume [mL/h]; NaN where it cannot be told.
+
+    Returns
+    -------
+    Draft
+        With what was found.
+    """
     median = found.median()
     said = _said_unit(found.named)
     by_pace = _unit_by(median / pace if pace > 0 else float("nan"))

@@ -339,6 +339,16 @@ _SIDES = re.compile(
 def key_of(cell: str) -> str:
     """Give the form in which words are compared: case, accents and blanks apart.
 
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str
+        The form that is compared.
+
     Examples
     --------
     >>> key_of("  Nad. ")
@@ -349,13 +359,36 @@ def key_of(cell: str) -> str:
 
 
 def one_word(cell: str, known: Mapping[str, str]) -> str | None:
-    """Give the closed-list word of `cell`, or None where it is not known."""
+    """Give the closed-list word of `cell`, or None where it is not known.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+    known : mapping of str to str
+        Closed-list word of each known form.
+
+    Returns
+    -------
+    str or None
+        None where it is not known.
+    """
     key = key_of(cell)
     return known.get(key) or known.get(key.replace("-", " ").replace("_", " "))
 
 
 def location(cell: str) -> str | None:
     """Give the place on the body, whatever side is charted with it.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str or None
+        A word of the closed list; None where it names no place.
 
     Examples
     --------

@@ -70,12 +70,34 @@ class Context:
         self._due_h = dict(zip(wards, due, strict=True))
 
     def due_h(self, ward: str) -> float:
-        """Give the longest gap between checks that a ward allows [h]; NaN without."""
+        """Give the longest gap between checks that a ward allows [h]; NaN without.
+
+        Parameters
+        ----------
+        ward : str
+            Name of the ward.
+
+        Returns
+        -------
+        float
+            Hours; NaN where no rule is set.
+        """
         due: float = self._due_h.get(ward, np.nan)
         return due
 
     def of_driver(self, suspect: Suspect) -> list[str]:
-        """Name the patient's other infusions on the same driver."""
+        """Name the patient's other infusions on the same driver.
+
+        Parameters
+        ----------
+        suspect : Suspect
+            The reading in doubt.
+
+        Returns
+        -------
+        list of str
+            infusion_id of each; empty where there is none.
+        """
         known = self._others(suspect, same_patient=True)
         same = known[self._drivers[known] == suspect.driver_id]
         return [str(infusion_id) for infusion_id in self._ids[same]]
@@ -84,6 +106,19 @@ class Context:
         """Name the infusions and drivers running beside it: its patient's, or others'.
 
         Those with rows both before and after it, on its ward.
+
+        Parameters
+        ----------
+        suspect : Suspect
+            The reading in doubt.
+        same_patient : bool
+            Look among its own patient's infusions, and not among others' on
+            the ward.
+
+        Returns
+        -------
+        list of (str, str)
+            infusion_id and driver_id of each.
         """
         known = self._others(suspect, same_patient=same_patient)
         at = suspect.at.value
@@ -122,7 +157,20 @@ class Explanation:
 
 
 def copied_row(suspect: Suspect, _context: Context) -> str | None:
-    """Carried down with every other reading of the row above."""
+    """Carried down with every other reading of the row above.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     if not suspect.is_row_copied or suspect.charted != suspect.before:
         return None
     return (
@@ -132,21 +180,60 @@ def copied_row(suspect: Suspect, _context: Context) -> str | None:
 
 
 def copied_reading(suspect: Suspect, _context: Context) -> str | None:
-    """Equal to the reading above it."""
+    """Equal to the reading above it.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     if suspect.charted != suspect.before:
         return None
     return "a value carried down from the row before"
 
 
 def missing_code(suspect: Suspect, _context: Context) -> str | None:
-    """Be a number that stands for none."""
+    """Be a number that stands for none.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     if suspect.charted not in MISSING_CODES:
         return None
     return f"{suspect.charted:g} written where nothing was read"
 
 
 def swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
-    """Be the volume delivered under remaining, or the other way round."""
+    """Be the volume delivered under remaining, or the other way round.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     other = suspect.level.base_ml - suspect.charted
     if suspect.level.base_ml <= 0 or not suspect.would_fit(other):
         return None
@@ -160,7 +247,20 @@ def swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
 
 
 def swapped_rate(suspect: Suspect, _context: Context) -> str | None:
-    """Stand in the rate's column, and the rate in the volume's."""
+    """Stand in the rate's column, and the rate in the volume's.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     is_rate = abs(suspect.charted - suspect.usual_rate) <= _ALIKE * suspect.usual_rate
     if not is_rate or not suspect.level.fits(suspect.as_remaining(suspect.rate)):
         return None
@@ -171,7 +271,20 @@ def swapped_rate(suspect: Suspect, _context: Context) -> str | None:
 
 
 def decimal_slip(suspect: Suspect, _context: Context) -> str | None:
-    """Be ten or a hundred times too large or too small."""
+    """Be ten or a hundred times too large or too small.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     for factor in (10, 0.1, 100, 0.01):
         value = round(suspect.charted * factor, 4)
         if suspect.charted > 0 and suspect.would_fit(value):
@@ -180,7 +293,20 @@ def decimal_slip(suspect: Suspect, _context: Context) -> str | None:
 
 
 def transposed_digits(suspect: Suspect, _context: Context) -> str | None:
-    """Have two neighbouring digits in the other order."""
+    """Have two neighbouring digits in the other order.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     for value in _transposed(suspect.charted):
         if suspect.would_fit(value):
             return f"two digits in the other order ({value:g} mL would fit)"
@@ -209,6 +335,18 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
 
     A day off is looked for around midnight alone, where the date turns, and also in
     the driver's other infusions; an hour only where readings are fine enough to tell.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    context : Context
+        What is known around it.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
     """
     for hours in SHIFTS_H:
         time = suspect.at + pd.Timedelta(hours=hours)
@@ -223,7 +361,20 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
 
 
 def is_near_midnight(at: pd.Timestamp, hours: float) -> bool:
-    """Tell whether a date may be a day early (after midnight) or late (before it)."""
+    """Tell whether a date may be a day early (after midnight) or late (before it).
+
+    Parameters
+    ----------
+    at : Timestamp
+        Time as charted.
+    hours : float
+        How far it would be moved [h].
+
+    Returns
+    -------
+    bool
+        True where moving it by whole days is a slip of the date at midnight.
+    """
     return at.hour < _NIGHT_H if hours > 0 else at.hour >= DAY_H - _EVENING_H
 
 
@@ -244,18 +395,57 @@ def _fits_at(
 
 
 def time_in_words(hours: float, time: pd.Timestamp) -> str:
-    """Say a time that is off."""
+    """Say a time that is off.
+
+    Parameters
+    ----------
+    hours : float
+        How far off [h].
+    time : Timestamp
+        The time that fits.
+
+    Returns
+    -------
+    str
+        For a sentence.
+    """
     day = ", dated the day before" if hours == DAY_H else ""
     return f"a time off by {abs(hours):g} h{day} (it would fit {clock(time)})"
 
 
 def other_of_patient(suspect: Suspect, context: Context) -> str | None:
-    """Fit another open infusion of the same patient, whose check is missing."""
+    """Fit another open infusion of the same patient, whose check is missing.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    context : Context
+        What is known around it.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     return _other(suspect, context, same_patient=True)
 
 
 def other_of_ward(suspect: Suspect, context: Context) -> str | None:
-    """Fit another open infusion on the ward, whose check is missing: one only."""
+    """Fit another open infusion on the ward, whose check is missing: one only.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    context : Context
+        What is known around it.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     return _other(suspect, context, same_patient=False)
 
 
@@ -295,7 +485,20 @@ def _fits_other(suspect: Suspect, context: Context, infusion_id: str) -> str | N
 
 
 def whole_ml(suspect: Suspect, _context: Context) -> str | None:
-    """Be off by whole millilitres, as where a scale is read at another mark."""
+    """Be off by whole millilitres, as where a scale is read at another mark.
+
+    Parameters
+    ----------
+    suspect : Suspect
+        The reading in doubt.
+    _context : Context
+        Not needed here.
+
+    Returns
+    -------
+    str or None
+        What is said after "consistent with"; None where it does not fit.
+    """
     off = abs(suspect.as_remaining(suspect.charted) - suspect.level.volume_ml)
     whole = round(off)
     if not 1 <= whole <= _MOST_WHOLE_ML or abs(off - whole) > _WHOLE_ML:

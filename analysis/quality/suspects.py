@@ -65,11 +65,33 @@ class Suspect:
     step_ml: float
 
     def as_remaining(self, charted: float) -> float:
-        """Turn a value of its column into a volume remaining."""
+        """Turn a value of its column into a volume remaining.
+
+        Parameters
+        ----------
+        charted : float
+            Value as charted [mL].
+
+        Returns
+        -------
+        float
+            mL left.
+        """
         return charted if self.column == REMAINING else self.level.base_ml - charted
 
     def would_fit(self, charted: float) -> bool:
-        """Tell whether a value that the ward could have read would be on the line."""
+        """Tell whether a value that the ward could have read would be on the line.
+
+        Parameters
+        ----------
+        charted : float
+            Another value of its column [mL].
+
+        Returns
+        -------
+        bool
+            True within the tolerance of the line.
+        """
         steps = charted / self.step_ml
         is_read = abs(steps - round(steps)) < 1e-6
         is_other = charted != self.charted
@@ -217,7 +239,20 @@ class Gatherer:
         }
 
     def suspect(self, row: int, column: str) -> Suspect | None:
-        """Give one charted volume as a suspect; None without a line or a value."""
+        """Give one charted volume as a suspect; None without a line or a value.
+
+        Parameters
+        ----------
+        row : int
+            Index of the row in the check log.
+        column : str
+            Column of the volume.
+
+        Returns
+        -------
+        Suspect or None
+            None without a line or a value.
+        """
         cells = self._rows.cells(row)
         infusion_id = cells["infusion_id"]
         level = self._courses.level(infusion_id, cells["checked_at"], without=row)

@@ -162,7 +162,20 @@ class Quoted:
         self._impossible = dict(zip(places, impossible["value"], strict=True))
 
     def quote(self, row: int, column: str) -> str:
-        """Give one charted value in words, with the readings before and after it."""
+        """Give one charted value in words, with the readings before and after it.
+
+        Parameters
+        ----------
+        row : int
+            Index of the row in the check log.
+        column : str
+            Column of the value.
+
+        Returns
+        -------
+        str
+            For a sentence.
+        """
         cells = self._rows.cells(row)
         at = clock(cells["checked_at"])
         value = self._impossible.get((row, column), cells.get(column))

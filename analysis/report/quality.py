@@ -49,7 +49,18 @@ class Record:
 
     @classmethod
     def of_log(cls, log: Log) -> Self:
-        """Take the record from a log that was read and not audited."""
+        """Take the record from a log that was read and not audited.
+
+        Parameters
+        ----------
+        log : Log
+            What intake made of the exports.
+
+        Returns
+        -------
+        Record
+            Of that log.
+        """
         return cls(
             rows=log.checks,
             account=log.account,
@@ -61,7 +72,18 @@ class Record:
 
     @classmethod
     def of_result(cls, result: AuditResult) -> Self:
-        """Take the record from an audit."""
+        """Take the record from an audit.
+
+        Parameters
+        ----------
+        result : AuditResult
+            The audit.
+
+        Returns
+        -------
+        Record
+            Of its log.
+        """
         return cls(
             rows=result.readings,
             account=result.account,
@@ -73,7 +95,13 @@ class Record:
 
     @property
     def wards(self) -> list[str]:
-        """Give its wards, sorted."""
+        """Give its wards, sorted.
+
+        Returns
+        -------
+        list of str
+            In alphabetical order.
+        """
         return sorted(map(str, self.rows["ward"].unique()))
 
 
