@@ -18,7 +18,18 @@ _KINDS = (
 
 
 def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
-    """Turn dates of changes into lines: a change ends the one before it."""
+    """Turn dates of changes into lines: a change ends the one before it.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The table, with its layout.
+
+    Returns
+    -------
+    Turned
+        Lines, each with the row of its change.
+    """
     layout = sheet.layout
     parts, reading = [], Reading()
     base = Reading()
@@ -93,7 +104,18 @@ def _reasons(base: Reading, sheet: Sheet) -> tuple[pd.Series, pd.Series]:
 
 
 def ended(rows: pd.DataFrame) -> pd.DataFrame:
-    """Let each change of a patient, driver and kind end the one before it."""
+    """Let each change of a patient, driver and kind end the one before it.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Changes, with inserted_at and raw_row.
+
+    Returns
+    -------
+    DataFrame
+        The same with removed_at; empty for the last of each.
+    """
     keys = [k for k in ("patient_id", "driver_id", "kind") if k in rows]
     rows = rows.sort_values(
         ["inserted_at", "raw_row"], kind="stable", ignore_index=True
@@ -106,7 +128,18 @@ def ended(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def change_ids(rows: pd.DataFrame) -> pd.Series:
-    """Name lines by patient, driver, kind and day of insertion."""
+    """Name lines by patient, driver, kind and day of insertion.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Changes.
+
+    Returns
+    -------
+    Series of str
+        Marked as derived.
+    """
     driver = rows["driver_id"].astype("str") if "driver_id" in rows else ""
     key = rows["patient_id"].astype("str") + "/" + driver + "/"
     return "derived " + key + rows["kind"] + "/" + rows["inserted_at"].astype("str")

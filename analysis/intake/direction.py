@@ -37,15 +37,33 @@ class Course:
     pace: float
 
     def is_falling(self) -> bool:
-        """Tell whether the volume goes down, as what remains does."""
+        """Tell whether the volume goes down, as what remains does.
+
+        Returns
+        -------
+        bool
+            True where it is so.
+        """
         return self.falls >= _ENOUGH and self.falls > _CLEARLY * self.rises
 
     def is_rising(self) -> bool:
-        """Tell whether the volume goes up, as what was given does."""
+        """Tell whether the volume goes up, as what was given does.
+
+        Returns
+        -------
+        bool
+            True where it is so.
+        """
         return self.rises >= _ENOUGH and self.rises > _CLEARLY * self.falls
 
     def is_level(self) -> bool:
-        """Tell whether the volume stays as it is, as what was set does."""
+        """Tell whether the volume stays as it is, as what was set does.
+
+        Returns
+        -------
+        bool
+            True where it is so.
+        """
         moves = self.falls + self.rises
         return self.level >= _ENOUGH and self.level > _CLEARLY * moves
 

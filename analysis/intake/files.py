@@ -128,12 +128,28 @@ class RawTable:
 
     @property
     def is_sheet(self) -> bool:
-        """Tell a sheet of a workbook from a file of text."""
+        """Tell a sheet of a workbook from a file of text.
+
+        Returns
+        -------
+        bool
+            True where it is so.
+        """
         return self.dialect.encoding == "workbook"
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files, each once.
+
+    Returns
+    -------
+    list of str
+        In the order of `paths`.
 
     Examples
     --------

@@ -77,6 +77,16 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
 def label_of(heading: str) -> tuple[str, str]:
     """Split a heading into its label and its value; without a label that is empty.
 
+    Parameters
+    ----------
+    heading : str
+        A cell that stands alone.
+
+    Returns
+    -------
+    label, value : str
+        The label is empty where there is none.
+
     Examples
     --------
     >>> label_of("Ward: Amber"), label_of("Amber")
@@ -87,7 +97,20 @@ def label_of(heading: str) -> tuple[str, str]:
 
 
 def is_label_of(label: str, column: str) -> bool:
-    """Tell whether a word names a column, by itself."""
+    """Tell whether a word names a column, by itself.
+
+    Parameters
+    ----------
+    label : str
+        The word.
+    column : str
+        A canonical column.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     found = synonyms.candidates(label)
     return any(
         c.column == column and c.strength > synonyms.Strength.CONTAINS for c in found

@@ -76,7 +76,20 @@ class Match:
 
 
 def matches(profiles: Sequence[Profile], allowed: frozenset[str]) -> list[Match]:
-    """Give every header with every column it may be, the surest first."""
+    """Give every header with every column it may be, the surest first.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        The columns of the table.
+    allowed : frozenset of str
+        Columns that a table of this kind has.
+
+    Returns
+    -------
+    list of Match
+        One a header and column.
+    """
     found: list[Match] = []
     for p in profiles:
         for rank, candidate in enumerate(synonyms.candidates(p.named)):
@@ -108,7 +121,21 @@ def _by_table(column: str, allowed: frozenset[str]) -> str:
 def assign(
     pairs: list[Match], allowed: frozenset[str]
 ) -> tuple[dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Give each column its header; and the columns that several headers fit alike."""
+    """Give each column its header; and the columns that several headers fit alike.
+
+    Parameters
+    ----------
+    pairs : list of Match
+        Headers with the columns they may be, the surest first.
+    allowed : frozenset of str
+        Columns that a table of this kind has.
+
+    Returns
+    -------
+    dict, list
+        Headers by column, and the columns that several headers fit alike, with
+        those headers.
+    """
     taken: set[str] = set()
     columns: dict[str, list[str]] = {}
     doubts: list[tuple[str, list[str]]] = []
@@ -144,7 +171,23 @@ _VAGUE = frozenset({"date", "time", "when", "day", "hour", "clock", "datetime"})
 def time_columns(
     pairs: list[Match], profiles: Sequence[Profile], taken: set[str]
 ) -> tuple[dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Find the headers of each time: one of moments, or a day and a clock apart."""
+    """Find the headers of each time: one of moments, or a day and a clock apart.
+
+    Parameters
+    ----------
+    pairs : list of Match
+        Headers with the columns they may be, the surest first.
+    profiles : sequence of Profile
+        The columns of the table.
+    taken : set of str
+        Headers that are other columns.
+
+    Returns
+    -------
+    dict, list
+        Headers by column, and the columns that several headers fit alike, with
+        those headers.
+    """
     classes = {p.header: p.time_kind for p in profiles}
     out: dict[str, list[str]] = {}
     doubts: list[tuple[str, list[str]]] = []
@@ -196,7 +239,18 @@ def _one_time(
 def kind_of(
     profiles: Sequence[Profile],
 ) -> tuple[Holds, dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Tell what a row of the table is: the kind that most headers speak for."""
+    """Tell what a row of the table is: the kind that most headers speak for.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        The columns of the table.
+
+    Returns
+    -------
+    Holds, dict, list
+        The kind, headers by column, and columns that several headers fit alike.
+    """
     tried = {}
     for holds in Holds:
         allowed = ALLOWED[holds]

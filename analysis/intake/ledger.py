@@ -92,7 +92,20 @@ def stack(frames: Iterable[pd.DataFrame], table: Table) -> pd.DataFrame:
 
 
 def stack_frames(frames: Iterable[pd.DataFrame], names: Sequence[str]) -> pd.DataFrame:
-    """Put text frames with the same columns together; empty ones give the columns."""
+    """Put text frames with the same columns together; empty ones give the columns.
+
+    Parameters
+    ----------
+    frames : iterable of DataFrame
+        In order.
+    names : sequence of str
+        Their columns.
+
+    Returns
+    -------
+    DataFrame of str
+        All rows, numbered anew.
+    """
     some = [frame for frame in frames if len(frame)]
     if not some:
         return pd.DataFrame(columns=list(names), dtype="str")

@@ -109,7 +109,18 @@ _DILUENT = re.compile(
 
 
 def is_written_time(cell: str) -> bool:
-    """Tell whether a cell is a moment, a day or a clock time."""
+    """Tell whether a cell is a moment, a day or a clock time.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     key = words.key_of(cell)
     return any(p.fullmatch(key) for p in (IS_MOMENT, IS_DAY, IS_CLOCK))
 
@@ -142,21 +153,50 @@ class Profile:
 
     @property
     def named(self) -> str:
-        """The header, with its unit behind it where that stands in a row of units."""
+        """The header, with its unit behind it where that stands in a row of units.
+
+        Returns
+        -------
+        str
+            For the comparison of names.
+        """
         return f"{self.header} ({self.unit})" if self.unit else self.header
 
     def share(self, holds: Callable[[str], object]) -> float:
-        """Give the share of recorded cells for which `holds` is true; 0 with none."""
+        """Give the share of recorded cells for which `holds` is true; 0 with none.
+
+        Parameters
+        ----------
+        holds : callable
+            A cell to what is true or not.
+
+        Returns
+        -------
+        float
+            From 0 to 1.
+        """
         total = int(self.counts.sum())
         hits = sum(n for cell, n in self.counts.items() if holds(str(cell)))
         return hits / total if total else 0.0
 
     def is_empty(self) -> bool:
-        """Tell whether nothing is recorded in the column."""
+        """Tell whether nothing is recorded in the column.
+
+        Returns
+        -------
+        bool
+            True where it is so.
+        """
         return not len(self.counts)
 
     def median(self) -> float:
-        """Give the median of the numbers in the column; NaN where there are none."""
+        """Give the median of the numbers in the column; NaN where there are none.
+
+        Returns
+        -------
+        float
+            The first number of each cell counts.
+        """
         found = [
             float(m.group().replace(",", "."))
             for cell in self.counts.index
@@ -222,7 +262,18 @@ def _is_battery(p: Profile) -> bool:
 
 
 def are_parts_of_one(p: Profile) -> bool:
-    """Tell whether a per cent is written as 0.98, as workbooks keep it."""
+    """Tell whether a per cent is written as 0.98, as workbooks keep it.
+
+    Parameters
+    ----------
+    p : Profile
+        The values of a column.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     parts = p.share(lambda c: re.fullmatch(r"0?[.,]\d+|1|0", c))
     return parts >= 0.95 and p.share(lambda c: re.match(r"0?[.,]\d", c)) >= 0.5
 
@@ -238,7 +289,18 @@ def _is_time(p: Profile) -> bool:
 
 
 def time_class(p: Profile) -> str:
-    """Tell whether a column holds moments, days or clock times; empty for none."""
+    """Tell whether a column holds moments, days or clock times; empty for none.
+
+    Parameters
+    ----------
+    p : Profile
+        The values of a column.
+
+    Returns
+    -------
+    str
+        moment, day or clock.
+    """
     for name, pattern in (("moment", IS_MOMENT), ("day", IS_DAY), ("clock", IS_CLOCK)):
         if p.share(pattern.fullmatch) >= 0.5:
             return name
@@ -262,7 +324,18 @@ def _is_yes_no(column: str) -> Callable[[Profile], bool]:
 
 
 def is_ok_header(header: str) -> bool:
-    """Tell whether a header asks if all is well: yes there means that it is."""
+    """Tell whether a header asks if all is well: yes there means that it is.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     asked = synonyms.normal(header).split()
     is_asked = bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
     return is_asked and "not" not in asked
@@ -394,7 +467,20 @@ _WEAK_WITHOUT_VALUES = frozenset(
 
 
 def fits(candidate: Candidate, p: Profile) -> bool:
-    """Tell whether the values of a column allow what its header says."""
+    """Tell whether the values of a column allow what its header says.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        What the header may name.
+    p : Profile
+        The values of a column.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     if candidate.strength is Strength.CANONICAL:
         return True
     if p.is_empty():

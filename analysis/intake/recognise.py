@@ -309,7 +309,18 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
 
 
 def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
-    """Turn columns that several headers fit alike into questions."""
+    """Turn columns that several headers fit alike into questions.
+
+    Parameters
+    ----------
+    doubts : iterable of (str, list of str)
+        Column, and the headers that fit it alike.
+
+    Returns
+    -------
+    list of Question
+        None of them blocks.
+    """
     return [
         Question(
             f"columns.{column}",
