@@ -240,7 +240,7 @@ def parse_layout(text: str, name: str) -> Layout:
     Returns
     -------
     Layout
-        Complete but for what is still to be decided.
+        Complete: text that leaves a question open is refused.
     """
     try:
         data = tomllib.loads(text)
