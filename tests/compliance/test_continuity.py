@@ -365,7 +365,7 @@ def test_gap_hours_add_up_and_are_given_per_100_treatment_hours(
     )
     assert line["numerator"] == pytest.approx(counted, abs=0.01)
     (measure,) = (m for m in many.declared if m.name == "gap_hours")
-    assert (measure.per, measure.per_unit) == (100, "treatment hours")
+    assert (measure.per, measure.per_unit) == (100, "100 treatment hours")
 
 
 # Times, wards and the log's edges -----------------------------------------------------
