@@ -45,7 +45,8 @@ TABLE = "[[table]]\nholds = 'checks'\n"
         pytest.param(
             "[table.columns]\nward = 'ward'\n[table.constants]\npatient_id = 'P1'\n"
             "[table.units]\nset_rate_ml_h = 'mL/24 h'",
-            "set_rate_ml_h charted in mL/24 h; patient_id from the layout: 'P1' in every row",
+            "set_rate_ml_h charted in mL/24 h; patient_id from the layout: 'P1' in "
+            "every row",
             id="a unit and a constant",
         ),
         pytest.param(
