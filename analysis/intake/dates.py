@@ -200,12 +200,19 @@ def _exists(year: int, month: int, day: int) -> bool:
 
 
 def _is_year_first(found: list[tuple[int, int, int, bool]]) -> bool:
-    """Tell dates like 26-09-14: the first number hardly changes, the last one does."""
+    """Tell dates like 26-09-14: the first number hardly changes, the last one does.
+
+    Where a file is of one day, the later year is the likelier one: 26-09-14 may be
+    2026 as well, but 14-09-26 is no 2014.
+    """
     if not all(is_short for *_, is_short in found):
         return False
     firsts = {first for first, *_ in found}
     lasts = {last for _, _, last, _ in found}
-    return len(firsts) <= 2 < len(lasts) and any(first > 12 for first in firsts)
+    if len(firsts) > 2 or not any(first > 12 for first in firsts):
+        return False
+    changes, other = max(lasts) - min(lasts), max(firsts) - min(firsts)
+    return changes > other or (changes == other == 0 and min(firsts) > max(lasts))
 
 
 def decide_clock(texts: Sequence[pd.Series]) -> Clock:

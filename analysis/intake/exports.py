@@ -5,8 +5,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
 from analysis.errors import InputError
-from analysis.intake import dates, synonyms
+from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
 from analysis.intake.layout import Layout, TableLayout
@@ -129,20 +131,37 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
     """
     if layout is not None:
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
+        _check_dates(pairs)
         notes = [note for raw in raws for note in raw.notes]
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = _with_beside(turn(raw, table) for raw, table in pairs)
+        notes += [note for table in tables for note in table.notes]
         return Exports(tables=tables, notes=tuple(notes))
     proposals = propose_all(raws)
-    _refuse_open(proposals)
     pairs = [(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
+    _check_dates(pairs)
+    _refuse_open(proposals)
     tables = _with_beside(turn(raw, table) for raw, table in pairs)
     notes = [note for raw in raws for note in raw.notes]
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
     ]
+    notes += [note for table in tables for note in table.notes]
     return Exports(tables=tables, notes=tuple(notes))
+
+
+def _check_dates(pairs: Iterable[tuple[RawTable, TableLayout]]) -> None:
+    """Refuse dates that no layout can mend."""
+    for raw, table in pairs:
+        spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+        for name in _TIMES:
+            for header in table.columns.get(name, ())[:1]:
+                own = spelled.get(synonyms.normal(header))
+                cells = raw.cells[own] if own else pd.Series([], dtype="str")
+                found = misdated.swapped_in_sheet(cells) if raw.is_sheet else ""
+                if found := found or misdated.year_day_month(cells):
+                    raise InputError(f"{raw.file}, {own}: {found}")
 
 
 def _with_beside(turned: Iterable[Turned]) -> tuple[Turned, ...]:

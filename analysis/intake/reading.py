@@ -11,7 +11,7 @@ from analysis.intake import dates, numbers, synonyms, words
 from analysis.intake.cells import faults_of
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import YES_NO
-from analysis.intake.sheet import Sheet
+from analysis.intake.sheet import Sheet, naming
 from analysis.intake.vocabulary import KNOWN_WORDS
 from analysis.terms import RejectReason, SiteSign
 
@@ -27,6 +27,7 @@ class Reading:
     headers: dict[str, str] = field(default_factory=dict)
     faults: list[pd.DataFrame] = field(default_factory=list)
     qualifiers: list[pd.DataFrame] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     def fault(
         self, bad: pd.Series, column: str, header: str, why: tuple[str, str]
@@ -80,6 +81,8 @@ def read_times(
         # A day without its time is no moment; where a day is enough it stays a day.
         alone, _ = dates.read_clock(day, None, order=order, clock=kept)
         iso = iso.mask(clock == "", alone if is_line else "")
+        if note := _past_midnight(iso, sheet, headers[0]):
+            reading.notes.append(note)
     reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
@@ -87,10 +90,37 @@ def read_times(
     _time_faults(reading, column, headers, sheet, why)
 
 
+def _past_midnight(iso: pd.Series, sheet: Sheet, day: str) -> str:
+    """Say how many rows took their day from above though the clock passed midnight.
+
+    In a chart 20:00, 23:30 and 03:30 under one date are two days. Which, nobody has
+    said: the rows are kept as they are written.
+    """
+    if day not in sheet.layout.fill_down:
+        return ""
+    own = sheet.raw.cells[day] != ""
+    charts = [own.cumsum(), *(sheet.cells[h] for h in naming(sheet.layout))]
+    moment = pd.to_datetime(iso.mask(iso == ""), format="ISO8601", utc=True)
+    hours = (moment - moment.min()).dt.total_seconds() / 3600
+    went_back = hours.groupby(charts, sort=False).diff() <= -_HALF_A_DAY_H
+    found = sheet.source[went_back.groupby(charts, sort=False).cummax() & ~own]
+    if not len(found):
+        return ""
+    return (
+        f"{sheet.raw.file}: {len(found)} rows have no {day} of their own, and the "
+        f"clock went back half a day or more below the one that was taken (first: line "
+        f"{sheet.raw.lines[found.index[0]]}); they may be of the next day, and were "
+        "kept as written."
+    )
+
+
+_HALF_A_DAY_H = 12.0
+
+
 def _with_midnights(cells: pd.Series) -> pd.Series:
     """Give days among date-times of a sheet their time: it keeps no 00:00."""
     is_day = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-    has_time = cells.str.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:]{8}")
+    has_time = ~is_day & cells.str.contains(":", regex=False)
     if is_day.sum() >= has_time.sum():
         return cells
     return cells.mask(is_day, cells + "T00:00:00")

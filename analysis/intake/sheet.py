@@ -223,30 +223,57 @@ def resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
         value = cells[header].where(begins)
         out[header] = value.groupby(group).ffill().astype("str").fillna("")
         group = (begins | (group != group.shift())).cumsum()
+    names = naming(layout)
+    for i, header in enumerate(names):
+        if header in layout.ditto:
+            # The same as above, unless a name to its left is another than above.
+            left = out[names[:i]]
+            chart = (left != left.shift()).any(axis=1).cumsum()
+            above = out[header].mask(_is_ditto(cells[header])).groupby(chart).ffill()
+            out[header] = above.astype("str").fillna("")
     chart = _chart_of(cells, out, layout)
-    for header in layout.ditto:
-        is_ditto = cells[header].str.strip().str.casefold().isin(words.DITTO)
-        value = out[header].mask(is_ditto)
+    for header in (h for h in layout.ditto if h not in names):
         # A mark with nothing above it in its chart stays, and is set aside.
-        above = value.groupby(chart).ffill()
+        above = out[header].mask(_is_ditto(cells[header])).groupby(chart).ffill()
         out[header] = above.where(above.notna(), out[header]).astype("str")
     return out
+
+
+def _is_ditto(cells: pd.Series) -> pd.Series:
+    return cells.str.strip().str.casefold().isin(words.DITTO)
+
+
+def naming(layout: TableLayout) -> list[str]:
+    """Give the headers of what a row belongs to.
+
+    Parameters
+    ----------
+    layout : TableLayout
+        With the headers as the file spells them.
+
+    Returns
+    -------
+    list of str
+        Those of ward, patient, infusion and driver, in this order.
+    """
+    days = set(layout.columns.get("checked_at", ()))
+    names = [
+        h
+        for c in ("ward", "patient_id", "infusion_id", "driver_id")
+        for h in layout.columns.get(c, ())
+        if h not in days
+    ]
+    return list(dict.fromkeys(names))
 
 
 def _chart_of(
     cells: pd.DataFrame, filled: pd.DataFrame, layout: TableLayout
 ) -> pd.Series:
     """Tell the charts of a sheet apart: a ditto mark does not reach past its own."""
-    days = set(layout.columns.get("checked_at", ()))
-    grouping = [
-        h
-        for c in ("ward", "patient_id", "infusion_id", "driver_id")
-        for h in layout.columns.get(c, ())
-        if h not in days
-    ]
+    grouping = naming(layout)
     if not grouping:
         return pd.Series(0, index=cells.index)
-    charts = filled[list(dict.fromkeys(grouping))]
+    charts = filled[grouping]
     begins = (charts != charts.shift()).any(axis=1)
     given = [h for h in grouping if h in layout.fill_down]
     if given:

@@ -54,6 +54,8 @@ class Turned:
         What the same raw rows say of other tables.
     is_beside : bool
         It was made of rows that another table has: they are in the account once.
+    notes : tuple of str
+        What was found in reading that leaves a doubt, in sentences.
     """
 
     raw: RawTable
@@ -68,6 +70,7 @@ class Turned:
     unused: tuple[str, ...]
     beside: "tuple[Turned, ...]" = ()
     is_beside: bool = False
+    notes: tuple[str, ...] = ()
 
 
 def no_fate() -> pd.Series:
@@ -148,6 +151,7 @@ def finished(
         feeds=feeds,
         fate=fate,
         unused=tuple(h for h in sheet.raw.cells.columns if h and h not in used),
+        notes=tuple(reading.notes),
     )
 
 

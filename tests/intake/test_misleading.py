@@ -3,14 +3,19 @@
 Every service, ward, person and number here is invented.
 """
 
+import datetime as dt
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 
 from analysis.errors import InputError, LayoutError
+from analysis.intake import read_exports
 from analysis.intake.layout import parse_layout
-from tests.intake.test_unseen import read
+from analysis.policy import Policy
+from tests.intake.test_unseen import printed, read, write
 
 TIMES = (8, 12, 16, 20)
 VOLUMES = (16, 13.6, 11.2, 8.8)
@@ -164,3 +169,98 @@ def test_a_layout_that_does_not_fit_the_file_ends_in_one_sentence(
     files = {"log.csv": table("Rate ml/h", *["0.6"] * 4)}
     with pytest.raises(InputError, match=f"log.csv: .*{says}"):
         read(tmp_path, files, layout(keys=keys))
+
+
+# --- dates and marks ------------------------------------------------------------------
+
+MOMENT = "dd/mm/yyyy hh:mm"
+
+
+def opened(path: Path, dates: Sequence[object]) -> Path:
+    """Write a sheet of which some dates are real and others text."""
+    with xlsxwriter.Workbook(path, {"default_date_format": MOMENT}) as book:
+        sheet = book.add_worksheet("Log")
+        sheet.write_row(0, 0, ["Ward", "Patient", "Checked at", "Volume left"])
+        for i, date in enumerate(dates):
+            sheet.write_row(i + 1, 0, ["Amber", "K1", date, 16 - i])
+    return path
+
+
+def day(year: int, month: int, of_month: int, hour: int = 8) -> dt.datetime:
+    return dt.datetime(year, month, of_month, hour)  # noqa: DTZ001 - a sheet has no zone
+
+
+def test_days_taken_for_months_by_a_spreadsheet_are_refused(tmp_path: Path) -> None:
+    # 11/09, 12/09 and 13/09/2026, opened where the month comes first.
+    dates = [day(2026, 11, 9), day(2026, 12, 9), "13/09/2026 08:00"]
+    path = opened(tmp_path / "log.xlsx", dates)
+    says = "took the day for the month"
+    with pytest.raises(InputError, match=rf"log.xlsx!Log, Checked at: .*{says}"):
+        read_exports([path], Policy.example())
+    told = parse_layout(printed([path]), "layout")
+    with pytest.raises(InputError, match=says):
+        read_exports([path], Policy.example(), told)
+
+
+def test_typed_dates_among_real_ones_take_no_midnight_away(tmp_path: Path) -> None:
+    dates = [day(2026, 9, 14), "14/09/2026 12:00", day(2026, 9, 15, 0)]
+    log = read_exports([opened(tmp_path / "log.xlsx", dates)], Policy.example())
+    assert log.checks["checked_at"].dt.hour.tolist() == [8, 12, 0]
+
+
+SHORT = "Ward,Patient,Checked at,Volume left\n" + "".join(
+    f"Amber,K1,{{}} {hour:02d}:00,{ml}\n"
+    for hour, ml in zip(TIMES, VOLUMES, strict=True)
+)
+
+
+@pytest.mark.parametrize(
+    ("days", "says"),
+    [
+        pytest.param(["26-09-14"] * 4, "two-digit years may stand first",
+                     id="one day with its year in two digits first"),
+        pytest.param(["25/12/31", "26/01/01", "26/01/01", "26/01/01"],
+                     "two-digit years may stand first", id="two days of two years"),
+        pytest.param(["2026-03-04", "2026-03-04", "2026-03-04", "2026-14-04"],
+                     "the year first and then the day", id="the month at the end"),
+    ],
+)  # fmt: skip
+def test_a_year_that_stands_first_is_not_taken_for_a_day(
+    tmp_path: Path, days: list[str], says: str
+) -> None:
+    with pytest.raises(InputError, match=says):
+        read(tmp_path, {"log.csv": SHORT.format(*days)})
+
+
+NIGHT = """\
+Ward,Patient,Date,Time,Volume left
+Amber,K1,14/09/2026,20:00,16
+Amber,K1,,23:30,13.6
+Amber,K1,,03:30,11.2
+Amber,K1,,07:30,8.8
+Amber,K1,15/09/2026,11:30,6.4
+"""
+
+
+def test_rows_past_midnight_under_one_date_are_told(tmp_path: Path) -> None:
+    files = {"night.csv": NIGHT}
+    with pytest.raises(InputError, match="many cells under Date are blank"):
+        read(tmp_path, files)
+    log = read(tmp_path, files, printed(write(tmp_path, files)))
+    assert len(log.checks) == 5
+    assert any(
+        "2 rows have no Date of their own" in note and "first: line 4" in note
+        for note in log.notes
+    )
+
+
+def test_a_ditto_mark_under_patient_is_the_patient_above(tmp_path: Path) -> None:
+    text = table("Rate ml/h", *["0.6"] * 4)
+    rows = text.splitlines()
+    rows[2] = rows[2].replace("K1", "ditto")
+    log = read(tmp_path, {"log.csv": "\n".join(rows) + "\n"})
+    assert log.checks["patient_id"].tolist() == ["K1"] * 4
+    rows[1] = rows[1].replace("K1", "ditto")  # nothing stands above it
+    log = read(tmp_path, {"log.csv": "\n".join(rows) + "\n"})
+    assert log.checks["patient_id"].tolist() == ["K1"] * 2
+    assert log.rejected["source"].tolist() == ["log.csv:2", "log.csv:3"]
