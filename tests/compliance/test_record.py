@@ -223,7 +223,10 @@ def test_a_cell_is_known_as_unreadable_under_a_header_of_the_files_own(
     volumes = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7}
     rows = syringe(volumes, **FULL, cells={4: {"volume_remaining_ml": "l3.3"}})
     renamed = [
-        {("Volume left" if k == "volume_remaining_ml" else k): v for k, v in row.items()}
+        {
+            ("Volume left" if k == "volume_remaining_ml" else k): v
+            for k, v in row.items()
+        }
         for row in rows
     ]
     result = audit(tmp_path, renamed)
