@@ -181,8 +181,8 @@ def _from_ids(log: Log, piece: Piece) -> pd.DataFrame:
 def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
     """Give lines known only by their changes; the first of a patient is undated."""
     rows, lines = log.checks, log.lines
-    listed = lines.loc[lines["kind"] == piece.kind, "patient_id"]
-    named = rows.loc[rows[piece.ids] != "", "patient_id"]
+    listed = lines.loc[lines["kind"] == piece.kind, "patient_id"].unique()
+    named = rows.loc[rows[piece.ids] != "", "patient_id"].unique()
     rows = rows[~rows["patient_id"].isin(listed) & ~rows["patient_id"].isin(named)]
     if not len(rows) or piece.changed not in log.columns["checks"]:
         return pd.DataFrame()
