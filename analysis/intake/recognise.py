@@ -319,7 +319,7 @@ def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
     Returns
     -------
     list of Question
-        None of them blocks.
+        One a column; it blocks where a misreading would change what is measured.
     """
     return [
         Question(
