@@ -329,7 +329,7 @@ def _value(  # noqa: PLR0911 - one return a kind of value
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
             faults += [
-                f"{where}: digits.{k} must be a whole number from 1 to {_MOST_DIGITS}"
+                f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}"
                 for k, v in value.items()
                 if v != OPEN and not _is_digits(v)
             ]
@@ -350,7 +350,7 @@ _MOST_DIGITS = 30
 def _is_digits(value: object) -> bool:
     """Tell a number of digits; true and false are whole numbers to Python, not here."""
     is_whole = isinstance(value, int) and not isinstance(value, bool)
-    return is_whole and 1 <= int(str(value)) <= _MOST_DIGITS
+    return is_whole and 0 <= int(str(value)) <= _MOST_DIGITS
 
 
 def _texts(value: object, where: str, faults: list[str]) -> tuple[str, ...]:
