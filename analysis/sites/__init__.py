@@ -129,6 +129,7 @@ def _findings(episodes: pd.DataFrame) -> pd.DataFrame:
             "kind": "site_reaction",
             "anchor": "",
             "happened_at": at,
+            "began_earliest": hit["clear_at"],
             "began_latest": at,
             "first_visible": at,
             "first_source": hit["last_source"],

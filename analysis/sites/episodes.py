@@ -109,8 +109,9 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     -------
     DataFrame
         One row a site, indexed by site: patient_id, ward (of its first row), starts_at,
-        ends_at, event_at (NaT without a reaction), event_ward, is_left_truncated,
-        outcome, exclusion, first_source, last_source.
+        ends_at, event_at (NaT without a reaction), clear_at (the last look before it
+        that saw none, else the placement; NaT if neither is known), event_ward,
+        is_left_truncated, outcome, exclusion, first_source, last_source.
     """
     table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
     table = table.set_index("line_id")
@@ -124,8 +125,7 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
         out[name] = by[name].first()
         out[name] = out[name].fillna(table[name]).astype("str").fillna("")
     out["ward"] = out["ward"].mask(out["ward"] == "", NO_WARD)
-    out["has_signs"] = (seen["site_signs"] != "").groupby(seen["site"]).any()
-    out["has_signs"] = out["has_signs"].fillna(value=False).astype(bool)
+    out["has_signs"] = out.index.isin(seen.loc[seen["site_signs"] != "", "site"])
     _add_start(out, table, log)
     hit = seen[seen["is_reaction"]].groupby("site")
     out["event_at"], out["event_ward"] = hit["checked_at"].min(), hit["ward"].first()
@@ -135,6 +135,7 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
     removed = removed.reindex(out.index)
     out["event_at"] = out["event_at"].fillna(removed.where(by_removal))
     out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
+    out["clear_at"] = _last_clear(seen, out)
     watched = removed.fillna(out["last_row"])
     watched = watched.where(watched > out["last_row"], out["last_row"]).fillna(watched)
     # A cannula that nothing dates and no row names stands at the end of the log.
@@ -169,6 +170,15 @@ def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
             len(words & minor) >= policy.minor_signs_needed
         )
     return signs.map(said).astype(bool)
+
+
+def _last_clear(seen: pd.DataFrame, sites: pd.DataFrame) -> pd.Series:
+    """Give the last look before a site's reaction that saw none, else its placement."""
+    clear = seen[(seen["site_signs"] != "") & ~seen["is_reaction"]]
+    clear = clear[clear["checked_at"] < by_key(clear["site"], sites["event_at"])]
+    looked = clear.groupby("site")["checked_at"].max().reindex(sites.index)
+    placed = sites["starts_at"].where(~sites["is_left_truncated"])
+    return looked.fillna(placed).where(sites["event_at"].notna())
 
 
 def _middle(earliest: pd.Series, latest: pd.Series) -> pd.Series:
