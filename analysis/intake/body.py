@@ -159,14 +159,40 @@ def _misfits(records: Records, at: Ints, width: int) -> list[tuple[int, str]]:
 
 
 def trimmed(column: pa.ChunkedArray, *, is_ascii: bool) -> pa.ChunkedArray:
-    """Give cells without blanks and invisible characters around them."""
+    """Give cells without blanks and invisible characters around them.
+
+    Parameters
+    ----------
+    column : ChunkedArray of str
+        Cells.
+    is_ascii : bool
+        They hold no character beyond ASCII, which is faster.
+
+    Returns
+    -------
+    ChunkedArray of str
+        The same cells, trimmed.
+    """
     if is_ascii:
         return pc.ascii_trim_whitespace(column)
     return pc.utf8_trim(column, characters=_AROUND)
 
 
 def text_columns(rows: Sequence[Sequence[str]], width: int) -> list[pa.ChunkedArray]:
-    """Give rows, each of `width` cells, as columns."""
+    """Give rows, each of `width` cells, as columns.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Cells by row.
+    width : int
+        Cells of each row.
+
+    Returns
+    -------
+    list of ChunkedArray of str
+        `width` columns.
+    """
     if not rows:
         return [_blank(0)] * width
     return [
@@ -243,6 +269,17 @@ def _blank(n: int) -> pa.ChunkedArray:
 
 
 def mask_of(column: pa.ChunkedArray) -> npt.NDArray[np.bool_]:
-    """Give a column of truth values as an array."""
+    """Give a column of truth values as an array.
+
+    Parameters
+    ----------
+    column : ChunkedArray of bool
+        Without missing values.
+
+    Returns
+    -------
+    ndarray of bool
+        The same values.
+    """
     mask: npt.NDArray[np.bool_] = column.to_numpy()
     return mask

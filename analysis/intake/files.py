@@ -128,12 +128,28 @@ class RawTable:
 
     @property
     def is_sheet(self) -> bool:
-        """Tell a sheet of a workbook from a file of text."""
+        """Tell a sheet of a workbook from a file of text.
+
+        Returns
+        -------
+        bool
+            Whether it is so.
+        """
         return self.dialect.encoding == "workbook"
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
     """Give each file the shortest label that tells it from the others.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files.
+
+    Returns
+    -------
+    list of str
+        Ends of their paths, no two alike unless the files are the same.
 
     Examples
     --------

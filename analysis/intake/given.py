@@ -110,6 +110,16 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
 def label_of(heading: str) -> tuple[str, str]:
     """Split a heading into its label and its value; without a label that is empty.
 
+    Parameters
+    ----------
+    heading : str
+        The one cell of a row.
+
+    Returns
+    -------
+    tuple of str
+        Label and value.
+
     Examples
     --------
     >>> label_of("Ward: Amber"), label_of("Amber")
@@ -120,7 +130,20 @@ def label_of(heading: str) -> tuple[str, str]:
 
 
 def is_label_of(label: str, column: str) -> bool:
-    """Tell whether a word names a column, by itself."""
+    """Tell whether a word names a column, by itself.
+
+    Parameters
+    ----------
+    label : str
+        What stands beside a value.
+    column : str
+        A column of a canonical table.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     found = synonyms.candidates(label)
     return any(
         c.column == column and c.strength > synonyms.Strength.CONTAINS for c in found

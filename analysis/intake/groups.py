@@ -20,7 +20,18 @@ _TOTAL = re.compile(
 
 
 def total_rows(draft: Draft) -> Draft:
-    """Find rows that are none: their first cell says so, and they have no time."""
+    """Find rows that are none: their first cell says so, and they have no time.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     cells = draft.raw.cells
     found = first_filled(cells).unique()
     names = {k for c in found if _TOTAL.fullmatch(k := words.key_of(str(c)))}
@@ -48,7 +59,18 @@ _WIDE = ("ward", "patient_id", "driver_id", "infusion_id")
 
 
 def heading_rows(draft: Draft) -> Draft:
-    """Find rows of one cell that name the ward or the patient of the rows below."""
+    """Find rows of one cell that name the ward or the patient of the rows below.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     lacking = [c for c in _WIDE if c not in draft.table.columns]
     if not lacking or draft.table.holds is Holds.INFUSIONS:
         return draft
@@ -78,7 +100,18 @@ def heading_rows(draft: Draft) -> Draft:
 
 
 def constants(draft: Draft) -> Draft:
-    """Find what is said above the header; ask for a ward or patient said nowhere."""
+    """Find what is said above the header; ask for a ward or patient said nowhere.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     told = given.labels_above(draft.raw.preamble)
     for column in _WIDE:
         if column in draft.table.columns or column in draft.table.constants:
@@ -103,7 +136,18 @@ def _with_constant(draft: Draft, column: str, where: str) -> Draft:
 
 
 def line_dates(draft: Draft) -> Draft:
-    """Leave out dates of a line or site that lie after the check: dates due."""
+    """Leave out dates of a line or site that lie after the check: dates due.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     how = (draft.table.date_order or "ymd", draft.table.clock or "24")
     times = draft.table.columns.get("checked_at", ())
     if draft.table.holds is not Holds.CHECKS or not times or how[0] == OPEN:
@@ -130,7 +174,18 @@ _LOOKED_AT, _MOST_AFTER = 20_000, 0.05
 
 
 def blanks(draft: Draft) -> Draft:
-    """Find columns whose blanks may repeat the value above."""
+    """Find columns whose blanks may repeat the value above.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     cells = draft.raw.cells
     named = {draft.day(): "checked_at"} if draft.day() else {}
     for column in ("ward", "patient_id", "infusion_id", "driver_id"):
@@ -170,7 +225,18 @@ def _is_sparse(draft: Draft, header: str) -> bool:
 
 
 def dittos(draft: Draft) -> Draft:
-    """Find the columns that have ditto marks."""
+    """Find the columns that have ditto marks.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     cells = draft.raw.cells
     counts = {
         h: int(cells[h].str.strip().str.casefold().isin(words.DITTO).sum())

@@ -76,7 +76,20 @@ class Match:
 
 
 def matches(profiles: Sequence[Profile], allowed: frozenset[str]) -> list[Match]:
-    """Give every header with every column it may be, the surest first."""
+    """Give every header with every column it may be, the surest first.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Columns of the table.
+    allowed : frozenset of str
+        Columns that a table of the kind may have.
+
+    Returns
+    -------
+    list of Match
+        Those that the values of the column allow.
+    """
     found: list[Match] = []
     for p in profiles:
         for rank, candidate in enumerate(synonyms.candidates(p.named)):
@@ -108,7 +121,22 @@ def _by_table(column: str, allowed: frozenset[str]) -> str:
 def assign(
     pairs: list[Match], allowed: frozenset[str]
 ) -> tuple[dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Give each column its header; and the columns that several headers fit alike."""
+    """Give each column its header; and the columns that several headers fit alike.
+
+    Parameters
+    ----------
+    pairs : list of Match
+        As `matches` gives them.
+    allowed : frozenset of str
+        Columns that a table of the kind may have.
+
+    Returns
+    -------
+    columns : dict of str to list of str
+        Column to its one header; times are left out (`time_columns`).
+    doubts : list of (str, list of str)
+        Columns with the headers that fit them alike, the one that was taken first.
+    """
     taken: set[str] = set()
     columns: dict[str, list[str]] = {}
     doubts: list[tuple[str, list[str]]] = []
@@ -144,7 +172,24 @@ _VAGUE = frozenset({"date", "time", "when", "day", "hour", "clock", "datetime"})
 def time_columns(
     pairs: list[Match], profiles: Sequence[Profile], taken: set[str]
 ) -> tuple[dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Find the headers of each time: one of moments, or a day and a clock apart."""
+    """Find the headers of each time: one of moments, or a day and a clock apart.
+
+    Parameters
+    ----------
+    pairs : list of Match
+        As `matches` gives them.
+    profiles : sequence of Profile
+        Columns of the table.
+    taken : set of str
+        Headers that are another column already.
+
+    Returns
+    -------
+    columns : dict of str to list of str
+        Time to its header, or to those of its day and its clock time.
+    doubts : list of (str, list of str)
+        Times with the headers that fit them alike.
+    """
     classes = {p.header: p.time_kind for p in profiles}
     out: dict[str, list[str]] = {}
     doubts: list[tuple[str, list[str]]] = []
@@ -196,7 +241,22 @@ def _one_time(
 def kind_of(
     profiles: Sequence[Profile],
 ) -> tuple[Holds, dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Tell what a row of the table is: the kind that most headers speak for."""
+    """Tell what a row of the table is: the kind that most headers speak for.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Columns of the table.
+
+    Returns
+    -------
+    holds : Holds
+        The first kind that the table has the columns of; else that of most headers.
+    columns : dict of str to list of str
+        Column to its headers.
+    doubts : list of (str, list of str)
+        Columns with the headers that fit them alike.
+    """
     tried = {}
     for holds in Holds:
         allowed = ALLOWED[holds]

@@ -29,7 +29,18 @@ from analysis.terms import RejectReason
 
 
 def turn_items(sheet: Sheet) -> Turned:
-    """Put the items of one check together: same patient, infusion and time, exactly."""
+    """Put the items of one check together: same patient, infusion and time, exactly.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The table.
+
+    Returns
+    -------
+    Turned
+        One row a check, with the lines of all its items.
+    """
     layout = sheet.layout
     fate = pd.Series("", index=sheet.cells.index, dtype="str")
     fate[is_struck(sheet)] = SUPERSEDED

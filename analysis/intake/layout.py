@@ -119,7 +119,13 @@ class TableLayout:
     quote: str = ""
 
     def named(self) -> list[tuple[str, str]]:
-        """Give every header the layout names, with the key it stands under."""
+        """Give every header the layout names, with the key it stands under.
+
+        Returns
+        -------
+        list of (str, str)
+            Key and header; a header under two keys stands twice.
+        """
         found = [(f"columns.{c}", h) for c, hs in self.columns.items() for h in hs]
         found += [("contents_of", h) for hs in self.contents_of for h in hs]
         return found + [
@@ -127,7 +133,13 @@ class TableLayout:
         ]
 
     def headers(self) -> frozenset[str]:
-        """Give every header the layout names, in the form that is compared."""
+        """Give every header the layout names, in the form that is compared.
+
+        Returns
+        -------
+        frozenset of str
+            Headers as `synonyms.normal` gives them, without open questions.
+        """
         return frozenset(synonyms.normal(h) for _, h in self.named() if h != OPEN)
 
 
@@ -147,13 +159,35 @@ class Layout:
     zone: str = ""
 
     def of(self, headers: Iterable[str]) -> TableLayout | None:
-        """Give the table whose headers are all among `headers`; the fullest of them."""
+        """Give the table whose headers are all among `headers`; the fullest of them.
+
+        Parameters
+        ----------
+        headers : iterable of str
+            Those of a file.
+
+        Returns
+        -------
+        TableLayout or None
+            None where every table names some header that is not there.
+        """
         there = {synonyms.normal(h) for h in headers}
         fitting = [t for t in self.tables if t.headers() and t.headers() <= there]
         return max(fitting, key=lambda t: len(t.headers()), default=None)
 
     def nearest(self, headers: Iterable[str]) -> list[str]:
-        """Give what the most similar table names and `headers` lack, with its key."""
+        """Give what the most similar table names and `headers` lack, with its key.
+
+        Parameters
+        ----------
+        headers : iterable of str
+            Those of a file.
+
+        Returns
+        -------
+        list of str
+            Headers in quotes, each with its key in brackets.
+        """
         there = {synonyms.normal(h) for h in headers}
         lacking = [
             [
@@ -195,7 +229,20 @@ def load_layout(path: Path) -> Layout:
 
 
 def parse_layout(text: str, name: str) -> Layout:
-    """Read a layout from its text; `name` stands in messages (see `load_layout`)."""
+    """Read a layout from its text; `name` stands in messages (see `load_layout`).
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        The file, for messages.
+
+    Returns
+    -------
+    Layout
+        Complete: every question in it was answered.
+    """
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -68,7 +68,18 @@ _DILUENT = re.compile(
 
 
 def is_written_time(cell: str) -> bool:
-    """Tell whether a cell is a moment, a day or a clock time."""
+    """Tell whether a cell is a moment, a day or a clock time.
+
+    Parameters
+    ----------
+    cell : str
+        A cell.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     key = words.key_of(cell)
     return any(p.fullmatch(key) for p in (IS_MOMENT, IS_DAY, IS_CLOCK))
 
@@ -101,21 +112,50 @@ class Profile:
 
     @property
     def named(self) -> str:
-        """The header, with its unit behind it where that stands in a row of units."""
+        """The header, with its unit behind it where that stands in a row of units.
+
+        Returns
+        -------
+        str
+            As in ``Rate (mL/h)``.
+        """
         return f"{self.header} ({self.unit})" if self.unit else self.header
 
     def share(self, holds: Callable[[str], object]) -> float:
-        """Give the share of recorded cells for which `holds` is true; 0 with none."""
+        """Give the share of recorded cells for which `holds` is true; 0 with none.
+
+        Parameters
+        ----------
+        holds : callable
+            Tells of one cell, in the form that is compared.
+
+        Returns
+        -------
+        float
+            From 0 to 1.
+        """
         total = int(self.counts.sum())
         hits = sum(n for cell, n in self.counts.items() if holds(str(cell)))
         return hits / total if total else 0.0
 
     def is_empty(self) -> bool:
-        """Tell whether nothing is recorded in the column."""
+        """Tell whether nothing is recorded in the column.
+
+        Returns
+        -------
+        bool
+            Whether it is so.
+        """
         return not len(self.counts)
 
     def median(self) -> float:
-        """Give the median of the numbers in the column; NaN where there are none."""
+        """Give the median of the numbers in the column; NaN where there are none.
+
+        Returns
+        -------
+        float
+            Of the different cells, the first number of each.
+        """
         found = [
             float(m.group().replace(",", "."))
             for cell in self.counts.index
@@ -181,7 +221,18 @@ def _is_battery(p: Profile) -> bool:
 
 
 def are_parts_of_one(p: Profile) -> bool:
-    """Tell whether a per cent is written as 0.98, as workbooks keep it."""
+    """Tell whether a per cent is written as 0.98, as workbooks keep it.
+
+    Parameters
+    ----------
+    p : Profile
+        A column.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     parts = p.share(lambda c: re.fullmatch(r"0?[.,]\d+|1|0", c))
     return parts >= 0.95 and p.share(lambda c: re.match(r"0?[.,]\d", c)) >= 0.5
 
@@ -197,7 +248,18 @@ def _is_time(p: Profile) -> bool:
 
 
 def time_class(p: Profile) -> str:
-    """Tell whether a column holds moments, days or clock times; empty for none."""
+    """Tell whether a column holds moments, days or clock times; empty for none.
+
+    Parameters
+    ----------
+    p : Profile
+        A column.
+
+    Returns
+    -------
+    str
+        moment, day or clock where half of its cells or more are such; else empty.
+    """
     for name, pattern in (("moment", IS_MOMENT), ("day", IS_DAY), ("clock", IS_CLOCK)):
         if p.share(pattern.fullmatch) >= 0.5:
             return name
@@ -221,7 +283,18 @@ def _is_yes_no(column: str) -> Callable[[Profile], bool]:
 
 
 def is_ok_header(header: str) -> bool:
-    """Tell whether a header asks if all is well: yes there means that it is."""
+    """Tell whether a header asks if all is well: yes there means that it is.
+
+    Parameters
+    ----------
+    header : str
+        A header as the file has it.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     asked = synonyms.normal(header).split()
     is_asked = bool(asked) and asked[-1] in ("ok", "okay", "satisfactory", "nad")
     return is_asked and "not" not in asked
@@ -353,7 +426,20 @@ _WEAK_WITHOUT_VALUES = frozenset(
 
 
 def fits(candidate: Candidate, p: Profile) -> bool:
-    """Tell whether the values of a column allow what its header says."""
+    """Tell whether the values of a column allow what its header says.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        A column that the header may name.
+    p : Profile
+        Its values.
+
+    Returns
+    -------
+    bool
+        True for a canonical name whatever its values are.
+    """
     if candidate.strength is Strength.CANONICAL:
         return True
     if p.is_empty():

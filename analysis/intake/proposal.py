@@ -64,32 +64,110 @@ class Draft:
     questions: tuple[Question, ...] = ()
 
     def header(self, column: str) -> str:
-        """Give the one header of a column; empty where it has none or several."""
+        """Give the one header of a column; empty where it has none or several.
+
+        Parameters
+        ----------
+        column : str
+            A column.
+
+        Returns
+        -------
+        str
+            Its header.
+        """
         headers = self.table.columns.get(column, ())
         return headers[0] if len(headers) == 1 else ""
 
     def headers(self, columns: Iterable[str]) -> list[str]:
-        """Give all headers of `columns`, in order."""
+        """Give all headers of `columns`, in order.
+
+        Parameters
+        ----------
+        columns : iterable of str
+            Columns.
+
+        Returns
+        -------
+        list of str
+            Their headers; a column without one gives none.
+        """
         return [h for c in columns for h in self.table.columns.get(c, ())]
 
     def day(self) -> str:
-        """Give the header of the day of a check, where it stands apart; else empty."""
+        """Give the header of the day of a check, where it stands apart; else empty.
+
+        Returns
+        -------
+        str
+            The header.
+        """
         headers = self.table.columns.get("checked_at", ())
         return headers[0] if len(headers) > 1 else ""
 
     def say(self, entry: str, text: str) -> "Draft":
-        """Add evidence."""
+        """Add evidence.
+
+        Parameters
+        ----------
+        entry : str
+            Entry of the layout.
+        text : str
+            Why it is so.
+
+        Returns
+        -------
+        Draft
+            With the evidence.
+        """
         return replace(self, evidence={**self.evidence, entry: text})
 
     def ask(self, entry: str, text: str, *, blocks: bool) -> "Draft":
-        """Add a question."""
+        """Add a question.
+
+        Parameters
+        ----------
+        entry : str
+            Entry of the layout that answers it.
+        text : str
+            The question, and what was found.
+        blocks : bool
+            The table cannot be read before it is answered.
+
+        Returns
+        -------
+        Draft
+            With the question.
+        """
         return replace(self, questions=(*self.questions, Question(entry, text, blocks)))
 
     def put(self, **changes: Any) -> "Draft":
-        """Change the layout."""
+        """Change the layout.
+
+        Parameters
+        ----------
+        **changes : Any
+            Entries of the layout by name (`TableLayout`).
+
+        Returns
+        -------
+        Draft
+            With the layout changed.
+        """
         return replace(self, table=replace(self.table, **changes))
 
 
 def listed(names: Sequence[str]) -> str:
-    """Give names as one reads them aloud: a, b and c."""
+    """Give names as one reads them aloud: a, b and c.
+
+    Parameters
+    ----------
+    names : sequence of str
+        At least one.
+
+    Returns
+    -------
+    str
+        The names in words.
+    """
     return " and ".join([", ".join(names[:-1]), names[-1]]) if names[1:] else names[0]

@@ -32,7 +32,19 @@ class Reading:
     def fault(
         self, bad: pd.Series, column: str, header: str, why: tuple[str, str]
     ) -> None:
-        """Add one fault for each cell of `bad`; `why` is its reason and sentence."""
+        """Add one fault for each cell of `bad`; `why` is its reason and sentence.
+
+        Parameters
+        ----------
+        bad : Series of str
+            The cells as charted, on the index of their rows.
+        column : str
+            Column of the canonical table.
+        header : str
+            Where it stands in the file.
+        why : tuple of str
+            Reason (`RejectReason`) and sentence.
+        """
         if len(bad):
             reason, sentence = why
             found = faults_of(bad, column, RejectReason(reason), sentence)
@@ -42,7 +54,19 @@ class Reading:
 def read_times(
     reading: Reading, column: str, headers: Sequence[str], sheet: Sheet
 ) -> None:
-    """Read a time from one header, or from a day, a clock, and am or pm apart."""
+    """Read a time from one header, or from a day, a clock, and am or pm apart.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    column : str
+        Where it goes.
+    headers : sequence of str
+        Where it stands in the file.
+    sheet : Sheet
+        The table.
+    """
     layout = sheet.layout
     parts = [sheet.cells[h] for h in headers]
     day, clock = parts[0], parts[1] if len(parts) > 1 else None
@@ -148,7 +172,19 @@ def _no_time(reading: Reading, blank: pd.Series, header: str, what: str) -> None
 def fault_each(
     reading: Reading, bad: pd.Series, why: pd.Series, place: tuple[str, str, str]
 ) -> None:
-    """Add a fault a cell, in the words of the reader of times."""
+    """Add a fault a cell, in the words of the reader of times.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    bad : Series of str
+        Cells that could not be read.
+    why : Series of str
+        Why, in words, on an index that holds that of `bad`.
+    place : tuple of str
+        Column, header and reason.
+    """
     column, header, reason = place
     notes = why.reindex(bad.index).astype("str").fillna("")
     for note in notes.unique():
@@ -161,7 +197,21 @@ def fault_each(
 def read_numbers(
     reading: Reading, column: Column, header: str, sheet: Sheet, cell: pd.Series
 ) -> None:
-    """Read numbers with their units and qualifiers; `cell` may be part of a table."""
+    """Read numbers with their units and qualifiers; `cell` may be part of a table.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    column : Column
+        Where it goes.
+    header : str
+        Where it stands in the file.
+    sheet : Sheet
+        The table.
+    cell : Series of str
+        Cells of the table, or of part of its rows; empty where nothing is charted.
+    """
     read = numbers.read_plain(cell, sheet.layout.decimal or None)
     value = read["value"].astype("str").fillna("")
     unit = read["unit"].astype("str").fillna("")
@@ -237,7 +287,21 @@ def _hourly(
 def read_words(
     reading: Reading, column: Column, header: str, sheet: Sheet, cell: pd.Series
 ) -> None:
-    """Read words of a closed list; the layout's own words lead."""
+    """Read words of a closed list; the layout's own words lead.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    column : Column
+        Where it goes.
+    header : str
+        Where it stands in the file.
+    sheet : Sheet
+        The table.
+    cell : Series of str
+        Cells of the table, or of part of its rows; empty where nothing is charted.
+    """
     own = {
         words.key_of(k): v for k, v in sheet.layout.words.get(column.name, {}).items()
     }
@@ -283,7 +347,19 @@ def _known_words(
 def read_text(
     reading: Reading, column: Column, headers: Sequence[str], sheet: Sheet
 ) -> None:
-    """Read names and codes: parts joined, lost zeros put back by the layout."""
+    """Read names and codes: parts joined, lost zeros put back by the layout.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    column : Column
+        Where it goes.
+    headers : sequence of str
+        Where it stands in the file.
+    sheet : Sheet
+        The table.
+    """
     parts = []
     for header in headers:
         part = sheet.cells[header]
@@ -311,7 +387,17 @@ def _digits_for(header: str, layout: TableLayout) -> int:
 
 
 def read_column(reading: Reading, column: Column, sheet: Sheet) -> None:
-    """Read one column of a table with a row a check, an infusion or a line."""
+    """Read one column of a table with a row a check, an infusion or a line.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read so far; it is added to.
+    column : Column
+        Where it goes.
+    sheet : Sheet
+        The table.
+    """
     headers = sheet.layout.columns[column.name]
     match column.kind:
         case Kind.TIME | Kind.DAY_OR_TIME:

@@ -307,7 +307,18 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
 
 
 def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
-    """Turn columns that several headers fit alike into questions."""
+    """Turn columns that several headers fit alike into questions.
+
+    Parameters
+    ----------
+    doubts : iterable of (str, list of str)
+        Columns with the headers that fit them alike, the one that was taken first.
+
+    Returns
+    -------
+    list of Question
+        One a column; it blocks where a misreading would change what is measured.
+    """
     return [
         Question(
             f"columns.{column}",

@@ -67,13 +67,35 @@ class Records:
     faults: dict[int, str] = field(default_factory=dict)
 
     def text(self, i: int) -> str:
-        """Give a record as it stands in the file, cut where it is far too long."""
+        """Give a record as it stands in the file, cut where it is far too long.
+
+        Parameters
+        ----------
+        i : int
+            The record.
+
+        Returns
+        -------
+        str
+            Its text, without the line break behind it.
+        """
         end = min(int(self.ends[i]), int(self.starts[i]) + LONGEST_RECORD)
         text = self.data[self.starts[i] : end].decode("utf-8", "replace")
         return text + ("..." if end < self.ends[i] else "")
 
     def cells(self, i: int) -> list[str]:
-        """Give the cells of a record; a fault gives its text as one cell."""
+        """Give the cells of a record; a fault gives its text as one cell.
+
+        Parameters
+        ----------
+        i : int
+            The record.
+
+        Returns
+        -------
+        list of str
+            Its cells, blanks around them kept.
+        """
         if i in self.faults:
             return [self.text(i)]
         text = self.data[self.starts[i] : self.ends[i]].decode("utf-8", "replace")
@@ -130,7 +152,24 @@ def find_records(data: bytes, delimiter: str, quote: str) -> Records:
 
 
 def first_records(data: bytes, delimiter: str, quote: str, n: int) -> list[list[str]]:
-    """Give the cells of the first `n` records; a fault gives its text as one cell."""
+    """Give the cells of the first `n` records; a fault gives its text as one cell.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8, without a byte order mark.
+    delimiter : str
+        One ASCII character.
+    quote : str
+        One ASCII character, or empty.
+    n : int
+        How many at the most.
+
+    Returns
+    -------
+    list of list of str
+        Cells by record.
+    """
     head = _head(data, n)
     records = find_records(head, delimiter, quote)
     return [records.cells(i) for i in range(min(n, len(records.starts)))]

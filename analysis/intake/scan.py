@@ -99,7 +99,20 @@ def scan(data: bytes, delimiter: int, quote: int) -> Lines:
 
 
 def without_break(data: bytes, starts: Ints, nexts: Ints) -> Ints:
-    """Give where stretches of a text end without the line break behind them."""
+    """Give where stretches of a text end without the line break behind them.
+
+    Parameters
+    ----------
+    data : bytes
+        The text.
+    starts, nexts : ndarray of int, shape (n,)
+        Where each stretch begins, and where the next one does.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Offsets.
+    """
     codes = np.frombuffer(data, dtype=np.uint8)
     if not len(codes):
         return nexts

@@ -40,7 +40,20 @@ class Sheet:
 
     @classmethod
     def of(cls, raw: RawTable, layout: TableLayout) -> "Sheet":
-        """Take a raw table by its layout, whose headers may be spelled otherwise."""
+        """Take a raw table by its layout, whose headers may be spelled otherwise.
+
+        Parameters
+        ----------
+        raw : RawTable
+            A file or a sheet.
+        layout : TableLayout
+            Its layout; every header it names is in `raw`.
+
+        Returns
+        -------
+        Sheet
+            Ready to be read.
+        """
         spelled = {synonyms.normal(h): h for h in raw.cells.columns}
         layout = _spelled(layout, {**spelled, **{h: h for h in raw.cells.columns}})
         raw = _without_totals(raw, layout)
@@ -57,11 +70,28 @@ class Sheet:
         return cls(raw, layout, _recorded(filled, layout), source, given)
 
     def read(self, column: str) -> list[pd.Series]:
-        """Give the cells of a column, one Series a header."""
+        """Give the cells of a column, one Series a header.
+
+        Parameters
+        ----------
+        column : str
+            A column.
+
+        Returns
+        -------
+        list of Series of str
+            None for a column that the layout does not name.
+        """
         return [self.cells[h] for h in self.layout.columns.get(column, ())]
 
     def raw_text(self) -> pd.Series:
-        """Give each row as it stands in the file."""
+        """Give each row as it stands in the file.
+
+        Returns
+        -------
+        Series of str
+            Lines of CSV, on the index of the rows.
+        """
         return pd.Series(row_text(self.raw.cells), index=self.cells.index, dtype="str")
 
 
@@ -96,6 +126,20 @@ def rows_called(
     """Mark rows whose first cell is one of `names`, and that have no time of their own.
 
     A row with a time is a row of the log, whatever its first cell says.
+
+    Parameters
+    ----------
+    cells : DataFrame of str
+        Rows.
+    names : collection of str
+        What the first cell must be, in the form that is compared.
+    times : sequence of str
+        Headers of the time of a row.
+
+    Returns
+    -------
+    Series of bool
+        On the index of `cells`.
     """
     first = first_filled(cells)
     is_called = first.map({c: words.key_of(c) in names for c in first.unique()})
@@ -107,7 +151,18 @@ def rows_called(
 
 
 def first_filled(cells: pd.DataFrame) -> pd.Series:
-    """Give the first cell of each row that is not blank; empty where all are."""
+    """Give the first cell of each row that is not blank; empty where all are.
+
+    Parameters
+    ----------
+    cells : DataFrame of str
+        Rows.
+
+    Returns
+    -------
+    Series of str
+        On the index of `cells`.
+    """
     first = pd.Series("", index=cells.index, dtype="str")
     for name in cells.columns:
         blank = first == ""
@@ -118,7 +173,20 @@ def first_filled(cells: pd.DataFrame) -> pd.Series:
 
 
 def only_rows(raw: RawTable, is_row: npt.NDArray[np.bool_]) -> RawTable:
-    """Count the records that are no rows among the other lines of a table."""
+    """Count the records that are no rows among the other lines of a table.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The table.
+    is_row : ndarray of bool, shape (rows,)
+        Which of its records are rows.
+
+    Returns
+    -------
+    RawTable
+        Only those, numbered anew.
+    """
     if is_row.all():
         return raw
     return replace(
@@ -130,7 +198,20 @@ def only_rows(raw: RawTable, is_row: npt.NDArray[np.bool_]) -> RawTable:
 
 
 def resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
-    """Fill blanks down and put the value above in place of ditto marks."""
+    """Fill blanks down and put the value above in place of ditto marks.
+
+    Parameters
+    ----------
+    cells : DataFrame of str
+        Rows as they stand in the file.
+    layout : TableLayout
+        Says under which headers.
+
+    Returns
+    -------
+    DataFrame of str
+        The same rows; `cells` itself where there is nothing to fill.
+    """
     if not layout.fill_down and not layout.ditto:
         return cells
     out = cells.copy()
@@ -217,6 +298,16 @@ def identity(sheet: Sheet) -> pd.Series:
     """Give a key that is equal only for rows alike in every column.
 
     Blanks that repeat the value above are filled: rows of two charts are never alike.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The table.
+
+    Returns
+    -------
+    Series of str
+        On the index of its rows.
     """
     filled = resolved(sheet.raw.cells, sheet.layout)
     names = {
@@ -236,7 +327,18 @@ def identity(sheet: Sheet) -> pd.Series:
 
 
 def is_struck(sheet: Sheet) -> pd.Series:
-    """Tell which rows the export itself marks as struck out or replaced."""
+    """Tell which rows the export itself marks as struck out or replaced.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The table.
+
+    Returns
+    -------
+    Series of bool
+        On the index of its rows; a word that is not known strikes nothing.
+    """
     cells = sheet.read(synonyms.STRUCK)
     if not cells:
         return pd.Series(data=False, index=sheet.cells.index)

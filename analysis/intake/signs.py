@@ -29,6 +29,16 @@ _ANYWHERE = frozenset({str(SiteSign.PAIN), str(SiteSign.OTHER), str(SiteSign.BLE
 def sign_of(header: str) -> str:
     """Give the sign that a header names; empty where it names none, or more.
 
+    Parameters
+    ----------
+    header : str
+        A header as the file has it.
+
+    Returns
+    -------
+    str
+        A `SiteSign`, or empty.
+
     Examples
     --------
     >>> sign_of("Redness Y/N"), sign_of("Leaking at site?"), sign_of("Site")
@@ -44,7 +54,18 @@ def sign_of(header: str) -> str:
 
 
 def find_signs(draft: Draft) -> Draft:
-    """Find columns that each say yes or no to one sign."""
+    """Find columns that each say yes or no to one sign.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     taken = {h for headers in draft.table.columns.values() for h in headers}
     found: dict[str, list[str]] = {}
     for header, about in draft.profiles.items():

@@ -285,6 +285,16 @@ _UNIT = re.compile(
 def normal(header: str) -> str:
     """Give a header in the form that is compared.
 
+    Parameters
+    ----------
+    header : str
+        A header as the file has it.
+
+    Returns
+    -------
+    str
+        Lower case, without accents, marks and more than single blanks.
+
     Examples
     --------
     >>> normal(" Volume  Remaining (Ml)"), normal("Batt %"), normal("checked_at")
@@ -298,7 +308,18 @@ def normal(header: str) -> str:
 
 
 def without_unit(name: str) -> str:
-    """Give a normal header without the units it ends in."""
+    """Give a normal header without the units it ends in.
+
+    Parameters
+    ----------
+    name : str
+        As `normal` gives it.
+
+    Returns
+    -------
+    str
+        The rest of it.
+    """
     while (bare := _UNIT.sub("", name)) != name:
         name = bare
     return name
@@ -306,6 +327,16 @@ def without_unit(name: str) -> str:
 
 def is_per_day(header: str) -> bool:
     """Tell whether a header (or a unit) says that a rate is per 24 h.
+
+    Parameters
+    ----------
+    header : str
+        Header or unit.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
 
     Examples
     --------
@@ -317,7 +348,18 @@ def is_per_day(header: str) -> bool:
 
 
 def is_per_hour(header: str) -> bool:
-    """Tell whether a header (or a unit) says that a rate is per hour."""
+    """Tell whether a header (or a unit) says that a rate is per hour.
+
+    Parameters
+    ----------
+    header : str
+        Header or unit.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     name = normal(header)
     return bool(re.search(r"\b(?:h|hr|hrs|hour|hourly)\b", name)) and not is_per_day(
         header
@@ -325,12 +367,33 @@ def is_per_hour(header: str) -> bool:
 
 
 def is_travel(header: str) -> bool:
-    """Tell whether a header (or a unit) is of millimetres: a travel, not a volume."""
+    """Tell whether a header (or a unit) is of millimetres: a travel, not a volume.
+
+    Parameters
+    ----------
+    header : str
+        Header or unit.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     return bool(re.search(r"\bmms?\b", normal(header)))
 
 
 def candidates(header: str) -> list[Candidate]:
     """Give the columns that a header may name, the surest first.
+
+    Parameters
+    ----------
+    header : str
+        A header as the file has it.
+
+    Returns
+    -------
+    list of Candidate
+        None where it names nothing known.
 
     Examples
     --------
@@ -443,6 +506,16 @@ def _contained(name: str) -> list[str]:
 
 def group_number(header: str) -> str:
     """Give the number a header ends in; empty where it has none.
+
+    Parameters
+    ----------
+    header : str
+        A header as the file has it.
+
+    Returns
+    -------
+    str
+        The digits.
 
     Examples
     --------

@@ -74,12 +74,33 @@ class Turned:
 
 
 def no_fate() -> pd.Series:
-    """Give the fates of a table whose every raw row feeds a row."""
+    """Give the fates of a table whose every raw row feeds a row.
+
+    Returns
+    -------
+    Series of str
+        Empty, on an index of whole numbers.
+    """
     return pd.Series([], dtype="str", index=pd.Index([], dtype="int64"))
 
 
 def frame_of(reading: Reading, table: Table, index: pd.Index) -> pd.DataFrame:
-    """Give what was read as a text table with all columns of `table`."""
+    """Give what was read as a text table with all columns of `table`.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read.
+    table : Table
+        Gives the columns.
+    index : Index
+        The rows.
+
+    Returns
+    -------
+    DataFrame of str
+        Empty where nothing was read.
+    """
     empty = pd.Series("", index=index, dtype="str")
     return pd.DataFrame(
         {
@@ -96,7 +117,24 @@ def finished(
     reading: Reading,
     rows: tuple[pd.DataFrame, pd.Series, pd.Series],
 ) -> Turned:
-    """Put a turned table together; `rows` are its text, feeds and fate."""
+    """Put a turned table together; `rows` are its text, feeds and fate.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The table.
+    table : Table
+        What the text holds.
+    reading : Reading
+        What was read.
+    rows : tuple of DataFrame, Series and Series
+        Text, feeds and fate (`Turned`).
+
+    Returns
+    -------
+    Turned
+        Its faults and qualifiers have the place of their row.
+    """
     text, feeds, fate = rows
     used = {header for _, header in sheet.layout.named()}
     return Turned(

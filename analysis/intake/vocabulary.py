@@ -27,7 +27,18 @@ _MUST_KNOW = frozenset({"entry", "kind", synonyms.STRUCK})
 
 
 def read_vocabulary(draft: Draft) -> Draft:
-    """Read the words of each column, and ask for those that are not known."""
+    """Read the words of each column, and ask for those that are not known.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
+    """
     sources = {**draft.table.columns, **draft.table.items}
     for column, headers in sources.items():
         reader = KNOWN_WORDS.get(column)
@@ -129,6 +140,16 @@ def read_codes(draft: Draft) -> Draft:
 
     A column of entries whose codes nothing explains is asked for: without it nobody
     can tell a start from a check.
+
+    Parameters
+    ----------
+    draft : Draft
+        The proposal so far.
+
+    Returns
+    -------
+    Draft
+        The same with what was found, and what must be asked.
     """
     legend = _legend(draft.raw.preamble)
     for column, known in _CODED.items():

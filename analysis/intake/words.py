@@ -339,6 +339,16 @@ _SIDES = re.compile(
 def key_of(cell: str) -> str:
     """Give the form in which words are compared: case, accents and blanks apart.
 
+    Parameters
+    ----------
+    cell : str
+        A cell.
+
+    Returns
+    -------
+    str
+        The same for words that mean the same.
+
     Examples
     --------
     >>> key_of("  Nad. ")
@@ -349,13 +359,36 @@ def key_of(cell: str) -> str:
 
 
 def one_word(cell: str, known: Mapping[str, str]) -> str | None:
-    """Give the closed-list word of `cell`, or None where it is not known."""
+    """Give the closed-list word of `cell`, or None where it is not known.
+
+    Parameters
+    ----------
+    cell : str
+        A cell.
+    known : mapping of str to str
+        Words, in the form that is compared, to the word of the closed list.
+
+    Returns
+    -------
+    str or None
+        The word.
+    """
     key = key_of(cell)
     return known.get(key) or known.get(key.replace("-", " ").replace("_", " "))
 
 
 def location(cell: str) -> str | None:
     """Give the place on the body, whatever side is charted with it.
+
+    Parameters
+    ----------
+    cell : str
+        A cell.
+
+    Returns
+    -------
+    str or None
+        A `SiteLocation`; None where the cell names none, or more than one.
 
     Examples
     --------

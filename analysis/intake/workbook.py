@@ -38,7 +38,18 @@ class SheetRows:
 
 
 def is_workbook(data: bytes) -> bool:
-    """Tell a workbook by what its file begins with, whatever its name."""
+    """Tell a workbook by what its file begins with, whatever its name.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+
+    Returns
+    -------
+    bool
+        Whether it is so.
+    """
     return data.startswith((_ZIP, _COMPOUND))
 
 

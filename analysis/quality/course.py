@@ -28,7 +28,18 @@ class Level:
     base_ml: float
 
     def fits(self, volume_ml: float) -> bool:
-        """Tell whether a volume remaining fits; the tolerance itself does."""
+        """Tell whether a volume remaining fits; the tolerance itself does.
+
+        Parameters
+        ----------
+        volume_ml : float
+            A volume remaining [mL].
+
+        Returns
+        -------
+        bool
+            Whether it is so.
+        """
         return abs(volume_ml - self.volume_ml) <= self.tolerance_ml
 
 
@@ -144,7 +155,22 @@ class Courses:
     def gap(
         self, infusion_id: str, time: pd.Timestamp, *, without: Hashable = None
     ) -> Gap | None:
-        """Give the rows around a time; None where it is not between two rows."""
+        """Give the rows around a time; None where it is not between two rows.
+
+        Parameters
+        ----------
+        infusion_id : str
+            The infusion.
+        time : Timestamp
+            When.
+        without : hashable, optional
+            Row of the log that is left out.
+
+        Returns
+        -------
+        Gap or None
+            The gap that the time lies in.
+        """
         places = self._places.get(infusion_id)
         if places is None:
             return None
@@ -162,7 +188,18 @@ class Courses:
         )
 
     def time_at(self, place: int) -> pd.Timestamp:
-        """Give the time of a row by its place, as in `Gap`."""
+        """Give the time of a row by its place, as in `Gap`.
+
+        Parameters
+        ----------
+        place : int
+            Place of the row.
+
+        Returns
+        -------
+        Timestamp
+            When it was charted.
+        """
         time: pd.Timestamp = self._times[place]
         return time
 

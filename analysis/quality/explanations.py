@@ -70,12 +70,34 @@ class Context:
         self._due_h = dict(zip(wards, due, strict=True))
 
     def due_h(self, ward: str) -> float:
-        """Give the longest gap between checks that a ward allows [h]; NaN without."""
+        """Give the longest gap between checks that a ward allows [h]; NaN without.
+
+        Parameters
+        ----------
+        ward : str
+            The ward.
+
+        Returns
+        -------
+        float
+            Check interval and its grace [h].
+        """
         due: float = self._due_h.get(ward, np.nan)
         return due
 
     def of_driver(self, suspect: Suspect) -> list[str]:
-        """Name the patient's other infusions on the same driver."""
+        """Name the patient's other infusions on the same driver.
+
+        Parameters
+        ----------
+        suspect : Suspect
+            The reading.
+
+        Returns
+        -------
+        list of str
+            Their ids.
+        """
         known = self._others(suspect, same_patient=True)
         same = known[self._drivers[known] == suspect.driver_id]
         return [str(infusion_id) for infusion_id in self._ids[same]]
@@ -84,6 +106,18 @@ class Context:
         """Name the infusions and drivers running beside it: its patient's, or others'.
 
         Those with rows both before and after it, on its ward.
+
+        Parameters
+        ----------
+        suspect : Suspect
+            The reading.
+        same_patient : bool
+            Those of its patient, else those of the other patients of the ward.
+
+        Returns
+        -------
+        list of (str, str)
+            Infusion and driver.
         """
         known = self._others(suspect, same_patient=same_patient)
         at = suspect.at.value
@@ -121,7 +155,7 @@ class Explanation:
     test: Callable[[Suspect, Context], str | None]
 
 
-def copied_row(suspect: Suspect, _context: Context) -> str | None:
+def _copied_row(suspect: Suspect, _context: Context) -> str | None:
     """Carried down with every other reading of the row above."""
     if not suspect.is_row_copied or suspect.charted != suspect.before:
         return None
@@ -131,21 +165,21 @@ def copied_row(suspect: Suspect, _context: Context) -> str | None:
     )
 
 
-def copied_reading(suspect: Suspect, _context: Context) -> str | None:
+def _copied_reading(suspect: Suspect, _context: Context) -> str | None:
     """Equal to the reading above it."""
     if suspect.charted != suspect.before:
         return None
     return "a value carried down from the row before"
 
 
-def missing_code(suspect: Suspect, _context: Context) -> str | None:
+def _missing_code(suspect: Suspect, _context: Context) -> str | None:
     """Be a number that stands for none."""
     if suspect.charted not in MISSING_CODES:
         return None
     return f"{suspect.charted:g} written where nothing was read"
 
 
-def swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
+def _swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
     """Be the volume delivered under remaining, or the other way round."""
     other = suspect.level.base_ml - suspect.charted
     if suspect.level.base_ml <= 0 or not suspect.would_fit(other):
@@ -159,7 +193,7 @@ def swapped_volumes(suspect: Suspect, _context: Context) -> str | None:
     )
 
 
-def swapped_rate(suspect: Suspect, _context: Context) -> str | None:
+def _swapped_rate(suspect: Suspect, _context: Context) -> str | None:
     """Stand in the rate's column, and the rate in the volume's."""
     is_rate = abs(suspect.charted - suspect.usual_rate) <= _ALIKE * suspect.usual_rate
     if not is_rate or not suspect.level.fits(suspect.as_remaining(suspect.rate)):
@@ -170,7 +204,7 @@ def swapped_rate(suspect: Suspect, _context: Context) -> str | None:
     )
 
 
-def decimal_slip(suspect: Suspect, _context: Context) -> str | None:
+def _decimal_slip(suspect: Suspect, _context: Context) -> str | None:
     """Be ten or a hundred times too large or too small."""
     for factor in (10, 0.1, 100, 0.01):
         value = round(suspect.charted * factor, 4)
@@ -179,7 +213,7 @@ def decimal_slip(suspect: Suspect, _context: Context) -> str | None:
     return None
 
 
-def transposed_digits(suspect: Suspect, _context: Context) -> str | None:
+def _transposed_digits(suspect: Suspect, _context: Context) -> str | None:
     """Have two neighbouring digits in the other order."""
     for value in _transposed(suspect.charted):
         if suspect.would_fit(value):
@@ -204,7 +238,7 @@ def _transposed(value: float) -> Iterator[float]:
                 yield float("".join(other))
 
 
-def time_off(suspect: Suspect, context: Context) -> str | None:
+def _time_off(suspect: Suspect, context: Context) -> str | None:
     """Fit its own infusion at another time where no check stands.
 
     A day off is looked for around midnight alone, where the date turns, and also in
@@ -213,7 +247,7 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
     for hours in SHIFTS_H:
         time = suspect.at + pd.Timedelta(hours=hours)
         is_day = abs(hours) == DAY_H
-        if is_day and not is_near_midnight(suspect.at, hours):
+        if is_day and not _is_near_midnight(suspect.at, hours):
             continue
         others = context.of_driver(suspect) if is_day else []
         ids = [suspect.infusion_id, *others]
@@ -222,7 +256,7 @@ def time_off(suspect: Suspect, context: Context) -> str | None:
     return None
 
 
-def is_near_midnight(at: pd.Timestamp, hours: float) -> bool:
+def _is_near_midnight(at: pd.Timestamp, hours: float) -> bool:
     """Tell whether a date may be a day early (after midnight) or late (before it)."""
     return at.hour < _NIGHT_H if hours > 0 else at.hour >= DAY_H - _EVENING_H
 
@@ -244,17 +278,30 @@ def _fits_at(
 
 
 def time_in_words(hours: float, time: pd.Timestamp) -> str:
-    """Say a time that is off."""
+    """Say a time that is off.
+
+    Parameters
+    ----------
+    hours : float
+        From the time charted to the one that fits [h].
+    time : Timestamp
+        The one that fits.
+
+    Returns
+    -------
+    str
+        What is said after "consistent with".
+    """
     day = ", dated the day before" if hours == DAY_H else ""
     return f"a time off by {abs(hours):g} h{day} (it would fit {clock(time)})"
 
 
-def other_of_patient(suspect: Suspect, context: Context) -> str | None:
+def _other_of_patient(suspect: Suspect, context: Context) -> str | None:
     """Fit another open infusion of the same patient, whose check is missing."""
     return _other(suspect, context, same_patient=True)
 
 
-def other_of_ward(suspect: Suspect, context: Context) -> str | None:
+def _other_of_ward(suspect: Suspect, context: Context) -> str | None:
     """Fit another open infusion on the ward, whose check is missing: one only."""
     return _other(suspect, context, same_patient=False)
 
@@ -294,7 +341,7 @@ def _fits_other(suspect: Suspect, context: Context, infusion_id: str) -> str | N
     )
 
 
-def whole_ml(suspect: Suspect, _context: Context) -> str | None:
+def _whole_ml(suspect: Suspect, _context: Context) -> str | None:
     """Be off by whole millilitres, as where a scale is read at another mark."""
     off = abs(suspect.as_remaining(suspect.charted) - suspect.level.volume_ml)
     whole = round(off)
@@ -305,17 +352,17 @@ def whole_ml(suspect: Suspect, _context: Context) -> str | None:
 
 #: In order; the last ones fit by chance most easily.
 EXPLANATIONS: Sequence[Explanation] = (
-    Explanation(EntryError.COPIED_ROW, copied_row),
-    Explanation(EntryError.COPIED_READING, copied_reading),
-    Explanation(EntryError.MISSING_CODE, missing_code),
-    Explanation(EntryError.SWAPPED_RATE, swapped_rate),
-    Explanation(EntryError.DECIMAL_SLIP, decimal_slip),
-    Explanation(EntryError.TRANSPOSED_DIGITS, transposed_digits),
-    Explanation(EntryError.OTHER_OF_PATIENT, other_of_patient),
-    Explanation(EntryError.SWAPPED_VOLUMES, swapped_volumes),
-    Explanation(EntryError.TIME_OFF, time_off),
-    Explanation(EntryError.OTHER_OF_WARD, other_of_ward),
-    Explanation(EntryError.WHOLE_ML, whole_ml),
+    Explanation(EntryError.COPIED_ROW, _copied_row),
+    Explanation(EntryError.COPIED_READING, _copied_reading),
+    Explanation(EntryError.MISSING_CODE, _missing_code),
+    Explanation(EntryError.SWAPPED_RATE, _swapped_rate),
+    Explanation(EntryError.DECIMAL_SLIP, _decimal_slip),
+    Explanation(EntryError.TRANSPOSED_DIGITS, _transposed_digits),
+    Explanation(EntryError.OTHER_OF_PATIENT, _other_of_patient),
+    Explanation(EntryError.SWAPPED_VOLUMES, _swapped_volumes),
+    Explanation(EntryError.TIME_OFF, _time_off),
+    Explanation(EntryError.OTHER_OF_WARD, _other_of_ward),
+    Explanation(EntryError.WHOLE_ML, _whole_ml),
 )
 
 

@@ -77,11 +77,34 @@ class Suspect:
     step_ml: float
 
     def as_remaining(self, charted: float) -> float:
-        """Turn a value of its column into a volume remaining."""
+        """Turn a value of its column into a volume remaining.
+
+        Parameters
+        ----------
+        charted : float
+            A value [mL].
+
+        Returns
+        -------
+        float
+            Volume remaining [mL].
+        """
         return charted if self.column == REMAINING else self.level.base_ml - charted
 
     def would_fit(self, charted: float) -> bool:
-        """Tell whether a value that the ward could have read would be on the line."""
+        """Tell whether a value that the ward could have read would be on the line.
+
+        Parameters
+        ----------
+        charted : float
+            A value [mL].
+
+        Returns
+        -------
+        bool
+            False for the value that was charted, and for one between two marks of the
+            scale.
+        """
         steps = charted / self.step_ml
         is_read = abs(steps - round(steps)) < 1e-6
         is_other = charted != self.charted
@@ -236,7 +259,20 @@ class Gatherer:
         }
 
     def suspect(self, row: int, column: str) -> Suspect | None:
-        """Give one charted volume as a suspect; None without a line or a value."""
+        """Give one charted volume as a suspect; None without a line or a value.
+
+        Parameters
+        ----------
+        row : int
+            Its row of the check log.
+        column : str
+            Where it was charted.
+
+        Returns
+        -------
+        Suspect or None
+            The reading with what surrounds it.
+        """
         cells = self._rows.cells(row)
         infusion_id = cells["infusion_id"]
         level = self._courses.level(infusion_id, cells["checked_at"], without=row)

@@ -162,7 +162,20 @@ class Quoted:
         self._impossible = dict(zip(places, impossible["value"], strict=True))
 
     def quote(self, row: int, column: str) -> str:
-        """Give one charted value in words, with the readings before and after it."""
+        """Give one charted value in words, with the readings before and after it.
+
+        Parameters
+        ----------
+        row : int
+            Its row of the check log.
+        column : str
+            Where it was charted.
+
+        Returns
+        -------
+        str
+            A sentence without its full stop.
+        """
         cells = self._rows.cells(row)
         at = clock(cells["checked_at"])
         value = self._impossible.get((row, column), cells.get(column))

@@ -50,7 +50,18 @@ class Record:
 
     @classmethod
     def of_log(cls, log: Log) -> Self:
-        """Take the record from a log that was read and not audited."""
+        """Take the record from a log that was read and not audited.
+
+        Parameters
+        ----------
+        log : Log
+            As it was read.
+
+        Returns
+        -------
+        Record
+            The record.
+        """
         return cls(
             rows=log.checks,
             account=log.account,
@@ -62,7 +73,18 @@ class Record:
 
     @classmethod
     def of_result(cls, result: AuditResult) -> Self:
-        """Take the record from an audit."""
+        """Take the record from an audit.
+
+        Parameters
+        ----------
+        result : AuditResult
+            The audit.
+
+        Returns
+        -------
+        Record
+            The record.
+        """
         return cls(
             rows=result.readings,
             account=result.account,
@@ -74,7 +96,13 @@ class Record:
 
     @property
     def wards(self) -> list[str]:
-        """Give its wards, sorted."""
+        """Give its wards, sorted.
+
+        Returns
+        -------
+        list of str
+            Those of the accepted rows.
+        """
         return sorted(map(str, self.rows["ward"].unique()))
 
 
