@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from analysis.columns import CHECKS, INFUSIONS, LINES
 from analysis.errors import LayoutError
 from analysis.intake import synonyms
+from analysis.intake.given import is_value_or_place
 from analysis.terms import RemovalReason, SiteSign, YesNo
 
 #: What stands where a person has to decide.
@@ -276,7 +277,10 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
         return None
     known = {f.name for f in fields(TableLayout)}
     faults += [f"{where}: unknown key {key}" for key in sorted(set(data) - known)]
-    faults += [f"{where}: {path} is not settled: {OPEN}" for path in _open(data, "")]
+    faults += [
+        f'{where}: {path} is not settled; write the answer in place of "{OPEN}"'
+        for path in _open(data, "")
+    ]
     try:
         holds = Holds(data.get("holds", ""))
     except ValueError:
@@ -285,7 +289,7 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
     unlike = [k for k in sorted(_TABLES & set(data)) if not isinstance(data[k], dict)]
     faults += [f"{where}: {key} must be a table of its own" for key in unlike]
     if not isinstance(data.get("columns"), dict):
-        faults.append(f"{where}: has no columns")
+        faults.append(f"{where}: has no columns; name headers under [table.columns]")
         return None
     kept = sorted((known & set(data)) - set(unlike))
     values = {key: _value(key, data[key], where, faults) for key in kept}
@@ -329,17 +333,19 @@ def _value(  # noqa: PLR0911 - one return a kind of value
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
             faults += [
-                f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}"
+                f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}, "
+                "0 where no zeros were lost"
                 for k, v in value.items()
                 if v != OPEN and not _is_digits(v)
             ]
             return dict(value)
-        case "contents_of" if isinstance(value, list):
-            return tuple(_texts(v, f"{where}: {key}", faults) for v in value)
+        case "contents_of":
+            groups = value if isinstance(value, list) else [value]
+            return tuple(_texts(v, f"{where}: {key}", faults) for v in groups)
         case "not_recorded" | "fill_down" | "ditto" | "not_rows":
             return _texts(value, f"{where}: {key}", faults)
     if not isinstance(value, str):
-        faults.append(f"{where}: {key} is not of the kind it must be")
+        faults.append(f"{where}: {key} must be a text in quotes")
         return ""
     return value
 
@@ -435,9 +441,16 @@ def _wrong_columns(table: TableLayout) -> list[str]:
     """Give constants of no column, and headers that cannot be two columns at once."""
     allowed = ALLOWED[table.holds]
     found = [
-        f"constants.{name} is no column of {table.holds}"
-        for name in table.constants
+        f"{key}.{name} is no column of {table.holds}"
+        for key, names in (("constants", table.constants), ("digits", table.digits))
+        for name in names
         if name not in allowed
+    ]
+    found += [
+        f"constants.{name} reads '{value}'; it must be a value, (sheet), (file), "
+        "(heading), or (above) or (heading) with the words it stands beside"
+        for name, value in table.constants.items()
+        if not is_value_or_place(value)
     ]
     found += [
         f"{name} stands under both columns and constants; keep one"

@@ -63,7 +63,7 @@ class Sheet:
         raw = only_rows(raw, raw.cells.index.isin(rows.index))
         for name, where in layout.constants.items():
             if name not in given:
-                value = constant_of(where, raw)
+                value = constant_of(name, where, raw)
                 given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
         filled = resolved(raw.cells, layout)
         source = raw.file + ":" + raw.lines.astype("str")
@@ -284,9 +284,7 @@ def _chart_of(
 def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     """Empty the cells that hold a mark of "not recorded"."""
     marks = words.NOT_RECORDED | {words.key_of(w) for w in layout.not_recorded}
-    used = {h for headers in layout.columns.values() for h in headers}
-    used |= {h for group in layout.contents_of for h in group}
-    used |= {h for headers in layout.signs_of.values() for h in headers}
+    used = {header for _, header in layout.named()}
     out = cells.copy()
     for header in used:
         column = cells[header]
