@@ -46,7 +46,9 @@ def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
         if column not in layout.columns:
             continue
         read_times(base, column, layout.columns[column], sheet)
-        part = pd.DataFrame({n: base.text[n] for n in base.text if n not in _DATES})
+        part = pd.DataFrame(
+            {n: base.text[n] for n in base.text if n not in synonyms.CHANGE_DATES}
+        )
         part["inserted_at"] = base.text[column]
         part["why"], part["is_first"] = why, is_first
         part["kind"] = str(kind)
@@ -79,9 +81,6 @@ def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
     reading.faults = _to_lines(base.faults, raw_row)
     feeds = pd.Series(rows.index, index=raw_row.to_numpy(), dtype="int64")
     return finished(sheet, LINES, reading, (text, feeds, no_fate()))
-
-
-_DATES = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
 
 
 def _reasons(base: Reading, sheet: Sheet) -> tuple[pd.Series, pd.Series]:
@@ -151,7 +150,9 @@ def _to_lines(faults: Iterable[pd.DataFrame], raw_row: pd.Series) -> list[pd.Dat
     first = first[~first.index.duplicated()]
     moved = []
     for found in faults:
-        column = found["column"].where(~found["column"].isin(_DATES), "inserted_at")
+        column = found["column"].where(
+            ~found["column"].isin(synonyms.CHANGE_DATES), "inserted_at"
+        )
         moved.append(found.assign(column=column).set_axis(
             first.reindex(found.index).to_numpy()))  # fmt: skip
     return moved

@@ -223,7 +223,7 @@ def read_numbers(
         )
     else:
         no_unit = pd.Series(data=False, index=cell.index)
-        wrong = {u for u in unit.unique() if u and not _suits(u, column)}
+        wrong = {u for u in unit.unique() if u not in ("", column.unit)}
         value = value.mask(unit.isin(wrong), "")
     if sheet.layout.units.get(column.name) == "parts of 1":
         value = _times_hundred(value)
@@ -253,17 +253,6 @@ def _times_hundred(value: pd.Series) -> pd.Series:
     hundred = pd.to_numeric(value, errors="coerce") * 100
     text = pd.Series(np.char.mod("%.6g", hundred.fillna(0.0)), index=value.index)
     return text.astype("str").where(hundred.notna(), "")
-
-
-_UNITS = {
-    "mL": ("ml", "mls", "cc", "millilitre", "millilitres", "milliliter", "milliliters"),
-    "%": ("percent", "pc"),
-    "h": ("h", "hr", "hrs", "hour", "hours"),
-}
-
-
-def _suits(unit: str, column: Column) -> bool:
-    return synonyms.normal(unit) in _UNITS.get(column.unit, ())
 
 
 def _hourly(

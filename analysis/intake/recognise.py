@@ -166,7 +166,7 @@ def _date_order(draft: Draft) -> Draft:
 def _said_order(draft: Draft) -> tuple[str, str] | None:
     """Give the order that the headers of dates say themselves: (dd/mm/yyyy)."""
     said = {}
-    for header in draft.headers((*TIMES, *_DATED)):
+    for header in draft.headers((*TIMES, *synonyms.CHANGE_DATES)):
         name = draft.profiles[header].named
         form = synonyms.normal(name)
         for order, words_ in (("dmy", ("dd mm", "d m y")), ("mdy", ("mm dd", "m d y"))):
@@ -183,15 +183,12 @@ def _is_year_first(texts: Sequence[pd.Series]) -> bool:
 
 
 def _time_texts(draft: Draft) -> list[pd.Series]:
-    found = draft.headers((*TIMES, *_DATED))
+    found = draft.headers((*TIMES, *synonyms.CHANGE_DATES))
     return [
         draft.raw.cells[h]
         for h in found
         if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
     ]
-
-
-_DATED = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
 
 
 def _clock_texts(draft: Draft) -> list[pd.Series]:

@@ -137,9 +137,7 @@ def finished(
         For `type_sheets`.
     """
     text, feeds, fate = rows
-    used = {h for headers in sheet.layout.columns.values() for h in headers}
-    used |= {h for group in sheet.layout.contents_of for h in group}
-    used |= {h for headers in sheet.layout.signs_of.values() for h in headers}
+    used = {header for _, header in sheet.layout.named()}
     return Turned(
         raw=sheet.raw,
         table=table,
