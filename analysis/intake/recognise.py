@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
+from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
     blanks,
@@ -145,7 +146,7 @@ def _date_order(draft: Draft) -> Draft:
         return draft
     clock = dates.decide_clock(_clock_texts(draft))
     if len(draft.table.columns.get("checked_at", ())) > 2:
-        clock = dates.Clock.H12
+        clock = Clock.H12
     draft = draft.put(clock=clock)
     order, evidence, is_certain = dates.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
