@@ -114,7 +114,20 @@ def _reasons(base: Reading, sheet: Sheet) -> tuple[pd.Series, pd.Series]:
 
 
 def ended(rows: pd.DataFrame) -> pd.DataFrame:
-    """Let each change of a patient, driver and kind end the one before it."""
+    """Let each change of a patient, driver and kind end the one before it.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        One row a change: patient_id, driver_id where it is charted, kind, inserted_at,
+        why, is_first, raw_row.
+
+    Returns
+    -------
+    DataFrame
+        The same in order of time, with removed_at and removal_reason; empty where
+        nothing ends it.
+    """
     keys = [k for k in ("patient_id", "driver_id", "kind") if k in rows]
     rows = rows.sort_values(
         ["inserted_at", "raw_row"], kind="stable", ignore_index=True
@@ -127,7 +140,18 @@ def ended(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def change_ids(rows: pd.DataFrame) -> pd.Series:
-    """Name lines by patient, driver, kind and day of insertion."""
+    """Name lines by patient, driver, kind and day of insertion.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `ended` gives them.
+
+    Returns
+    -------
+    Series of str
+        An id for each row; rows alike in all four have the same.
+    """
     driver = rows["driver_id"].astype("str") if "driver_id" in rows else ""
     key = rows["patient_id"].astype("str") + "/" + driver + "/"
     return "derived " + key + rows["kind"] + "/" + rows["inserted_at"].astype("str")
