@@ -336,7 +336,8 @@ def main() -> None:
     except BrokenPipeError:
         sys.exit(1)
     except OSError as error:
-        click.echo(f"steadyfall: {error.strerror or error}", err=True)
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"steadyfall: {where}{error.strerror or error}", err=True)
         sys.exit(_NOT_USED)
     except MemoryError:
         click.echo("steadyfall: not enough memory for an export of this size", err=True)
