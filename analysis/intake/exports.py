@@ -11,12 +11,13 @@ from analysis.errors import InputError
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
-from analysis.intake.layout import Layout, TableLayout
+from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
+from analysis.intake.volumes import contradiction
 
 _SHOWN = 5
 _HELP = (
@@ -61,7 +62,7 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
     InputError
         A file cannot be used as a whole.
     """
-    different = list(dict.fromkeys(path.resolve() for path in paths))
+    different = list(dict.fromkeys(_resolved(path) for path in paths))
     labels = label_files(different)
     dialect = _dialect(layout)
     raws = [
@@ -72,6 +73,14 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
         )
     ]
     return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+
+
+def _resolved(path: Path) -> Path:
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):  # a loop of links, no name of a file
+        msg = f"{path}: cannot be followed to a file; check the name"
+        raise InputError(msg) from None
 
 
 def _dialect(layout: Layout | None) -> Dialect | None:
@@ -183,6 +192,9 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
             )
             raise InputError(f"{msg}{key}; name the right one, or take it out")
     _check_order(raw, table)
+    if table.holds is Holds.CHECKS and (found := contradiction(raw, table)):
+        msg = f"{raw.file}: {found}; correct the layout, or read this file by a layout "
+        raise InputError(f"{msg}of its own")
     return table
 
 
