@@ -20,6 +20,7 @@ from analysis.intake.infusions import (
 from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CHECKS_WIDE, Turned
+from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import ALL, BETWEEN_WARDS, Entry
@@ -150,7 +151,7 @@ def _as_log(
     rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
-    notes += _amendment_notes(rows, checks)
+    notes += _amendment_notes(rows, checks) + spellings(rows)
     carried = _carried(rows, infusions.rows[_accepted(infusions)])
     carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)

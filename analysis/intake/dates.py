@@ -27,6 +27,7 @@ from analysis.intake.clocks import (
     read_each,
     read_times,
 )
+from analysis.intake.invisible import visible
 
 
 class Order(StrEnum):
@@ -360,15 +361,17 @@ def _beside(
     days = read_each(day, lambda token: _read_day(token, order), _DAY_PARTS)
     # Spreadsheets put a day of 1899 or 1900 before a time that has none.
     is_real = pd.Series(day).ne("") & ~pd.Series(day).str.contains("|".join(_NO_DATE))
-    whole = pd.Series(cells, dtype="str").where(pd.Series(day) == "", time)
-    times = read_times(whole.tolist(), clock)
+    whole = [
+        t if d else visible(str(c)) for c, d, t in zip(cells, day, time, strict=True)
+    ]
+    times = read_times(whole, clock)
     times["day"] = days["iso"].where(is_real, "")
     times["day_next"] = days["next"].where(is_real, "")
     return times, codes
 
 
 def _strings(cells: Iterable[object]) -> pa.Array:
-    return pa.array([str(cell) for cell in cells], type=pa.string())
+    return pa.array([visible(str(cell)) for cell in cells], type=pa.string())
 
 
 def _split(cells: pa.Array) -> tuple[list[str], list[str]]:

@@ -12,6 +12,7 @@ from analysis.intake.cells import faults_of
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
+from analysis.intake.spelling import NAMES, one_spelling
 from analysis.intake.vocabulary import KNOWN_WORDS
 from analysis.terms import RejectReason, SiteSign
 
@@ -375,6 +376,8 @@ def read_text(
         out = out.where(part != "", "") if len(parts) > 1 else out
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
+    if column.name in NAMES:
+        out = one_spelling(out)
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
 

@@ -12,6 +12,7 @@ from analysis.intake.files import RawTable, row_text
 from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
+from analysis.intake.spelling import NAMES, one_spelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ class Sheet:
             if name not in given:
                 value = constant_of(name, where, raw)
                 given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
+        given = {n: one_spelling(v) if n in NAMES else v for n, v in given.items()}
         filled = resolved(raw.cells, layout)
         source = raw.file + ":" + raw.lines.astype("str")
         return cls(raw, layout, _recorded(filled, layout), source, given)
