@@ -166,7 +166,7 @@ def _as_log(
         rows["driver_id"] != "", of_run.fillna("")
     )
     return Log(
-        checks=rows.drop(columns="row_text"),
+        checks=rows,
         infusions=described,
         lines=_with_wards(fitted, rows),
         account=account,
@@ -188,7 +188,10 @@ _CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
 def _qualified(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
     """Give the qualified numbers of rows that were accepted."""
     every = ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED)
-    kept = [t.rows.loc[_accepted(t), "source"] for t in typed.values()]
+    kept = [
+        t.rows.loc[_accepted(t) & t.rows["source"].isin(every["source"]), "source"]
+        for t in typed.values()
+    ]
     return every[every["source"].isin(pd.concat(kept))].reset_index(drop=True)
 
 
@@ -350,7 +353,8 @@ def _unused_columns(sheets: Sequence[Turned]) -> list[str]:
 
 def _amendment_notes(rows: pd.DataFrame, checks: Typed) -> list[str]:
     named = rows.loc[rows["amends"] != "", "amends"]
-    unknown = named[~named.isin(set(checks.rows["source"]))]
+    sources = checks.rows["source"]
+    unknown = named[~named.isin(sources[sources.isin(named)])]
     if not len(unknown):
         return []
     return [

@@ -45,16 +45,18 @@ def turn_changes(sheet: Sheet) -> Turned:
     for name, of_row in (
         ("line", sheet.raw.lines),
         ("source", sheet.source),
-        ("row_text", sheet.raw_text()),
-        ("identity", identity(sheet)),
         ("is_struck", is_struck(sheet)),
     ):
         text[name] = of_row.reindex(raw_row).to_numpy()
     text["file"] = sheet.raw.file
-    text["identity"] = text["identity"] + "\x1f" + text["kind"]
     text["line_id"] = change_ids(rows)
     feeds = pd.Series(rows.index, index=raw_row.to_numpy(), dtype="int64")
-    return finished(sheet, LINES, reading, (text, feeds, no_fate()))
+    by = {
+        name: cells.reindex(raw_row).set_axis(rows.index)
+        for name, cells in identity(sheet).items()
+    }
+    by["of kind"] = text["kind"]
+    return finished(sheet, LINES, reading, (text, feeds, no_fate()), by)
 
 
 def _read_base(sheet: Sheet) -> Reading:

@@ -92,13 +92,12 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     text["file"] = sheet.raw.file
     text["line"] = sheet.raw.lines
     text["source"] = sheet.source
-    text["row_text"] = sheet.raw_text()
-    text["identity"] = identity(sheet)
     text["is_struck"] = is_struck(sheet)
     if table is LINES:
         text["line_id"] = text["line_id"].where(text["line_id"] != "", _line_ids(text))
     rows = pd.Series(sheet.cells.index, index=sheet.cells.index, dtype="int64")
-    turned = finished(sheet, table, reading, (text, rows, no_fate()))
+    parts = (text, rows, no_fate())
+    turned = finished(sheet, table, reading, parts, identity(sheet))
     beside = lines_of_checks(sheet, text, reading) if table is CHECKS_WIDE else []
     return replace(turned, beside=tuple(beside))
 

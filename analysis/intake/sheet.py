@@ -86,15 +86,20 @@ class Sheet:
         """
         return [self.cells[h] for h in self.layout.columns.get(column, ())]
 
-    def raw_text(self) -> pd.Series:
-        """Give each row as it stands in the file.
+    def raw_text(self, rows: pd.Index) -> pd.Series:
+        """Give some rows as they stand in the file.
+
+        Parameters
+        ----------
+        rows : Index
+            The raw rows wanted; few, as all texts take as much memory as the file.
 
         Returns
         -------
         Series of str
-            As CSV.
+            As CSV, on `rows`.
         """
-        return pd.Series(row_text(self.raw.cells), index=self.cells.index, dtype="str")
+        return row_text(self.raw.cells.loc[rows])
 
 
 def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
@@ -296,8 +301,8 @@ def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     return out
 
 
-def identity(sheet: Sheet) -> pd.Series:
-    """Give a key that is equal only for rows alike in every column.
+def identity(sheet: Sheet) -> dict[str, pd.Series]:
+    """Give what rows are compared by: all their cells, under names all files share.
 
     Blanks that repeat the value above are filled: rows of two charts are never alike.
 
@@ -308,8 +313,9 @@ def identity(sheet: Sheet) -> pd.Series:
 
     Returns
     -------
-    Series of str
-        One a row.
+    dict of str to Series of str
+        By canonical name, else by the file's own header behind a plus sign. An empty
+        cell is the same as a column that is not there.
     """
     filled = resolved(sheet.raw.cells, sheet.layout)
     names = {
@@ -317,15 +323,8 @@ def identity(sheet: Sheet) -> pd.Series:
         for column, headers in sheet.layout.columns.items()
         for i, h in enumerate(headers)
     }
-    key = pd.Series("", index=filled.index, dtype="str")
-    for name, value in sorted(sheet.given.items()):
-        key = key + ("\x1f" + name + "=" + value).where(value != "", "")
-    for header in sorted(filled.columns, key=lambda h: names.get(h, f"+{h}")):
-        column = filled[header]
-        name = names.get(header, f"+{header}")
-        # An empty canonical cell is the same as a column that is not there.
-        key = key + ("\x1f" + name + "=" + column).where(column != "", "")
-    return key
+    cells = {names.get(h, f"+{h}"): filled[h] for h in filled.columns}
+    return {**sheet.given, **cells}
 
 
 def is_struck(sheet: Sheet) -> pd.Series:
