@@ -163,6 +163,7 @@ _FATAL = (
     RejectReason.NO_INFUSION,
     RejectReason.NO_LINE_KIND,
     RejectReason.NOT_IN_LIST,
+    RejectReason.ERROR_VALUE,
 )
 
 _MISSING = {

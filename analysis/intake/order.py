@@ -80,4 +80,5 @@ def _places(rows: pd.DataFrame) -> pd.Series:
 def _way(step: pd.Series) -> pd.Series:
     """Give 1 for a step to a later row, -1 to an earlier one, 0 for none."""
     seconds = step.dt.total_seconds()
-    return (seconds > 0).astype("int64") - (seconds < 0).astype("int64")
+    way: pd.Series = (seconds > 0).astype("int64") - (seconds < 0).astype("int64")
+    return way

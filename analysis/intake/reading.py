@@ -12,6 +12,7 @@ from analysis.intake.cells import faults_of
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
+from analysis.intake.sheet_errors import SHEET_ERRORS
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.intake.vocabulary import KNOWN_WORDS
 from analysis.terms import RejectReason, SiteSign
@@ -373,13 +374,18 @@ def read_text(
     for part in parts[1:]:
         out = out + "/" + part
     for part in parts:
-        out = out.where(part != "", "") if len(parts) > 1 else out
+        out = out.where((part != "") & ~part.isin(SHEET_ERRORS), "")
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
     if column.name in NAMES:
         out = one_spelling(out)
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
+    # The other parts of an id are columns of their own.
+    bad = parts[-1][parts[-1].isin(SHEET_ERRORS)]
+    text = f"{headers[-1]} reads '{{value}}', an error of the sheet; the row is kept "
+    why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
+    reading.fault(bad, column.name, headers[-1], why)
 
 
 def _digits_for(header: str, layout: TableLayout) -> int:
