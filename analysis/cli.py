@@ -112,7 +112,12 @@ def layout(exports: tuple[Path, ...]) -> None:
 
     proposals = propose_all(read_raws(exports))
     click.echo(to_toml(proposals), nl=False)
-    asked = [f"{p.file}: {q.text}" for p in proposals for q in p.questions if q.blocks]
+    asked = [
+        f"{p.file}: {q.text}"
+        for p in proposals
+        for q in p.questions
+        if q.blocks and not p.is_beside
+    ]
     if asked:
         click.echo(
             "Before this layout can be used, settle (write the answer in place of each "

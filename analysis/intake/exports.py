@@ -69,7 +69,11 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
         raw
         for path, label in zip(different, labels, strict=True)
         for raw in read_raw(
-            path, label, find_header=_header_finder(layout), dialect=dialect
+            path,
+            label,
+            find_header=_HeaderFinder(layout),
+            dialect=dialect,
+            skip_sheets=layout.skip_sheets if layout else (),
         )
     ]
     return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
@@ -113,10 +117,6 @@ class _HeaderFinder:
         return find_header(rows)
 
 
-def _header_finder(layout: Layout | None) -> _HeaderFinder:
-    return _HeaderFinder(layout)
-
-
 def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Exports:
     """Turn raw tables into canonical text tables.
 
@@ -141,17 +141,26 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
     if layout is not None:
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
         _check_dates(pairs)
-        notes = [note for raw in raws for note in raw.notes]
+        skipped = ", ".join(f"'{name}'" for name in layout.skip_sheets)
+        notes = [f"Sheets not read, as the layout says: {skipped}."] * bool(skipped)
+        notes += [note for raw in raws for note in raw.notes]
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = _with_beside(turn(raw, table) for raw, table in pairs)
         notes += [note for table in tables for note in table.notes]
         return Exports(tables=tables, notes=tuple(notes))
     proposals = propose_all(raws)
+    beside = [p.file for p in proposals if p.is_beside]
+    raws = [raw for raw in raws if raw.file not in beside]
+    proposals = [p for p in proposals if not p.is_beside]
     pairs = [(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
     _check_dates(pairs)
     _refuse_open(proposals)
     tables = _with_beside(turn(raw, table) for raw, table in pairs)
-    notes = [note for raw in raws for note in raw.notes]
+    notes = [
+        f"{file}: has no columns of a log, and nothing of it was used."
+        for file in beside
+    ]
+    notes += [note for raw in raws for note in raw.notes]
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
@@ -183,7 +192,8 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
     if table is None:
         lacking = ", ".join(layout.nearest(raw.cells.columns))
         msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
-        raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+        msg += "which the file has not; add a [[table]] for it"
+        raise InputError(msg + (", or name it under skip_sheets" * raw.is_sheet))
     there = {synonyms.normal(h) for h in raw.cells.columns}
     for key, headers in (("fill_down", table.fill_down), ("ditto", table.ditto)):
         if lost := [h for h in headers if synonyms.normal(h) not in there]:

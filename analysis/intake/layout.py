@@ -153,10 +153,13 @@ class Layout:
         One a kind of table.
     zone : str
         IANA name of the zone of local times; empty: the policy's.
+    skip_sheets : tuple of str
+        Names of sheets that hold nothing of the log.
     """
 
     tables: tuple[TableLayout, ...]
     zone: str = ""
+    skip_sheets: tuple[str, ...] = ()
 
     def of(self, headers: Iterable[str]) -> TableLayout | None:
         """Give the table whose headers are all among `headers`; the fullest of them.
@@ -248,7 +251,7 @@ def parse_layout(text: str, name: str) -> Layout:
     except tomllib.TOMLDecodeError as error:
         raise LayoutError(f"{name}: is not TOML: {error}") from None
     faults: list[str] = []
-    unknown = sorted(set(data) - {"table", "zone"})
+    unknown = sorted(set(data) - {"table", "zone", "skip_sheets"})
     faults += [f"unknown key {key}" for key in unknown]
     given = data.get("table", [])
     if not isinstance(given, list) or not given:
@@ -257,9 +260,14 @@ def parse_layout(text: str, name: str) -> Layout:
     zone = data.get("zone", "")
     if not _is_zone(zone):
         faults.append(f"zone reads '{zone}'; it must be a name such as Europe/London")
+    skipped = _texts(data.get("skip_sheets", []), "skip_sheets", faults)
     if faults:
         raise LayoutError(f"{name}: {'; '.join(faults)}")
-    return Layout(tables=tuple(t for t in tables if t is not None), zone=str(zone))
+    return Layout(
+        tables=tuple(t for t in tables if t is not None),
+        zone=str(zone),
+        skip_sheets=skipped,
+    )
 
 
 def _is_zone(name: object) -> bool:
