@@ -80,11 +80,19 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
 
 
 def _resolved(path: Path) -> Path:
+    for part in path.parts:
+        if not _IS_TEXT.fullmatch(part):
+            msg = f"{part!a}: a name with a line break or with bytes that are no "
+            raise InputError(f"{msg}text cannot be told in a report; rename it")
     try:
         return path.resolve()
     except (OSError, RuntimeError, ValueError):  # a loop of links, no name of a file
         msg = f"{path}: cannot be followed to a file; check the name"
         raise InputError(msg) from None
+
+
+#: No control character, no line break, no byte that a file system could not decode.
+_IS_TEXT = re.compile("[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]*")
 
 
 def _dialect(layout: Layout | None) -> Dialect | None:
@@ -109,7 +117,7 @@ class _HeaderFinder:
 
     def __call__(self, rows: list[list[str]]) -> int | None:
         """Give the first record that holds all headers of some table."""
-        for i, row in enumerate(rows):
+        for i, row in enumerate(rows if self._wanted else ()):
             names = tell_apart(row, rows[i - 1] if i else ())
             there = {synonyms.normal(name) for name in names}
             if any(wanted and wanted <= there for wanted in self._wanted):

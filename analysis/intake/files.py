@@ -293,6 +293,9 @@ def _bytes_of(path: Path, label: str) -> bytes:
     if path.is_dir():
         msg = f"{path}: is a folder; name the export files themselves"
         raise InputError(msg)
+    if path.exists() and not path.is_file():
+        msg = f"{path}: is a pipe or a device, and no file; save the export to a file"
+        raise InputError(f"{msg} and name that")
     try:
         return path.read_bytes()
     except FileNotFoundError:

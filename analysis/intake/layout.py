@@ -222,6 +222,8 @@ def load_layout(path: Path) -> Layout:
         The file is missing or no TOML, has an unknown key or a value that does not fit
         its key, or leaves questions open; all faults are told together.
     """
+    if path.exists() and not path.is_file():
+        raise LayoutError(f"{path}: is no file; name the layout itself")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
