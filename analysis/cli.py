@@ -112,7 +112,12 @@ def layout(exports: tuple[Path, ...]) -> None:
 
     proposals = propose_all(read_raws(exports))
     click.echo(to_toml(proposals), nl=False)
-    asked = [f"{p.file}: {q.text}" for p in proposals for q in p.questions if q.blocks]
+    asked = [
+        f"{p.file}: {q.text}"
+        for p in proposals
+        for q in p.questions
+        if q.blocks and not p.is_beside
+    ]
     if asked:
         click.echo(
             "Before this layout can be used, settle (write the answer in place of each "
@@ -336,7 +341,8 @@ def main() -> None:
     except BrokenPipeError:
         sys.exit(1)
     except OSError as error:
-        click.echo(f"steadyfall: {error.strerror or error}", err=True)
+        where = f"{error.filename}: " if error.filename else ""
+        click.echo(f"steadyfall: {where}{error.strerror or error}", err=True)
         sys.exit(_NOT_USED)
     except MemoryError:
         click.echo("steadyfall: not enough memory for an export of this size", err=True)

@@ -363,6 +363,7 @@ class RejectReason(StrEnum):
     NOT_A_NUMBER = "not a number"
     IMPOSSIBLE_NUMBER = "impossible number"
     NOT_IN_LIST = "not in the list"
+    ERROR_VALUE = "error of a sheet"
 
 
 #: Word used for "all wards" and "all months" in the tables.

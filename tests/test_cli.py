@@ -121,6 +121,15 @@ def test_a_folder_that_is_not_ours_is_left_alone(
     assert [path.name for path in out.iterdir()] == [mine.name]
 
 
+def test_a_folder_that_cannot_be_made_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    inside = write(tmp_path, "log.csv", HEADER) / "out"
+    status, _, errors = run(monkeypatch, capsys, "simulate", "--out", str(inside))
+    assert (status, errors.count("\n")) == (2, 1)
+    assert errors.startswith(f"steadyfall: {inside}: ")
+
+
 def test_two_runs_give_the_same_tables_byte_for_byte(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

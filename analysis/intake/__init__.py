@@ -20,6 +20,7 @@ from analysis.intake.infusions import (
 from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CHECKS_WIDE, Turned
+from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import ALL, BETWEEN_WARDS, Entry
@@ -150,7 +151,7 @@ def _as_log(
     rows, derived = assign_infusions(in_order(rows))
     rows["is_paused_after"] = paused_after(rows)
     notes += derived + _time_notes(rows) + _unused_columns(sheets)
-    notes += _amendment_notes(rows, checks)
+    notes += _amendment_notes(rows, checks) + spellings(rows)
     carried = _carried(rows, infusions.rows[_accepted(infusions)])
     carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)
@@ -165,7 +166,7 @@ def _as_log(
         rows["driver_id"] != "", of_run.fillna("")
     )
     return Log(
-        checks=rows.drop(columns="row_text"),
+        checks=rows,
         infusions=described,
         lines=_with_wards(fitted, rows),
         account=account,
@@ -187,7 +188,10 @@ _CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
 def _qualified(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
     """Give the qualified numbers of rows that were accepted."""
     every = ledger.stack_frames([s.qualifiers for s in sheets], QUALIFIED)
-    kept = [t.rows.loc[_accepted(t), "source"] for t in typed.values()]
+    kept = [
+        t.rows.loc[_accepted(t) & t.rows["source"].isin(every["source"]), "source"]
+        for t in typed.values()
+    ]
     return every[every["source"].isin(pd.concat(kept))].reset_index(drop=True)
 
 
@@ -349,7 +353,8 @@ def _unused_columns(sheets: Sequence[Turned]) -> list[str]:
 
 def _amendment_notes(rows: pd.DataFrame, checks: Typed) -> list[str]:
     named = rows.loc[rows["amends"] != "", "amends"]
-    unknown = named[~named.isin(set(checks.rows["source"]))]
+    sources = checks.rows["source"]
+    unknown = named[~named.isin(sources[sources.isin(named)])]
     if not len(unknown):
         return []
     return [

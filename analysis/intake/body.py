@@ -9,6 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv as pa_csv
 
+from analysis.intake.invisible import INVISIBLE
 from analysis.intake.records import Records
 from analysis.intake.scan import Counts, Ints, Mask
 
@@ -20,7 +21,7 @@ _MANY = 1_000
 
 #: Blanks and invisible characters that may stand around a cell.
 _AROUND = " \t\n\v\f\r\x1c\x1d\x1e\x1f\x85\u00a0\u1680\u2028\u2029\u202f\u205f\u3000"
-_AROUND += "".join(map(chr, range(0x2000, 0x200E))) + "\u2060\ufeff\u00ad"
+_AROUND += "".join(map(chr, range(0x2000, 0x200B))) + INVISIBLE
 
 
 @dataclass(frozen=True, slots=True)

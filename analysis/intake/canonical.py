@@ -9,7 +9,8 @@ import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
-from analysis.intake.far import far_times
+from analysis.intake.alike import number_alike
+from analysis.intake.far import PLACED, far_times
 from analysis.intake.reshape import (
     DUPLICATE,
     FAULT_COLUMNS,
@@ -29,8 +30,8 @@ class Typed:
     Attributes
     ----------
     rows : DataFrame
-        Canonical columns, typed, with source, file, line, row_text and, where a column
-        is a date or a date-time, ``<column>_latest``.
+        Canonical columns, typed, with source, file, line and, where a column is a date
+        or a date-time, ``<column>_latest``.
     rejected, set_aside : DataFrame
         Faults with header, source and row, indexed by row of `rows`.
     is_rejected, is_duplicate, is_superseded : Series of bool
@@ -78,14 +79,16 @@ def type_sheets(
     text = _stacked([sheet.text for sheet in sheets], _text_names(table))
     if placed_by is not None:
         text = _filled_from_infusion(text, placed_by)
-    is_duplicate = text.duplicated(subset=["identity"], keep="first")
+    numbers = number_alike([sheet.identity for sheet in sheets])
+    same = pd.Series(numbers, index=text.index)
+    is_duplicate = same.duplicated(keep="first")
     typed, faults = _typed(text, table, zone)
     faults = [*_turned_faults(sheets), *faults]
     faults.append(_untold(_required_faults(text, table), faults))
     if table.name == CHECKS.name:
         none = pd.Series(data=False, index=text.index)
-        stands = ~_superseded(text, none)  # what is corrected needs no rejection
-        faults.append(far_times(typed[stands], text["checked_at"]))
+        stands = ~_superseded(text, same, none)  # what is corrected needs no rejection
+        faults.append(far_times(typed.loc[stands, PLACED], text["checked_at"]))
     every = _with_places(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
@@ -99,7 +102,7 @@ def type_sheets(
     )
     is_rejected = pd.Series(text.index.isin(asked.index), index=text.index)
     kept = ~every.index.isin(asked.index) & ~every.index.isin(text.index[is_duplicate])
-    is_superseded = _superseded(text, is_rejected) & ~is_rejected & ~is_duplicate
+    is_superseded = _superseded(text, same, is_rejected) & ~is_rejected & ~is_duplicate
     return Typed(
         rows=typed,
         rejected=asked,
@@ -160,6 +163,7 @@ _FATAL = (
     RejectReason.NO_INFUSION,
     RejectReason.NO_LINE_KIND,
     RejectReason.NOT_IN_LIST,
+    RejectReason.ERROR_VALUE,
 )
 
 _MISSING = {
@@ -177,7 +181,7 @@ _MISSING = {
 }
 
 
-_PROVENANCE = ("file", "line", "source", "row_text", "identity", "is_struck")
+_PROVENANCE = ("file", "line", "source", "is_struck")
 
 
 def _text_names(table: Table) -> list[str]:
@@ -221,8 +225,10 @@ def _named(
     """Put the file's own headers and cells into faults found in typing."""
     header = faults["column"].copy()
     value = faults["value"].copy()
+    row = pd.Series("", index=faults.index, dtype="str")
     for sheet, offset in zip(sheets, _offsets(sheets), strict=True):
         mine = (faults.index >= offset) & (faults.index < offset + len(sheet.text))
+        row[mine] = sheet.row_text(faults.index[mine] - offset).to_numpy()
         for column in faults.loc[mine, "column"].unique():
             rows = mine & (faults["column"] == column).to_numpy()
             header[rows] = sheet.headers.get(column, column)
@@ -248,7 +254,7 @@ def _named(
         value=value,
         sentence=sentence,
         source=text["source"].reindex(faults.index),
-        row=text["row_text"].reindex(faults.index),
+        row=row,
     )
 
 
@@ -277,16 +283,18 @@ def _filled_from_infusion(text: pd.DataFrame, placed_by: pd.DataFrame) -> pd.Dat
     return text
 
 
-def _superseded(text: pd.DataFrame, is_rejected: pd.Series) -> pd.Series:
+def _superseded(
+    text: pd.DataFrame, same: pd.Series, is_rejected: pd.Series
+) -> pd.Series:
     """Mark rows that an accepted row corrects, those these correct, and struck ones.
 
+    Rows of one number in `same` are alike, and what holds for one holds for all.
     A rejected row corrects nothing: what it would have replaced is all there is. Rows
     that name themselves, or each other in a ring, correct nothing either.
     """
     struck = text["is_struck"].astype(bool)
     if "amends" not in text.columns or not (text["amends"] != "").any():
         return struck
-    same = text.groupby("identity", sort=False).ngroup()
     of_source = pd.Series(same.to_numpy(), index=text["source"])
     corrects = by_key(text["amends"], of_source)
     links = pd.DataFrame({"row": same, "corrects": corrects}).dropna()
@@ -313,7 +321,7 @@ def _typed(
     text: pd.DataFrame, table: Table, zone: ZoneInfo
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Type every column; gives the frame and the faults of its cells."""
-    out = text[["source", "file", "line", "row_text"]].copy()
+    out = text[["source", "file", "line"]].copy()
     faults = []
     for column in table.columns:
         cell = text[column.name]

@@ -17,71 +17,83 @@ _KINDS = (
 )
 
 
-def turn_changes(sheet: Sheet) -> Turned:  # noqa: C901, PLR0915 - one shape
+def turn_changes(sheet: Sheet) -> Turned:
     """Turn dates of changes into lines: a change ends the one before it.
 
     Parameters
     ----------
     sheet : Sheet
-        The table, with its layout.
+        A table with a row a change, which may date a line, a site or both.
 
     Returns
     -------
     Turned
-        Lines, each with the row of its change.
+        Lines: one for each date of each row, and one without a date for a row that has
+        none.
     """
-    layout = sheet.layout
-    parts, reading = [], Reading()
-    base = Reading()
-    for name in ("patient_id", "ward", "driver_id"):
-        if name in layout.columns:
-            read_text(base, CHECKS[name], layout.columns[name], sheet)
-        elif name in sheet.given:
-            base.text[name] = sheet.given[name]
-    if "location" in layout.columns:
-        header = layout.columns["location"][0]
-        read_words(base, LINES["location"], header, sheet, sheet.cells[header])
-    why, is_first = _reasons(base, sheet)
-    for column, kind in _KINDS:
-        if column not in layout.columns:
-            continue
-        read_times(base, column, layout.columns[column], sheet)
-        part = pd.DataFrame({n: base.text[n] for n in base.text if n not in _DATES})
-        part["inserted_at"] = base.text[column]
-        part["why"], part["is_first"] = why, is_first
-        part["kind"] = str(kind)
-        part["raw_row"] = sheet.cells.index
-        if kind is LineKind.EXTENSION_SET:
-            part["location"] = ""
-        parts.append(part[base.originals[column] != ""])
-    rows = ended(pd.concat(parts, ignore_index=True))
+    base = _read_base(sheet)
+    rows = ended(_dated_rows(base, sheet))
     neither = sheet.cells.index.difference(pd.Index(rows["raw_row"]))
     rows = pd.concat(
         [rows, pd.DataFrame({"raw_row": neither})], ignore_index=True
     ).fillna("")  # fmt: skip
-    reading.headers = dict(base.headers)
-    for name in LINES.names:
-        if name in rows:
-            reading.text[name] = rows[name].astype("str")
-    text = frame_of(reading, LINES, rows.index)
     raw_row = rows["raw_row"].astype("int64")
+    reading = Reading(headers=dict(base.headers))
+    reading.text = {n: rows[n].astype("str") for n in LINES.names if n in rows}
+    reading.faults = _to_lines(base.faults, raw_row)
+    text = frame_of(reading, LINES, rows.index)
     for name, of_row in (
         ("line", sheet.raw.lines),
         ("source", sheet.source),
-        ("row_text", sheet.raw_text()),
-        ("identity", identity(sheet)),
+        ("is_struck", is_struck(sheet)),
     ):
         text[name] = of_row.reindex(raw_row).to_numpy()
     text["file"] = sheet.raw.file
-    text["identity"] = text["identity"] + "\x1f" + text["kind"]
-    text["is_struck"] = is_struck(sheet).reindex(raw_row).to_numpy()
     text["line_id"] = change_ids(rows)
-    reading.faults = _to_lines(base.faults, raw_row)
     feeds = pd.Series(rows.index, index=raw_row.to_numpy(), dtype="int64")
-    return finished(sheet, LINES, reading, (text, feeds, no_fate()))
+    by = {
+        name: cells.reindex(raw_row).set_axis(rows.index)
+        for name, cells in identity(sheet).items()
+    }
+    by["of kind"] = text["kind"]
+    return finished(sheet, LINES, reading, (text, feeds, no_fate()), by)
 
 
-_DATES = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
+def _read_base(sheet: Sheet) -> Reading:
+    """Read what holds for both changes of a row: whose they are, and where."""
+    base = Reading()
+    columns = sheet.layout.columns
+    for name in ("patient_id", "ward", "driver_id"):
+        if name in columns:
+            read_text(base, CHECKS[name], columns[name], sheet)
+        elif name in sheet.given:
+            base.text[name] = sheet.given[name]
+    if "location" in columns:
+        header = columns["location"][0]
+        read_words(base, LINES["location"], header, sheet, sheet.cells[header])
+    return base
+
+
+def _dated_rows(base: Reading, sheet: Sheet) -> pd.DataFrame:
+    """Give one row a date of a change; the dates are read into `base`."""
+    why, is_first = _reasons(base, sheet)
+    shared = pd.DataFrame(base.text, index=sheet.cells.index)
+    parts = []
+    for column, kind in _KINDS:
+        if column not in sheet.layout.columns:
+            continue
+        read_times(base, column, sheet.layout.columns[column], sheet)
+        part = shared.assign(
+            inserted_at=base.text[column],
+            why=why,
+            is_first=is_first,
+            kind=str(kind),
+            raw_row=sheet.cells.index,
+        )
+        if kind is LineKind.EXTENSION_SET:
+            part["location"] = ""
+        parts.append(part[base.originals[column] != ""])
+    return pd.concat(parts, ignore_index=True)
 
 
 def _reasons(base: Reading, sheet: Sheet) -> tuple[pd.Series, pd.Series]:
@@ -109,12 +121,14 @@ def ended(rows: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     rows : DataFrame
-        Changes, with inserted_at and raw_row.
+        One row a change: patient_id, driver_id where it is charted, kind, inserted_at,
+        why, is_first, raw_row.
 
     Returns
     -------
     DataFrame
-        The same with removed_at; empty for the last of each.
+        The same in order of time, with removed_at and removal_reason; empty where
+        nothing ends it.
     """
     keys = [k for k in ("patient_id", "driver_id", "kind") if k in rows]
     rows = rows.sort_values(
@@ -133,12 +147,12 @@ def change_ids(rows: pd.DataFrame) -> pd.Series:
     Parameters
     ----------
     rows : DataFrame
-        Changes.
+        As `ended` gives them.
 
     Returns
     -------
     Series of str
-        Marked as derived.
+        An id for each row; rows alike in all four have the same.
     """
     driver = rows["driver_id"].astype("str") if "driver_id" in rows else ""
     key = rows["patient_id"].astype("str") + "/" + driver + "/"
@@ -151,7 +165,9 @@ def _to_lines(faults: Iterable[pd.DataFrame], raw_row: pd.Series) -> list[pd.Dat
     first = first[~first.index.duplicated()]
     moved = []
     for found in faults:
-        column = found["column"].where(~found["column"].isin(_DATES), "inserted_at")
+        column = found["column"].where(
+            ~found["column"].isin(synonyms.CHANGE_DATES), "inserted_at"
+        )
         moved.append(found.assign(column=column).set_axis(
             first.reindex(found.index).to_numpy()))  # fmt: skip
     return moved

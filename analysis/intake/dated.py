@@ -76,9 +76,8 @@ def lines_of_checks(sheet: Sheet, text: pd.DataFrame, reading: Reading) -> list[
     out = Reading(headers=dict(reading.headers))
     out.text = {name: rows[name].astype("str") for name in LINES.names if name in rows}
     whole = frame_of(out, LINES, rows.index)
-    for name in ("file", "line", "source", "row_text", "is_struck"):
+    for name in ("file", "line", "source", "is_struck"):
         whole[name] = rows[name]
-    whole["identity"] = "line\x1f" + whole["line_id"]
     bare = replace(
         sheet.raw,
         cells=sheet.raw.cells.iloc[:0],
@@ -86,9 +85,11 @@ def lines_of_checks(sheet: Sheet, text: pd.DataFrame, reading: Reading) -> list[
         broken=(),
         other_lines=0,
     )
-    feeds = pd.Series([], dtype="int64", index=pd.Index([], dtype="int64"))
-    turned = finished(sheet, LINES, out, (whole, feeds, no_fate()))
-    return [replace(turned, raw=bare, unused=(), is_beside=True)]
+    of_line = pd.Series(rows.index, index=rows["raw_row"], dtype="int64")
+    by = {"derived": whole["line_id"]}
+    turned = finished(sheet, LINES, out, (whole, of_line, no_fate()), by)
+    feeds = of_line.iloc[:0]
+    return [replace(turned, raw=bare, feeds=feeds, unused=(), is_beside=True)]
 
 
 def _lines(text: pd.DataFrame, since: pd.Series, name: str, kind: str) -> pd.DataFrame:
@@ -104,8 +105,9 @@ def _lines(text: pd.DataFrame, since: pd.Series, name: str, kind: str) -> pd.Dat
             "location": told["site_location"] if is_cannula else "",
             "inserted_at": since.reindex(told.index),
             "checked_at": told["checked_at"],
+            "raw_row": told.index,
         }
-    ).join(told[["file", "line", "source", "row_text", "is_struck"]])
+    ).join(told[["file", "line", "source", "is_struck"]])
     by = ["patient_id", "inserted_at"]
     last = rows.groupby(by)["checked_at"].transform("max")
     rows = rows.assign(last=last).sort_values([*by, "checked_at"], kind="stable")

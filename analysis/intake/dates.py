@@ -9,7 +9,7 @@ import calendar
 import datetime as dt
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -19,6 +19,16 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.intake.clocks import (
+    TIME_PARTS,
+    Clock,
+    clock_of,
+    plain,
+    read_each,
+    read_times,
+)
+from analysis.intake.invisible import visible
+
 
 class Order(StrEnum):
     """In which order a date names year, month and day."""
@@ -26,13 +36,6 @@ class Order(StrEnum):
     YMD = "ymd"
     DMY = "dmy"
     MDY = "mdy"
-
-
-class Clock(StrEnum):
-    """How many hours the clock has."""
-
-    H24 = "24"
-    H12 = "12"
 
 
 class OrderFound(NamedTuple):
@@ -74,25 +77,7 @@ _PARTS = re.compile(r"([0-9]{1,4})[./-]\s?([0-9]{1,2})[./-]\s?([0-9]{1,4})")
 _DAY_MONTH = re.compile(r"([0-9]{1,2})[a-z]{0,2}[ ./-]*([a-z]{3,9})[ .,/-]*([0-9]+)")
 _MONTH_DAY = re.compile(r"([a-z]{3,9})\.? ([0-9]{1,2})[a-z]{0,2},? ([0-9]+)")
 
-_HALVES = r"a\.?\s?m?\.?|p\.?\s?m?\.?|noon|midday|midnight"
-_CLOCK = re.compile(
-    r"(?P<hour>[0-9]{1,2})"
-    r"(?:[:.h](?P<minute>[0-9]{2})(?:[:.](?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
-    r"\s*(?P<zone>z|utc|gmt|[+-][0-9]{2}(?::?[0-9]{2})?)?"
-)
-_DIGITS = re.compile(
-    r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2})?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
-    r"\s*(?P<zone>z|utc|gmt|[+-][0-9]{2}(?::?[0-9]{2})?)?"
-)
-_FRACTION = re.compile(r"0?\.[0-9]+|0")
-_HALF_ALONE = re.compile(r"a\.?m\.?|p\.?m\.?|morning|afternoon|evening|night")
-
 _NOT_A_DATE = "not a date"
-_NOT_A_TIME = "not a clock time"
-_NO_HALF = "no am or pm in a file kept on the 12-hour clock"
-_EITHER = "either a clock time or a part of a day"
 _NO_TIME = "a date without a time of day"
 _DISAGREE = "the date and the time beside it name different moments"
 
@@ -236,7 +221,7 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     """
     halves = bare = later = night = 0
     for time, n in _times_in(texts).items():
-        found = _clock_of(time)
+        found = clock_of(time)
         if found is None:
             continue
         hour = int(found["hour"])
@@ -260,7 +245,7 @@ def _times_in(texts: Iterable[pd.Series]) -> Counter[str]:
         cells = _strings(counts.index)
         day, time = _split(cells)
         for cell, d, t, n in zip(cells, day, time, counts, strict=True):
-            times[_lower(t if d else str(cell))] += int(n)
+            times[plain(t if d else str(cell))] += int(n)
     return times
 
 
@@ -304,11 +289,11 @@ def read_clock(
     """
     codes, cells = pd.factorize(date_text.fillna(""))
     day, own = _split(_strings(cells))
-    days = _read_all(day, lambda token: _read_day(token, Order(order)), _DAY_PARTS)
+    days = read_each(day, lambda token: _read_day(token, Order(order)), _DAY_PARTS)
     is_lost = (days["iso"] == "") & (days["why"] == "")
     is_lost &= np.array([str(cell).strip() != "" for cell in cells], dtype=bool)
     days["why"] = days["why"].mask(is_lost, _NOT_A_DATE)
-    times = _read_times(own, Clock(clock))
+    times = read_times(own, Clock(clock))
     if time_text is None:
         iso, why = _together(days, times, may_be_day=True)
         whole = pd.DataFrame({"iso": iso, "why": why}).take(codes)
@@ -326,7 +311,6 @@ def read_clock(
 
 
 _DAY_PARTS = ["iso", "next", "why"]
-_TIME_PARTS = ["time", "is_next", "why"]
 
 
 def _together(
@@ -355,8 +339,8 @@ def _joined(
     differs = says_time & ~is_blank & (beside["time"] != own["time"])
     says_day = beside["day"] != ""
     differs |= says_day & (days["iso"] != "") & (days["iso"] != beside["day"])
-    times = beside[_TIME_PARTS].copy()
-    for part in _TIME_PARTS:
+    times = beside[TIME_PARTS].copy()
+    for part in TIME_PARTS:
         times[part] = times[part].mask(is_blank & says_time, own[part])
     times["time"] = times["time"].mask(differs, "")
     times["why"] = times["why"].mask(differs, _DISAGREE)
@@ -374,29 +358,20 @@ def _beside(
     """Read the different cells of a column of times; give also which each row has."""
     codes, cells = pd.factorize(time_text.fillna(""))
     day, time = _split(_strings(cells))
-    days = _read_all(day, lambda token: _read_day(token, order), _DAY_PARTS)
+    days = read_each(day, lambda token: _read_day(token, order), _DAY_PARTS)
     # Spreadsheets put a day of 1899 or 1900 before a time that has none.
     is_real = pd.Series(day).ne("") & ~pd.Series(day).str.contains("|".join(_NO_DATE))
-    whole = pd.Series(cells, dtype="str").where(pd.Series(day) == "", time)
-    times = _read_times(whole.tolist(), clock)
+    whole = [
+        t if d else visible(str(c)) for c, d, t in zip(cells, day, time, strict=True)
+    ]
+    times = read_times(whole, clock)
     times["day"] = days["iso"].where(is_real, "")
     times["day_next"] = days["next"].where(is_real, "")
     return times, codes
 
 
-def _read_all(
-    tokens: Sequence[str], read: Callable[[str], tuple[str, ...]], names: list[str]
-) -> pd.DataFrame:
-    """Read each different token once; an empty one gives empty parts."""
-    codes, different = pd.factorize(pd.Series(tokens, dtype="str"))
-    empty = ("",) * len(names)
-    rows = [read(str(token)) if token else empty for token in different]
-    table = pd.DataFrame(rows, columns=names, dtype="str")
-    return table.take(codes).reset_index(drop=True)
-
-
 def _strings(cells: Iterable[object]) -> pa.Array:
-    return pa.array([str(cell) for cell in cells], type=pa.string())
+    return pa.array([visible(str(cell)) for cell in cells], type=pa.string())
 
 
 def _split(cells: pa.Array) -> tuple[list[str], list[str]]:
@@ -481,111 +456,3 @@ def _named(year: str, month: str, day: str) -> tuple[int, int, int] | str:
     if len(fits) != 1 or len(year) not in (2, 4):
         return _NOT_A_DATE
     return int(year) + (2000 if len(year) == 2 else 0), fits[0], int(day)
-
-
-def _read_times(tokens: Sequence[str], clock: Clock) -> pd.DataFrame:
-    lower = [_lower(token) for token in tokens]
-    is_fraction = _fractions_are_days(set(lower))
-    return _read_all(
-        lower, lambda token: _read_time(token, clock, is_fraction), _TIME_PARTS
-    )
-
-
-def _fractions_are_days(tokens: set[str]) -> bool | None:
-    """Tell whether 0.25 is a quarter of a day; None where that is open.
-
-    It is where the column has longer fractions and no times like 16.30.
-    """
-    days = any(re.fullmatch(r"0?\.[0-9]{3,}", token) for token in tokens)
-    dots = any(re.fullmatch(r"[1-9][0-9]?\.[0-9]{2}", token) for token in tokens)
-    return None if days == dots else days
-
-
-def _read_time(
-    token: str,
-    clock: Clock,
-    is_fraction: bool | None,  # noqa: FBT001 - open: None
-) -> tuple[str, str, str]:
-    """Give a time of day, "next" if it is in the next day, and why it is none."""
-    if _FRACTION.fullmatch(token):
-        long = len(token.partition(".")[2]) > 2
-        if is_fraction or long:
-            return _from_fraction(token)
-        if is_fraction is None:
-            return "", "", _EITHER
-    if is_fraction and token.isdecimal():
-        return "", "", _EITHER
-    token = _WORDS.get(token, token)
-    found = _clock_of(token)
-    if found is None:
-        if _HALF_ALONE.fullmatch(token):
-            return "", "", "no clock time: only the half of the day"
-        return "", "", _NOT_A_TIME
-    return _from_clock(found, clock)
-
-
-#: A word alone that says the time.
-_WORDS = {"noon": "12 noon", "midday": "12 noon", "midnight": "12 midnight"}
-
-
-def _clock_of(token: str) -> re.Match[str] | None:
-    return _CLOCK.fullmatch(token) or _DIGITS.fullmatch(token)
-
-
-def _from_fraction(token: str) -> tuple[str, str, str]:
-    """Read a part of a day; digits that were cut off are put down to whole minutes."""
-    digits = len(token.partition(".")[2])
-    seconds = float(token) * 86400
-    minute = round(seconds / 60) * 60
-    if abs(seconds - minute) <= (0.5 * 10.0**-digits * 86400 if digits > 3 else 1e-6):
-        seconds = minute
-    elif digits <= 4:
-        return "", "", "a part of a day with too few digits to tell the minute"
-    whole = round(seconds)
-    shift, whole = ("next", 0) if whole == 86400 else ("", whole)
-    time = f"{whole // 3600:02d}:{whole // 60 % 60:02d}"
-    return time + (f":{whole % 60:02d}" if whole % 60 else ""), shift, ""
-
-
-def _from_clock(found: re.Match[str], clock: Clock) -> tuple[str, str, str]:
-    hour, minute = int(found["hour"]), found["minute"] or "00"
-    second = found["second"] or ""
-    if hour > 24 or int(minute) > 59 or int(second or 0) > 59:
-        return "", "", "no such clock time"
-    half = (found["half"] or "").replace(".", "").replace(" ", "")
-    if not half and clock is Clock.H12 and 1 <= hour <= 12:
-        return "", "", _NO_HALF
-    if half:
-        settled = _hour_of(hour, half)
-        if settled is None:
-            return "", "", f"{hour}:{minute} cannot be {half}"
-        hour = settled
-    if hour == 24 and (int(minute) or int(second or 0)):
-        return "", "", "no such clock time"
-    shift, hour = ("next", 0) if hour == 24 else ("", hour)
-    time = f"{hour:02d}:{minute}" + (f":{second}" if second else "")
-    zone = _zone(found["zone"] or "")
-    return (time + zone, shift, "") if zone is not None else ("", "", _NOT_A_TIME)
-
-
-def _hour_of(hour: int, half: str) -> int | None:
-    """Give the hour of 24, None where hour and half of the day contradict."""
-    if half in ("noon", "midday", "midnight"):
-        return {"midnight": 0}.get(half, 12) if hour == 12 else None
-    if half.startswith("a"):
-        return hour % 12 if hour <= 12 else None
-    return hour % 12 + 12 if 1 <= hour <= 23 else None
-
-
-def _zone(text: str) -> str | None:
-    """Give an offset as ISO has it; None where no place on earth has it."""
-    if text in ("z", "utc", "gmt"):
-        return "Z"
-    digits = text[1:].replace(":", "").ljust(4, "0")
-    if text and (int(digits[:2]) > 14 or int(digits[2:]) > 59):
-        return None
-    return f"{text[0]}{digits[:2]}:{digits[2:]}" if text else ""
-
-
-def _lower(token: str) -> str:
-    return " ".join(token.lower().split())

@@ -36,6 +36,16 @@ class Course:
     level: int
     pace: float
 
+    def moves(self) -> int:
+        """Give the steps down and up.
+
+        Returns
+        -------
+        int
+            How many there are.
+        """
+        return self.falls + self.rises
+
     def is_falling(self) -> bool:
         """Tell whether the volume goes down, as what remains does.
 
@@ -64,8 +74,7 @@ class Course:
         bool
             True where it is so.
         """
-        moves = self.falls + self.rises
-        return self.level >= _ENOUGH and self.level > _CLEARLY * moves
+        return self.level >= _ENOUGH and self.level > _CLEARLY * self.moves()
 
 
 #: Steps that show a course, and how many times as many as the others they must be.

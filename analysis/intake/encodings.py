@@ -1,6 +1,7 @@
 """Bytes of a text file to UTF-8: what the encoding is, and where it does not hold."""
 
 import codecs
+import re
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -176,9 +177,5 @@ def _is_valid_utf8(data: bytes) -> bool:
 
 
 def _find(text: bytes, what: bytes) -> npt.NDArray[np.int64]:
-    found = []
-    at = text.find(what)
-    while at >= 0:
-        found.append(at)
-        at = text.find(what, at + len(what))
-    return np.array(found, dtype=np.int64)
+    found = (match.start() for match in re.finditer(re.escape(what), text))
+    return np.fromiter(found, dtype=np.int64)

@@ -11,12 +11,13 @@ from analysis.errors import InputError
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
-from analysis.intake.layout import Layout, TableLayout
+from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
+from analysis.intake.volumes import contradiction
 
 _SHOWN = 5
 _HELP = (
@@ -61,17 +62,37 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
     InputError
         A file cannot be used as a whole.
     """
-    different = list(dict.fromkeys(path.resolve() for path in paths))
+    different = list(dict.fromkeys(_resolved(path) for path in paths))
     labels = label_files(different)
     dialect = _dialect(layout)
     raws = [
         raw
         for path, label in zip(different, labels, strict=True)
         for raw in read_raw(
-            path, label, find_header=_header_finder(layout), dialect=dialect
+            path,
+            label,
+            find_header=_HeaderFinder(layout),
+            dialect=dialect,
+            skip_sheets=layout.skip_sheets if layout else (),
         )
     ]
     return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+
+
+def _resolved(path: Path) -> Path:
+    for part in path.parts:
+        if not _IS_TEXT.fullmatch(part):
+            msg = f"{part!a}: a name with a line break or with bytes that are no "
+            raise InputError(f"{msg}text cannot be told in a report; rename it")
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):  # a loop of links, no name of a file
+        msg = f"{path}: cannot be followed to a file; check the name"
+        raise InputError(msg) from None
+
+
+#: No control character, no line break, no byte that a file system could not decode.
+_IS_TEXT = re.compile("[^\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]*")
 
 
 def _dialect(layout: Layout | None) -> Dialect | None:
@@ -96,16 +117,12 @@ class _HeaderFinder:
 
     def __call__(self, rows: list[list[str]]) -> int | None:
         """Give the first record that holds all headers of some table."""
-        for i, row in enumerate(rows):
+        for i, row in enumerate(rows if self._wanted else ()):
             names = tell_apart(row, rows[i - 1] if i else ())
             there = {synonyms.normal(name) for name in names}
             if any(wanted and wanted <= there for wanted in self._wanted):
                 return i
         return find_header(rows)
-
-
-def _header_finder(layout: Layout | None) -> _HeaderFinder:
-    return _HeaderFinder(layout)
 
 
 def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Exports:
@@ -132,17 +149,26 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
     if layout is not None:
         pairs = [(raw, _laid_out(raw, layout)) for raw in raws]
         _check_dates(pairs)
-        notes = [note for raw in raws for note in raw.notes]
+        skipped = ", ".join(f"'{name}'" for name in layout.skip_sheets)
+        notes = [f"Sheets not read, as the layout says: {skipped}."] * bool(skipped)
+        notes += [note for raw in raws for note in raw.notes]
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = _with_beside(turn(raw, table) for raw, table in pairs)
         notes += [note for table in tables for note in table.notes]
         return Exports(tables=tables, notes=tuple(notes))
     proposals = propose_all(raws)
+    beside = [p.file for p in proposals if p.is_beside]
+    raws = [raw for raw in raws if raw.file not in beside]
+    proposals = [p for p in proposals if not p.is_beside]
     pairs = [(raw, p.table) for raw, p in zip(raws, proposals, strict=True)]
     _check_dates(pairs)
     _refuse_open(proposals)
     tables = _with_beside(turn(raw, table) for raw, table in pairs)
-    notes = [note for raw in raws for note in raw.notes]
+    notes = [
+        f"{file}: has no columns of a log, and nothing of it was used."
+        for file in beside
+    ]
+    notes += [note for raw in raws for note in raw.notes]
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
@@ -174,7 +200,8 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
     if table is None:
         lacking = ", ".join(layout.nearest(raw.cells.columns))
         msg = f"{raw.file}: fits no table of the layout; the nearest names {lacking}, "
-        raise InputError(f"{msg}which the file has not; add a [[table]] for it")
+        msg += "which the file has not; add a [[table]] for it"
+        raise InputError(msg + (", or name it under skip_sheets" * raw.is_sheet))
     there = {synonyms.normal(h) for h in raw.cells.columns}
     for key, headers in (("fill_down", table.fill_down), ("ditto", table.ditto)):
         if lost := [h for h in headers if synonyms.normal(h) not in there]:
@@ -183,6 +210,9 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
             )
             raise InputError(f"{msg}{key}; name the right one, or take it out")
     _check_order(raw, table)
+    if table.holds is Holds.CHECKS and (found := contradiction(raw, table)):
+        msg = f"{raw.file}: {found}; correct the layout, or read this file by a layout "
+        raise InputError(f"{msg}of its own")
     return table
 
 

@@ -10,6 +10,9 @@ import pandas as pd
 from analysis.intake.cells import faults_of, no_faults
 from analysis.terms import RejectReason
 
+#: Columns that tell which rows a time belongs to.
+PLACED = ["patient_id", "infusion_id", "checked_at"]
+
 #: Less than the year that a slip is off by, and far longer than any syringe runs.
 FAR = pd.Timedelta(days=300)
 #: Among fewer rows than this, nothing says which of them is far from the others.

@@ -3,7 +3,7 @@
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -182,6 +182,7 @@ def read_raw(
     *,
     find_header: FindHeader,
     dialect: Dialect | None = None,
+    skip_sheets: Collection[str] = (),
 ) -> list[RawTable]:
     """Read one file as text: a delimited text, or the sheets of a workbook.
 
@@ -195,6 +196,8 @@ def read_raw(
         Says which of the first records is the header (`FindHeader`).
     dialect : Dialect, optional
         What is known of a text file; the rest is found out.
+    skip_sheets : collection of str
+        Sheets of a workbook that are not read.
 
     Returns
     -------
@@ -212,7 +215,7 @@ def read_raw(
     data = _bytes_of(path, label)
     sha256 = hashlib.sha256(data).hexdigest()
     if is_workbook(data):
-        tables = _from_workbook(data, label, find_header)
+        tables = _from_workbook(data, label, find_header, skip_sheets)
     else:
         tables = [_from_text(data, label, find_header, dialect or Dialect())]
     del data
@@ -290,6 +293,9 @@ def _bytes_of(path: Path, label: str) -> bytes:
     if path.is_dir():
         msg = f"{path}: is a folder; name the export files themselves"
         raise InputError(msg)
+    if path.exists() and not path.is_file():
+        msg = f"{path}: is a pipe or a device, and no file; save the export to a file"
+        raise InputError(f"{msg} and name that")
     try:
         return path.read_bytes()
     except FileNotFoundError:
@@ -420,8 +426,10 @@ def _notes(label: str, encoding: str, asked: Dialect) -> tuple[str, ...]:
     return ()
 
 
-def _from_workbook(data: bytes, label: str, find_header: FindHeader) -> list[RawTable]:
-    sheets = read_sheets(data, label)
+def _from_workbook(
+    data: bytes, label: str, find_header: FindHeader, skip_sheets: Collection[str]
+) -> list[RawTable]:
+    sheets = [s for s in read_sheets(data, label) if s.name not in skip_sheets]
     tables = [
         _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header)
         for sheet in sheets

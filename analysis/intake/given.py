@@ -12,12 +12,45 @@ from pathlib import PurePath
 
 import pandas as pd
 
+from analysis.errors import InputError
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
 
 SHEET, FILE, ABOVE, HEADING = "(sheet)", "(file)", "(above)", "(heading)"
 
+#: Columns without which a row cannot be placed.
+_NEEDED = frozenset({"ward", "patient_id"})
+
+_PLACE = re.compile(r"(\([a-z]+\))\s*(.*)", re.S)
 _LABELLED = re.compile(r"\s*([^:=]{1,40}?)\s*[:=]\s*(.*?)\s*", re.S)
+
+
+def is_value_or_place(constant: str) -> bool:
+    """Tell whether a constant of a layout is a value, or a place that there is.
+
+    Parameters
+    ----------
+    constant : str
+        As the layout has it.
+
+    Returns
+    -------
+    bool
+        False for a word in brackets that names no place, or a place with a label too
+        many or too few.
+
+    Examples
+    --------
+    >>> [is_value_or_place(c) for c in ("Amber", "(above) Ward", "(above)", "(tab)")]
+    [True, True, False, False]
+    """
+    found = _PLACE.fullmatch(constant)
+    if not found:
+        return True
+    place, label = found.groups()
+    if place in (SHEET, FILE):
+        return not label
+    return place == HEADING or (place == ABOVE and bool(label))
 
 
 def labels_above(preamble: Sequence[Sequence[str]]) -> dict[str, str]:
@@ -137,6 +170,11 @@ def without_headings(
         Rows that are no heading, with their old index.
     given : dict of str to Series of str
         Column to its value for each of these rows; empty above the first heading.
+
+    Raises
+    ------
+    InputError
+        No heading names the ward or the patient that the layout takes from it.
     """
     wanted = {k: v for k, v in constants.items() if v.startswith(HEADING)}
     cells = raw.cells
@@ -150,6 +188,8 @@ def without_headings(
         mine = {
             i: v for i, (name, v) in parts.items() if synonyms.normal(name) == label
         }
+        if not mine and len(cells):
+            _refuse_lacking(raw, column, "no row of one cell names", where)
         used |= set(mine)
         said = pd.Series(mine, dtype="str").reindex(cells.index)
         given[column] = said.ffill().astype("str").fillna("")
@@ -157,11 +197,13 @@ def without_headings(
     return rows, {k: v.loc[rows.index] for k, v in given.items()}
 
 
-def constant_of(where: str, raw: RawTable) -> str:
+def constant_of(column: str, where: str, raw: RawTable) -> str:
     """Give the value of a constant that is the same for a whole table.
 
     Parameters
     ----------
+    column : str
+        The column it is for.
     where : str
         The value, or where it stands.
     raw : RawTable
@@ -170,14 +212,37 @@ def constant_of(where: str, raw: RawTable) -> str:
     Returns
     -------
     str
-        The value; empty where the table has none.
+        The value; empty where the table has none and a row can do without.
+
+    Raises
+    ------
+    InputError
+        The file is no workbook and the layout takes a value from the name of a sheet;
+        or nothing above the header names the ward or the patient.
     """
     if where == SHEET:
+        if not raw.is_sheet:
+            msg = f"{raw.file}: the layout takes {column} from the name of the sheet, "
+            raise InputError(f"{msg}and this is no workbook; write the value itself")
         return raw.file.partition("!")[2]
     if where == FILE:
         return PurePath(raw.file.partition("!")[0]).stem
     if where.startswith(ABOVE):
         label = synonyms.normal(where.removeprefix(ABOVE))
         told = labels_above(raw.preamble)
-        return next((v for k, v in told.items() if synonyms.normal(k) == label), "")
+        value = next((v for k, v in told.items() if synonyms.normal(k) == label), "")
+        if not value:
+            _refuse_lacking(
+                raw, column, "nothing above the header stands beside", where
+            )
+        return value
     return where
+
+
+def _refuse_lacking(raw: RawTable, column: str, what: str, where: str) -> None:
+    """Refuse a table that does not name its ward or patient where a layout says so."""
+    if column in _NEEDED:
+        label = _PLACE.sub(r"\2", where)
+        told = f"'{label}'" if label else column
+        msg = f"{raw.file}: {what} {told}, where the layout takes {column} from; "
+        raise InputError(f"{msg}correct constants.{column} in the layout")

@@ -154,7 +154,7 @@ def line_dates(draft: Draft) -> Draft:
         return draft
     head = draft.raw.cells.iloc[:_LOOKED_AT]
     day, _ = dates.read_clock(head[times[0]], None, order=how[0], clock=how[1])
-    for column in (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON):
+    for column in synonyms.CHANGE_DATES:
         header = draft.header(column)
         if not header:
             continue
@@ -201,11 +201,11 @@ def blanks(draft: Draft) -> Draft:
         sparse = [h for h in sparse if named[h] == "checked_at"]
     if not sparse:
         return draft
-    given = ", ".join(
+    filled = ", ".join(
         f"{h} on {draft.profiles[h].rows - draft.profiles[h].blank}" for h in sparse
     )
     text = (
-        f"many cells under {listed(sparse)} are blank (filled: {given} of "
+        f"many cells under {listed(sparse)} are blank (filled: {filled} of "
         f"{len(cells)} rows); a blank is taken to repeat the value above it, within "
         "the columns to its left"
     )

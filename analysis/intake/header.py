@@ -12,10 +12,8 @@ import pyarrow.compute as pc
 
 from analysis.errors import InputError
 from analysis.intake.body import Body, mask_of
+from analysis.intake.invisible import visible
 from analysis.intake.repeats import tell_apart
-
-#: Invisible characters that a spreadsheet leaves in a cell.
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +79,7 @@ def clean_header(cell: str) -> str:
     >>> clean_header(" Site\u200b\u00a0 Condition ")
     'Site Condition'
     """
-    return " ".join(cell.translate(_INVISIBLE).split())
+    return " ".join(visible(cell).split())
 
 
 def stripped(cell: str) -> str:
@@ -97,7 +95,7 @@ def stripped(cell: str) -> str:
     str
         What can be seen of it.
     """
-    return cell.translate(_INVISIBLE).strip()
+    return visible(cell).strip()
 
 
 def are_empty(body: Body) -> npt.NDArray[np.bool_]:

@@ -294,7 +294,7 @@ def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
     return frame.groupby("infusion_id")[[*names, "described_at"]].first()
 
 
-_PROVENANCE = ("source", "file", "line", "row_text")
+_PROVENANCE = ("source", "file", "line")
 
 
 def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.columns import Column, Kind
 from analysis.intake import dates, synonyms
+from analysis.intake.alike import number_alike
 from analysis.intake.reading import (
     Reading,
     fault_each,
@@ -45,7 +46,8 @@ def turn_items(sheet: Sheet) -> Turned:
     fate = pd.Series("", index=sheet.cells.index, dtype="str")
     fate[is_struck(sheet)] = SUPERSEDED
     # Blanks between cells as charted: copies are alike in every column.
-    fate[identity(sheet).duplicated()] = DUPLICATE
+    numbers = pd.Series(number_alike([identity(sheet)]), index=fate.index)
+    fate[numbers.duplicated()] = DUPLICATE
     place = Reading()
     named = ("ward", "patient_id", "infusion_id", "driver_id")
     for column in CHECKS_WIDE.columns:
@@ -95,11 +97,9 @@ def _pivoted(
     text["file"] = sheet.raw.file
     text["line"] = lines.groupby(row).min()
     text["source"] = sheet.raw.file + ":" + joined
-    raw = sheet.raw_text().reindex(row.index)
-    text["row_text"] = raw.groupby(row).agg("\n".join).astype("str")
-    text["identity"] = text["source"]
     text["is_struck"] = False
-    return finished(sheet, CHECKS_WIDE, out, (text, row, fate[fate != ""]))
+    by = {"source": text["source"]}
+    return finished(sheet, CHECKS_WIDE, out, (text, row, fate[fate != ""]), by)
 
 
 def _commonest(cell: pd.Series, row: pd.Series, index: pd.Index) -> pd.Series:
@@ -118,7 +118,7 @@ def _of_first(
     moved = []
     for found in faults:
         mine = found[found.index.isin(row.index)]
-        raw = sheet.raw_text().reindex(mine.index)
+        raw = sheet.raw_text(mine.index)
         at = mine.assign(source=sheet.source.reindex(mine.index), row=raw)
         moved.append(at.set_axis(row.reindex(mine.index).to_numpy()))
     return moved

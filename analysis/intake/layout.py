@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from analysis.columns import CHECKS, INFUSIONS, LINES
 from analysis.errors import LayoutError
 from analysis.intake import synonyms
+from analysis.intake.given import is_value_or_place
 from analysis.terms import RemovalReason, SiteSign, YesNo
 
 #: What stands where a person has to decide.
@@ -152,10 +153,13 @@ class Layout:
         One a kind of table.
     zone : str
         IANA name of the zone of local times; empty: the policy's.
+    skip_sheets : tuple of str
+        Names of sheets that hold nothing of the log.
     """
 
     tables: tuple[TableLayout, ...]
     zone: str = ""
+    skip_sheets: tuple[str, ...] = ()
 
     def of(self, headers: Iterable[str]) -> TableLayout | None:
         """Give the table whose headers are all among `headers`; the fullest of them.
@@ -218,6 +222,8 @@ def load_layout(path: Path) -> Layout:
         The file is missing or no TOML, has an unknown key or a value that does not fit
         its key, or leaves questions open; all faults are told together.
     """
+    if path.exists() and not path.is_file():
+        raise LayoutError(f"{path}: is no file; name the layout itself")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
@@ -247,7 +253,7 @@ def parse_layout(text: str, name: str) -> Layout:
     except tomllib.TOMLDecodeError as error:
         raise LayoutError(f"{name}: is not TOML: {error}") from None
     faults: list[str] = []
-    unknown = sorted(set(data) - {"table", "zone"})
+    unknown = sorted(set(data) - {"table", "zone", "skip_sheets"})
     faults += [f"unknown key {key}" for key in unknown]
     given = data.get("table", [])
     if not isinstance(given, list) or not given:
@@ -256,9 +262,14 @@ def parse_layout(text: str, name: str) -> Layout:
     zone = data.get("zone", "")
     if not _is_zone(zone):
         faults.append(f"zone reads '{zone}'; it must be a name such as Europe/London")
+    skipped = _texts(data.get("skip_sheets", []), "skip_sheets", faults)
     if faults:
         raise LayoutError(f"{name}: {'; '.join(faults)}")
-    return Layout(tables=tuple(t for t in tables if t is not None), zone=str(zone))
+    return Layout(
+        tables=tuple(t for t in tables if t is not None),
+        zone=str(zone),
+        skip_sheets=skipped,
+    )
 
 
 def _is_zone(name: object) -> bool:
@@ -276,7 +287,10 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
         return None
     known = {f.name for f in fields(TableLayout)}
     faults += [f"{where}: unknown key {key}" for key in sorted(set(data) - known)]
-    faults += [f"{where}: {path} is not settled: {OPEN}" for path in _open(data, "")]
+    faults += [
+        f'{where}: {path} is not settled; write the answer in place of "{OPEN}"'
+        for path in _open(data, "")
+    ]
     try:
         holds = Holds(data.get("holds", ""))
     except ValueError:
@@ -285,7 +299,7 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
     unlike = [k for k in sorted(_TABLES & set(data)) if not isinstance(data[k], dict)]
     faults += [f"{where}: {key} must be a table of its own" for key in unlike]
     if not isinstance(data.get("columns"), dict):
-        faults.append(f"{where}: has no columns")
+        faults.append(f"{where}: has no columns; name headers under [table.columns]")
         return None
     kept = sorted((known & set(data)) - set(unlike))
     values = {key: _value(key, data[key], where, faults) for key in kept}
@@ -329,17 +343,19 @@ def _value(  # noqa: PLR0911 - one return a kind of value
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
             faults += [
-                f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}"
+                f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}, "
+                "0 where no zeros were lost"
                 for k, v in value.items()
                 if v != OPEN and not _is_digits(v)
             ]
             return dict(value)
-        case "contents_of" if isinstance(value, list):
-            return tuple(_texts(v, f"{where}: {key}", faults) for v in value)
+        case "contents_of":
+            groups = value if isinstance(value, list) else [value]
+            return tuple(_texts(v, f"{where}: {key}", faults) for v in groups)
         case "not_recorded" | "fill_down" | "ditto" | "not_rows":
             return _texts(value, f"{where}: {key}", faults)
     if not isinstance(value, str):
-        faults.append(f"{where}: {key} is not of the kind it must be")
+        faults.append(f"{where}: {key} must be a text in quotes")
         return ""
     return value
 
@@ -435,9 +451,16 @@ def _wrong_columns(table: TableLayout) -> list[str]:
     """Give constants of no column, and headers that cannot be two columns at once."""
     allowed = ALLOWED[table.holds]
     found = [
-        f"constants.{name} is no column of {table.holds}"
-        for name in table.constants
+        f"{key}.{name} is no column of {table.holds}"
+        for key, names in (("constants", table.constants), ("digits", table.digits))
+        for name in names
         if name not in allowed
+    ]
+    found += [
+        f"constants.{name} reads '{value}'; it must be a value, (sheet), (file), "
+        "(heading), or (above) or (heading) with the words it stands beside"
+        for name, value in table.constants.items()
+        if not is_value_or_place(value)
     ]
     found += [
         f"{name} stands under both columns and constants; keep one"

@@ -52,9 +52,11 @@ def to_toml(proposals: Sequence[Proposal]) -> str:
         TOML that `parse_layout` reads; a question that is open stands as ``"?"``.
     """
     alike: dict[str, list[Proposal]] = {}
-    for proposal in proposals:
+    for proposal in (p for p in proposals if not p.is_beside):
         alike.setdefault(_mapping(proposal.table), []).append(proposal)
-    return "\n".join([_TOP, *(_table(_merged(group)) for group in alike.values())])
+    skipped = tuple(p.file.partition("!")[2] for p in proposals if p.is_beside)
+    top = _TOP + f"skip_sheets = {_value(skipped)}\n" if skipped else _TOP
+    return "\n".join([top, *(_table(_merged(group)) for group in alike.values())])
 
 
 def _mapping(table: TableLayout) -> str:

@@ -12,6 +12,8 @@ from enum import StrEnum
 
 import pandas as pd
 
+from analysis.intake.invisible import visible
+
 
 class Qualifier(StrEnum):
     """What a cell says about its number."""
@@ -223,8 +225,7 @@ def _read(cell: str, mark: Mark | None) -> tuple[str, str, str]:
 
 def _plain(cell: str) -> str:
     """Give a cell in lower case, with one kind of dash and nothing invisible."""
-    text = cell.translate(_DASHES).replace("\u200b", "").replace("\ufeff", "")
-    return text.strip().lower()
+    return visible(cell.translate(_DASHES)).strip().lower()
 
 
 def _qualifier(found: re.Match[str]) -> str | None:

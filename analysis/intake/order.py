@@ -1,7 +1,9 @@
-"""Rows in order of time; rows of one moment by what they say, not by where they stand.
+"""Rows in order of time; rows of one moment as they were charted, where that is known.
 
-So the canonical tables do not depend on the order of rows in a file, or on how an
-export was split into files.
+The canonical tables do not depend on how an export was split into files, nor on the
+order of its rows. Only rows of one moment (24:00 beside 00:00, the hour that comes
+twice) are kept as they stand in the file, where the rows around them show which way it
+runs; elsewhere what they say decides.
 """
 
 import pandas as pd
@@ -16,7 +18,8 @@ _IN_RUN = {Entry.START: 0, Entry.SYRINGE_CHANGE: 0, Entry.RESUME: 2, Entry.END: 
 _BETWEEN_RUNS = {Entry.END: 3, Entry.SYRINGE_CHANGE: 4, Entry.START: 4, Entry.RESUME: 2}
 _OTHER = 1
 
-_MOMENT = ["checked_at", "patient_id", "driver_id", "infusion_id"]
+_CHART = ["patient_id", "driver_id", "infusion_id"]
+_MOMENT = ["checked_at", *_CHART]
 
 
 def in_order(rows: pd.DataFrame) -> pd.DataFrame:
@@ -30,8 +33,9 @@ def in_order(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The same rows on a new index: by time, patient, driver, infusion, entry, and
-        then by all other canonical columns.
+        The same rows on a new index: by time, patient, driver, infusion, entry, then by
+        their place in the file where that is certain, and by all other canonical
+        columns.
     """
     entry = rows["entry"]
     rank = entry.map(_IN_RUN).where(rows["infusion_id"] != "", entry.map(_BETWEEN_RUNS))
@@ -41,8 +45,40 @@ def in_order(rows: pd.DataFrame) -> pd.DataFrame:
     alike = out.duplicated([*_MOMENT, "rank"], keep=False)
     if alike.any():
         rest = [name for name in CHECKS.names if name not in _MOMENT]
-        tied = out[alike].sort_values(
-            [*_MOMENT, "rank", *rest, "file", "line"], kind="stable"
-        )
+        tied = out[alike].assign(place=_places(out)[alike])
+        tied = tied.sort_values(
+            [*_MOMENT, "rank", "place", *rest, "file", "line"], kind="stable"
+        ).drop(columns="place")
         out[alike] = tied.set_axis(out.index[alike])
     return out.drop(columns="rank")
+
+
+def _places(rows: pd.DataFrame) -> pd.Series:
+    """Give rows of one moment their place in the file; 0 where it says nothing.
+
+    It does where they stand together in one file, between rows of their chart that run
+    one way: to later ones, or to earlier ones where the newest row comes first.
+    """
+    chart = rows.groupby(_CHART, sort=False).ngroup()
+    tied = rows.duplicated(_MOMENT, keep=False)
+    near = chart.isin(chart[tied].unique())
+    seen = rows.loc[near, ["file", "line", "checked_at"]].assign(chart=chart[near])
+    seen = seen.sort_values(["chart", "file", "line"], kind="stable")
+    by = seen.groupby(["chart", "file"], sort=False)["checked_at"]
+    # Rows of one moment that stand together are one step of the chart.
+    is_new = by.diff() != pd.Timedelta(0)
+    block = is_new.cumsum()
+    whole = seen.assign(block=block).groupby(["chart", "checked_at"])["block"]
+    is_whole = whole.transform("nunique") == 1
+    before = _way(by.diff()).where(is_new).groupby(block).transform("first")
+    after = _way(-by.diff(-1)).groupby(block).transform("last")
+    way = (before + after).clip(-1, 1).where(is_whole & (before * after >= 0), 0)
+    places: pd.Series = (seen["line"] * way).reindex(rows.index).fillna(0)
+    return places
+
+
+def _way(step: pd.Series) -> pd.Series:
+    """Give 1 for a step to a later row, -1 to an earlier one, 0 for none."""
+    seconds = step.dt.total_seconds()
+    way: pd.Series = (seconds > 0).astype("int64") - (seconds < 0).astype("int64")
+    return way

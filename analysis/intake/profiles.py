@@ -54,55 +54,14 @@ _IS_DRUG = re.compile(
     r".*[a-z]{3,}.*\d.*(?:mg|mcg|g|\u00b5g|\u03bcg|micro\w*|units?).*"
 )
 _DOSE_UNITS = frozenset(
-    [
-        "mg",
-        "mcg",
-        "g",
-        "µg",
-        "μg",
-        "ug",
-        "microgram",
-        "micrograms",
-        "milligram",
-        "milligrams",
-        "units",
-        "unit",
-        "iu",
-        "mmol",
-    ]
-)
+    {"mg", "mcg", "g", "µg", "μg", "ug", "microgram", "micrograms", "milligram",
+     "milligrams", "units", "unit", "iu", "mmol"}
+)  # fmt: skip
 _UNIT_WORDS = _DOSE_UNITS | frozenset(
-    [
-        "ml",
-        "mls",
-        "ml/h",
-        "ml/hr",
-        "ml/24h",
-        "ml/24",
-        "h",
-        "ml/24hr",
-        "h",
-        "hr",
-        "hrs",
-        "hours",
-        "%",
-        "percent",
-        "0-10",
-        "score",
-        "v",
-        "ml/hour",
-        "ml/day",
-        "mm/h",
-        "mm/24h",
-        "min",
-        "c",
-        "kpa",
-        "mmhg",
-        "mg/ml",
-        "cm",
-        "mm",
-    ]
-)
+    {"ml", "mls", "ml/h", "ml/hr", "ml/hour", "ml/24h", "ml/24", "ml/24hr", "ml/day",
+     "h", "hr", "hrs", "hours", "min", "%", "percent", "0-10", "score", "v", "mm/h",
+     "mm/24h", "mm", "cm", "c", "kpa", "mmhg", "mg/ml"}
+)  # fmt: skip
 _DILUENT = re.compile(
     r".*(?:water|wfi|saline|sodium|nacl|glucose|dextrose|n/?s\b|w\.?f\.?i).*"
 )

@@ -44,6 +44,8 @@ class Proposal:
         What is open, and what was chosen and should be looked at.
     unused : tuple of str
         Headers without a place.
+    is_beside : bool
+        It is a sheet of notes or the like beside others that are tables of a log.
     """
 
     file: str
@@ -51,6 +53,7 @@ class Proposal:
     evidence: dict[str, str]
     questions: tuple[Question, ...]
     unused: tuple[str, ...]
+    is_beside: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

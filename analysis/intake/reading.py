@@ -12,6 +12,8 @@ from analysis.intake.cells import faults_of
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
+from analysis.intake.sheet_errors import SHEET_ERRORS
+from analysis.intake.spelling import NAMES, one_spelling
 from analysis.intake.vocabulary import KNOWN_WORDS
 from analysis.terms import RejectReason, SiteSign
 
@@ -223,7 +225,7 @@ def read_numbers(
         )
     else:
         no_unit = pd.Series(data=False, index=cell.index)
-        wrong = {u for u in unit.unique() if u and not _suits(u, column)}
+        wrong = {u for u in unit.unique() if u not in ("", column.unit)}
         value = value.mask(unit.isin(wrong), "")
     if sheet.layout.units.get(column.name) == "parts of 1":
         value = _times_hundred(value)
@@ -253,17 +255,6 @@ def _times_hundred(value: pd.Series) -> pd.Series:
     hundred = pd.to_numeric(value, errors="coerce") * 100
     text = pd.Series(np.char.mod("%.6g", hundred.fillna(0.0)), index=value.index)
     return text.astype("str").where(hundred.notna(), "")
-
-
-_UNITS = {
-    "mL": ("ml", "mls", "cc", "millilitre", "millilitres", "milliliter", "milliliters"),
-    "%": ("percent", "pc"),
-    "h": ("h", "hr", "hrs", "hour", "hours"),
-}
-
-
-def _suits(unit: str, column: Column) -> bool:
-    return synonyms.normal(unit) in _UNITS.get(column.unit, ())
 
 
 def _hourly(
@@ -383,11 +374,18 @@ def read_text(
     for part in parts[1:]:
         out = out + "/" + part
     for part in parts:
-        out = out.where(part != "", "") if len(parts) > 1 else out
+        out = out.where((part != "") & ~part.isin(SHEET_ERRORS), "")
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
+    if column.name in NAMES:
+        out = one_spelling(out)
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
+    # The other parts of an id are columns of their own.
+    bad = parts[-1][parts[-1].isin(SHEET_ERRORS)]
+    text = f"{headers[-1]} reads '{{value}}', an error of the sheet; the row is kept "
+    why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
+    reading.fault(bad, column.name, headers[-1], why)
 
 
 def _digits_for(header: str, layout: TableLayout) -> int:

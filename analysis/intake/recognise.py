@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
+from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
     blanks,
@@ -145,7 +146,7 @@ def _date_order(draft: Draft) -> Draft:
         return draft
     clock = dates.decide_clock(_clock_texts(draft))
     if len(draft.table.columns.get("checked_at", ())) > 2:
-        clock = dates.Clock.H12
+        clock = Clock.H12
     draft = draft.put(clock=clock)
     order, evidence, is_certain = dates.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
@@ -166,7 +167,7 @@ def _date_order(draft: Draft) -> Draft:
 def _said_order(draft: Draft) -> tuple[str, str] | None:
     """Give the order that the headers of dates say themselves: (dd/mm/yyyy)."""
     said = {}
-    for header in draft.headers((*TIMES, *_DATED)):
+    for header in draft.headers((*TIMES, *synonyms.CHANGE_DATES)):
         name = draft.profiles[header].named
         form = synonyms.normal(name)
         for order, words_ in (("dmy", ("dd mm", "d m y")), ("mdy", ("mm dd", "m d y"))):
@@ -183,15 +184,12 @@ def _is_year_first(texts: Sequence[pd.Series]) -> bool:
 
 
 def _time_texts(draft: Draft) -> list[pd.Series]:
-    found = draft.headers((*TIMES, *_DATED))
+    found = draft.headers((*TIMES, *synonyms.CHANGE_DATES))
     return [
         draft.raw.cells[h]
         for h in found
         if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
     ]
-
-
-_DATED = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)
 
 
 def _clock_texts(draft: Draft) -> list[pd.Series]:

@@ -78,15 +78,29 @@ def _with_groups(names: list[str], above: Sequence[str]) -> list[str]:
 
 def _numbered(names: list[str]) -> list[str]:
     """Give numbers to a run of two or more names that comes again, end to end."""
-    for length in range(2, len(names) // 2 + 1):
-        for start in range(len(names) - 2 * length + 1):
-            run = names[start : start + length]
-            times = 1
-            while names[start + times * length :][:length] == run:
-                times += 1
-            if times > 1 and all(run) and len(set(run)) == length:
-                return _with_numbers(names, start, length, times)
+    for length, start in _distances(names):
+        run = names[start : start + length]
+        end = start + length
+        while names[end : end + length] == run:
+            end += length
+        times = (end - start) // length
+        if times > 1 and all(run) and len(set(run)) == length:
+            return _with_numbers(names, start, length, times)
     return names
+
+
+def _distances(names: list[str]) -> list[tuple[int, int]]:
+    """Give how far on each name comes again, and where it stands; the nearest first.
+
+    No name stands twice in a run, so where one comes again the next run begins.
+    """
+    found: list[tuple[int, int]] = []
+    last: dict[str, int] = {}
+    for at, name in enumerate(names):
+        if name in last and at - last[name] > 1:
+            found.append((at - last[name], last[name]))
+        last[name] = at
+    return sorted(found)
 
 
 def _with_numbers(names: list[str], start: int, length: int, times: int) -> list[str]:

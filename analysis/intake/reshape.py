@@ -12,7 +12,6 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.columns import INFUSIONS, LINES, Table
-from analysis.errors import InputError
 from analysis.intake import numbers, synonyms, words
 from analysis.intake.changes import turn_changes
 from analysis.intake.dated import lines_of_checks, read_line_dates
@@ -41,7 +40,6 @@ __all__ = [
     "NO_PLACE",
     "SUPERSEDED",
     "Turned",
-    "check_headers",
     "turn",
 ]
 
@@ -94,13 +92,12 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     text["file"] = sheet.raw.file
     text["line"] = sheet.raw.lines
     text["source"] = sheet.source
-    text["row_text"] = sheet.raw_text()
-    text["identity"] = identity(sheet)
     text["is_struck"] = is_struck(sheet)
     if table is LINES:
         text["line_id"] = text["line_id"].where(text["line_id"] != "", _line_ids(text))
     rows = pd.Series(sheet.cells.index, index=sheet.cells.index, dtype="int64")
-    turned = finished(sheet, table, reading, (text, rows, no_fate()))
+    parts = (text, rows, no_fate())
+    turned = finished(sheet, table, reading, parts, identity(sheet))
     beside = lines_of_checks(sheet, text, reading) if table is CHECKS_WIDE else []
     return replace(turned, beside=tuple(beside))
 
@@ -154,25 +151,3 @@ def _line_ids(text: pd.DataFrame) -> pd.Series:
     """Name lines that have no id by patient, kind and day of insertion."""
     parts = text["patient_id"] + " " + text["kind"] + " " + text["inserted_at"]
     return "derived " + parts.str.replace("_", " ")
-
-
-def check_headers(raw: RawTable, layout: TableLayout) -> None:
-    """Refuse a table that lacks a header its layout names.
-
-    Parameters
-    ----------
-    raw : RawTable
-        The table.
-    layout : TableLayout
-        Its layout.
-
-    Raises
-    ------
-    InputError
-        Names the headers that are not there.
-    """
-    there = {synonyms.normal(h) for h in raw.cells.columns}
-    lacking = sorted(layout.headers() - there)
-    if lacking:
-        msg = f"{raw.file}: has no column {', '.join(lacking)}, which the layout names"
-        raise InputError(f"{msg}; name the right ones in the layout")

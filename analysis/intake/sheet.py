@@ -12,6 +12,7 @@ from analysis.intake.files import RawTable, row_text
 from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
+from analysis.intake.spelling import NAMES, one_spelling
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,9 @@ class Sheet:
         raw = only_rows(raw, raw.cells.index.isin(rows.index))
         for name, where in layout.constants.items():
             if name not in given:
-                value = constant_of(where, raw)
+                value = constant_of(name, where, raw)
                 given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
+        given = {n: one_spelling(v) if n in NAMES else v for n, v in given.items()}
         filled = resolved(raw.cells, layout)
         source = raw.file + ":" + raw.lines.astype("str")
         return cls(raw, layout, _recorded(filled, layout), source, given)
@@ -84,15 +86,20 @@ class Sheet:
         """
         return [self.cells[h] for h in self.layout.columns.get(column, ())]
 
-    def raw_text(self) -> pd.Series:
-        """Give each row as it stands in the file.
+    def raw_text(self, rows: pd.Index) -> pd.Series:
+        """Give some rows as they stand in the file.
+
+        Parameters
+        ----------
+        rows : Index
+            The raw rows wanted; few, as all texts take as much memory as the file.
 
         Returns
         -------
         Series of str
-            As CSV.
+            As CSV, on `rows`.
         """
-        return pd.Series(row_text(self.raw.cells), index=self.cells.index, dtype="str")
+        return row_text(self.raw.cells.loc[rows])
 
 
 def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
@@ -284,9 +291,7 @@ def _chart_of(
 def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     """Empty the cells that hold a mark of "not recorded"."""
     marks = words.NOT_RECORDED | {words.key_of(w) for w in layout.not_recorded}
-    used = {h for headers in layout.columns.values() for h in headers}
-    used |= {h for group in layout.contents_of for h in group}
-    used |= {h for headers in layout.signs_of.values() for h in headers}
+    used = {header for _, header in layout.named()}
     out = cells.copy()
     for header in used:
         column = cells[header]
@@ -296,8 +301,8 @@ def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     return out
 
 
-def identity(sheet: Sheet) -> pd.Series:
-    """Give a key that is equal only for rows alike in every column.
+def identity(sheet: Sheet) -> dict[str, pd.Series]:
+    """Give what rows are compared by: all their cells, under names all files share.
 
     Blanks that repeat the value above are filled: rows of two charts are never alike.
 
@@ -308,8 +313,9 @@ def identity(sheet: Sheet) -> pd.Series:
 
     Returns
     -------
-    Series of str
-        One a row.
+    dict of str to Series of str
+        By canonical name, else by the file's own header behind a plus sign. An empty
+        cell is the same as a column that is not there.
     """
     filled = resolved(sheet.raw.cells, sheet.layout)
     names = {
@@ -317,15 +323,8 @@ def identity(sheet: Sheet) -> pd.Series:
         for column, headers in sheet.layout.columns.items()
         for i, h in enumerate(headers)
     }
-    key = pd.Series("", index=filled.index, dtype="str")
-    for name, value in sorted(sheet.given.items()):
-        key = key + ("\x1f" + name + "=" + value).where(value != "", "")
-    for header in sorted(filled.columns, key=lambda h: names.get(h, f"+{h}")):
-        column = filled[header]
-        name = names.get(header, f"+{header}")
-        # An empty canonical cell is the same as a column that is not there.
-        key = key + ("\x1f" + name + "=" + column).where(column != "", "")
-    return key
+    cells = {names.get(h, f"+{h}"): filled[h] for h in filled.columns}
+    return {**sheet.given, **cells}
 
 
 def is_struck(sheet: Sheet) -> pd.Series:

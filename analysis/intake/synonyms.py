@@ -19,7 +19,8 @@ DRUG, DOSE, DOSE_UNIT = "drug", "dose", "dose_unit"
 LINE_CHANGED_ON, SITE_CHANGED_ON, WHY_CHANGED = (
     "line_changed_on", "site_changed_on", "why_changed",
 )  # fmt: skip
-NO_PLACE = "no place"
+#: Dates on which a line or a site was changed.
+CHANGE_DATES = (LINE_CHANGED_ON, SITE_CHANGED_ON)
 
 
 class Strength(IntEnum):
@@ -47,8 +48,8 @@ _SYNONYMS = {
     "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
     "hosp no|"
     "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
-    "subject|subject id|study id|nhi|health number|person id|identifier|patient|pt|"
-    "resident|client|patient code|person|resident no|chi|nhs no|patient ref|client ref",
+    "subject|subject id|study id|health number|person id|identifier|patient|pt|"
+    "resident|client|patient code|person|resident no|patient ref|client ref",
     "infusion_id": "infusion id|infusion|infusion no|infusion number|syringe id|"
     "syringe no|syringe number|run|run no|run id|csci id|csci no|chart no|chart number|"
     "order id|order no|prescription no|prescription id|sheet no|syringe run|"
@@ -272,12 +273,6 @@ _BY_PHRASE: dict[str, list[str]] = {}
 for _column, _phrases in _SYNONYMS.items():
     for _phrase in _phrases.split("|"):
         _BY_PHRASE.setdefault(_phrase.strip(), []).append(_column)
-
-#: Columns read and not used: they have no place in the canonical tables.
-PLACELESS = frozenset(
-    {"vtbi", "prime_volume", "time_remaining", "site_score", "battery_other", "keypad",
-     "discard"}
-)  # fmt: skip
 
 _UNIT = re.compile(
     r"\s+(?:in\s+)?(?:mls?|cc|h|hrs?|hours?|percent|mgs?|ml h|ml hr|ml per hour|"

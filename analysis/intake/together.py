@@ -30,8 +30,31 @@ def settle_together(
     found = _with_orders(proposals)
     placed = _placed(found)
     found = [_with_missing(raw, p, placed) for raw, p in zip(raws, found, strict=True)]
-    return [
+    found = [
         _with_digits(raw, p, raws, found) for raw, p in zip(raws, found, strict=True)
+    ]
+    return _without_notes(raws, found)
+
+
+#: Fewer columns that can be recognised than this do not make a table of a log.
+_FEWEST = 3
+
+
+def _without_notes(
+    raws: Sequence[RawTable], proposals: Sequence[Proposal]
+) -> list[Proposal]:
+    """Put sheets aside that are plainly no table, where others of the book are one."""
+    lacks = [any(q.entry == "columns" for q in p.questions) for p in proposals]
+    whole = {_book(p) for p, is_so in zip(proposals, lacks, strict=True) if not is_so}
+    return [
+        replace(
+            p,
+            is_beside=raw.is_sheet
+            and is_lacking
+            and _book(p) in whole
+            and len(p.table.columns) < _FEWEST,
+        )
+        for raw, p, is_lacking in zip(raws, proposals, lacks, strict=True)
     ]
 
 
@@ -96,6 +119,11 @@ def _with_missing(
         text += f"{', '.join(missing)}; found {shown}; add the column, rename its "
         text += f"header, or name it in a layout{_nearly(raw, missing)}"
         text += _where_else(raw, can_be_said)
+        text += (
+            "; if the sheet is none of the log, name it under skip_sheets in a layout"
+            if raw.is_sheet
+            else ""
+        )
         constants = {**table.constants, **dict.fromkeys(can_be_said, OPEN)}
         table = replace(table, constants=constants)
     asked = Question("columns", text, blocks=True)

@@ -1,7 +1,8 @@
 """One raw table turned into a canonical text table, with its faults and its account."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import pandas as pd
 
@@ -35,7 +36,12 @@ class Turned:
     table : Table
         What `text` holds: `CHECKS_WIDE`, ``INFUSIONS`` or ``LINES``.
     text : DataFrame of str
-        Columns of `table`, with file, line, source, row_text, identity, is_struck.
+        Columns of `table`, with file, line, source, is_struck.
+    row_text : callable
+        Given some rows of `text`, gives each as it stands in the file: texts of all
+        rows would take as much memory as the file.
+    identity : mapping of str to Series of str
+        What rows of `text` are compared by (`alike.number_alike`).
     headers : dict of str to str
         Column to the file's own header, for messages.
     originals : DataFrame of str
@@ -61,6 +67,8 @@ class Turned:
     raw: RawTable
     table: Table
     text: pd.DataFrame
+    row_text: Callable[[pd.Index], pd.Series]
+    identity: Mapping[str, pd.Series]
     headers: dict[str, str]
     originals: pd.DataFrame
     faults: pd.DataFrame
@@ -101,13 +109,14 @@ def frame_of(reading: Reading, table: Table, index: pd.Index) -> pd.DataFrame:
     DataFrame of str
         Columns of the table; empty text where nothing was read.
     """
-    empty = pd.Series("", index=index, dtype="str")
+    # One column of blanks for all that the table has not: text is never copied.
+    blank = pd.Series("", index=index, dtype="str")
+    read = {
+        name: cells.reindex(index).astype("str").fillna("")
+        for name, cells in reading.text.items()
+    }
     return pd.DataFrame(
-        {
-            name: reading.text.get(name, empty).reindex(index).astype("str").fillna("")
-            for name in table.names
-        },
-        index=index,
+        {name: read.get(name, blank) for name in table.names}, index=index
     )
 
 
@@ -116,6 +125,7 @@ def finished(
     table: Table,
     reading: Reading,
     rows: tuple[pd.DataFrame, pd.Series, pd.Series],
+    identity: Mapping[str, pd.Series],
 ) -> Turned:
     """Put a turned table together; `rows` are its text, feeds and fate.
 
@@ -130,6 +140,8 @@ def finished(
     rows : tuple of (DataFrame, Series, Series)
         Text, which rows each raw row feeds, and the fate of those that feed
         none.
+    identity : mapping of str to Series of str
+        What rows are compared by.
 
     Returns
     -------
@@ -137,16 +149,17 @@ def finished(
         For `type_sheets`.
     """
     text, feeds, fate = rows
-    used = {h for headers in sheet.layout.columns.values() for h in headers}
-    used |= {h for group in sheet.layout.contents_of for h in group}
-    used |= {h for headers in sheet.layout.signs_of.values() for h in headers}
+    used = {header for _, header in sheet.layout.named()}
+    row_text = partial(_row_text, sheet, feeds)
     return Turned(
         raw=sheet.raw,
         table=table,
         text=text,
+        row_text=row_text,
+        identity=identity,
         headers=reading.headers,
         originals=pd.DataFrame(reading.originals, index=text.index),
-        faults=_placed(reading.faults, text),
+        faults=_placed(reading.faults, text, row_text),
         qualifiers=_qualified(reading.qualifiers, text),
         feeds=feeds,
         fate=fate,
@@ -155,21 +168,31 @@ def finished(
     )
 
 
-def _placed(faults: Iterable[pd.DataFrame], text: pd.DataFrame) -> pd.DataFrame:
+def _row_text(sheet: Sheet, feeds: pd.Series, index: pd.Index) -> pd.Series:
+    """Give rows as they stand in the file: one below the other where several feed."""
+    mine = feeds[feeds.isin(index)]
+    text = sheet.raw_text(mine.index).set_axis(mine.to_numpy())
+    if not mine.is_unique:
+        text = text.groupby(level=0).agg("\n".join).astype("str")
+    return text.reindex(index)
+
+
+def _placed(
+    faults: Iterable[pd.DataFrame],
+    text: pd.DataFrame,
+    row_text: Callable[[pd.Index], pd.Series],
+) -> pd.DataFrame:
     """Give faults the place of their row, where they have none of their own."""
     some = [f for f in faults if len(f)]
     if not some:
         return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
-    return pd.concat([_in_place(f, text) for f in some])[FAULT_COLUMNS]
-
-
-def _in_place(faults: pd.DataFrame, text: pd.DataFrame) -> pd.DataFrame:
-    if "source" in faults:
-        return faults
-    return faults.assign(
-        source=text["source"].reindex(faults.index),
-        row=text["row_text"].reindex(faults.index),
-    )
+    placed = [
+        f
+        if "source" in f
+        else f.assign(source=text["source"].reindex(f.index), row=row_text(f.index))
+        for f in some
+    ]
+    return pd.concat(placed)[FAULT_COLUMNS]
 
 
 def _qualified(found: Sequence[pd.DataFrame], text: pd.DataFrame) -> pd.DataFrame:

@@ -1,11 +1,14 @@
 """The course of a volume and the unit of a rate, confirmed by each other."""
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.direction import Course, course_of
-from analysis.intake.layout import OPEN
-from analysis.intake.profiles import Profile, are_parts_of_one
+from analysis.intake.files import RawTable
+from analysis.intake.layout import OPEN, TableLayout
+from analysis.intake.profiles import Profile, are_parts_of_one, profile
 from analysis.intake.proposal import Draft
 from analysis.intake.synonyms import Strength
 
@@ -36,6 +39,10 @@ _WAYS = {
     "display_remaining_ml": ("falls", "what is left falls"),
     "volume_delivered_ml": ("rises", "what was given rises"),
 }
+
+
+#: Moves of a running total in which its rise must have shown.
+_ENOUGH_TO_RISE = 3
 
 
 #: Headers of a volume that do not say which: its course must tell.
@@ -79,7 +86,9 @@ def _checked_way(draft: Draft, column: str, header: str, course: Course) -> Draf
         return draft.say(entry, f"{header} {way} from check to check ({counts})")
     other = next((w for w, is_so in goes.items() if is_so and w != way), "")
     is_bare = synonyms.without_unit(synonyms.normal(header)) in _BARE
-    if not other and not course.is_level() and not is_bare:
+    # What was given since the check before goes up and down: it is no running total.
+    is_open = is_bare or (way == "rises" and course.moves() >= _ENOUGH_TO_RISE)
+    if not other and not course.is_level() and not is_open:
         return draft
     does = (
         f"{other} from check to check" if other else "does not show which way it goes"
@@ -221,3 +230,57 @@ _LARGEST_HOURLY = 3.0
 
 #: Largest possible one: the hard limit of the column.
 _LARGEST_POSSIBLE = 10.0
+
+
+def contradiction(raw: RawTable, table: TableLayout) -> str:
+    """Tell that the values of a file contradict what a layout takes them for.
+
+    Parameters
+    ----------
+    raw : RawTable
+        The file.
+    table : TableLayout
+        Its layout.
+
+    Returns
+    -------
+    str
+        The sentence that says so: a volume left that clearly rises, one given that
+        clearly falls, or a rate in the one unit that the volume follows in the other.
+        Empty where nothing speaks against the layout.
+    """
+    spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+    own = {
+        name: tuple(spelled.get(synonyms.normal(h), h) for h in headers)
+        for name, headers in table.columns.items()
+    }
+    fill = tuple(spelled.get(synonyms.normal(h), h) for h in table.fill_down)
+    draft = Draft(
+        raw=raw, profiles={}, table=replace(table, columns=own, fill_down=fill)
+    )
+    pace = float("nan")
+    for column, (way, _) in _WAYS.items():
+        header = draft.header(column)
+        course = _course(draft, header)
+        goes = "rises" if way == "falls" else "falls"
+        if course.is_rising() if way == "falls" else course.is_falling():
+            counts = f"{course.falls} down, {course.rises} up"
+            told = f"{header} is named as {column}, but {goes} from check to check "
+            return f"{told}({counts})"
+        pace = course.pace if header and not pace > 0 else pace
+    return _against_unit(draft, pace)
+
+
+def _against_unit(draft: Draft, pace: float) -> str:
+    said = draft.table.units.get("set_rate_ml_h", "")
+    header = draft.header("set_rate_ml_h")
+    if not said or header not in draft.raw.cells:
+        return ""
+    median = profile(header, draft.raw.cells[header]).median()
+    found = _unit_by(median / pace if pace > 0 else float("nan"))
+    if found in ("", said):
+        return ""
+    return (
+        f"{header} is said to be in {said}, but half of its values are at or below "
+        f"{median:g} while the volume moves by {pace:.2g} mL/h, as in {found}"
+    )

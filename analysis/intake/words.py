@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
+from analysis.intake.invisible import visible
 from analysis.terms import (
     EndReason,
     Entry,
@@ -354,7 +355,7 @@ def key_of(cell: str) -> str:
     >>> key_of("  Nad. ")
     'nad'
     """
-    plain = unicodedata.normalize("NFKC", cell).casefold()
+    plain = unicodedata.normalize("NFKC", visible(cell)).casefold()
     return re.sub(r"\s+", " ", plain).strip().rstrip(".!") or plain.strip()
 
 

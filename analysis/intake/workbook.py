@@ -5,7 +5,8 @@ import io
 import re
 import zipfile
 import zlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from python_calamine import (
@@ -16,6 +17,7 @@ from python_calamine import (
 )
 
 from analysis.errors import InputError
+from analysis.intake.sheet_errors import errors_of
 
 #: What a workbook file begins with: a zip archive, or a compound document.
 _ZIP, _COMPOUND = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
@@ -35,6 +37,25 @@ class SheetRows:
 
     name: str
     rows: list[list[str]]
+
+    def with_errors(self, errors: Mapping[tuple[int, int], str]) -> "SheetRows":
+        """Put error values where the reader of workbooks leaves blanks.
+
+        Parameters
+        ----------
+        errors : mapping of (int, int) to str
+            Row and column, from 0 on, to the error.
+
+        Returns
+        -------
+        SheetRows
+            With the errors as text.
+        """
+        rows = [row.copy() for row in self.rows] if errors else self.rows
+        for (row, column), error in errors.items():
+            if row < len(rows) and column < len(rows[row]):
+                rows[row][column] = error
+        return replace(self, rows=rows)
 
 
 def is_workbook(data: bytes) -> bool:
@@ -69,7 +90,8 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
         Sheets with anything in them, hidden ones too, in the order of the workbook.
         Date-times are ``2026-09-14T11:54:00``, dates ``2026-09-14``, times
         ``11:54:00``, numbers plain decimals of at most 15 digits, whole ones exact,
-        truth values yes and no. A formula gives the value that was stored with it.
+        truth values yes and no. A formula gives the value that was stored with it; an
+        error value such as #N/A stands as text (in .xls files as a blank).
 
     Raises
     ------
@@ -79,13 +101,15 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
     _check_area(data, label)
     try:
         with CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
-            return _sheets(book, label)
+            sheets = _sheets(book, label)
     except CalamineError as error:
         if isinstance(error, PasswordError) or _is_locked(data):
             msg = f"{label}: the workbook is locked with a password"
             raise InputError(f"{msg}; save it without one") from None
         msg = f"{label}: cannot be opened as a workbook ({error})"
         raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
+    errors = errors_of(data)
+    return [sheet.with_errors(errors.get(sheet.name, {})) for sheet in sheets]
 
 
 _SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)

@@ -203,6 +203,7 @@ def test_every_row_is_accounted_for(
     ("cell", "value", "column", "reason"),
     [
         pytest.param("checked_at", "", "checked_at", "no time", id="no time"),
+        pytest.param("ward", "#REF!", "ward", "error of a sheet", id="an error value"),
         pytest.param(
             "checked_at", "soon", "checked_at", "time not readable", id="time in words"
         ),

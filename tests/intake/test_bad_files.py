@@ -1,6 +1,7 @@
 """Bad files through the command: the account balances, or one sentence and no more."""
 
 import io
+import os
 import random
 import re
 import struct
@@ -414,9 +415,21 @@ def make_vanishing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("analysis.intake.files.find_records", deleted)
 
 
+def make_pipe(path: Path, _: pytest.MonkeyPatch) -> None:
+    """Make a pipe that nobody writes to: reading it would wait for ever."""
+    os.mkfifo(path)
+
+
+def make_loop(path: Path, _: pytest.MonkeyPatch) -> None:
+    """Make a link that leads to itself."""
+    path.symlink_to(path)
+
+
 @pytest.mark.parametrize(
     ("make", "says"),
     [
+        pytest.param(make_pipe, "is a pipe or a device", id="a pipe"),
+        pytest.param(make_loop, "cannot be followed to a file", id="a loop of links"),
         pytest.param(make_nothing, "no such file", id="no file"),
         pytest.param(make_folder, "is a folder", id="a folder"),
         pytest.param(make_closed, "cannot be read (Permission", id="not readable"),
@@ -438,3 +451,44 @@ def test_a_file_that_cannot_be_read_ends_in_one_sentence(  # noqa: PLR0913, PLR0
     monkeypatch.chdir(tmp_path)
     assert_one_sentence(run(monkeypatch, capsys, command, str(path)), says)
     assert [p for p in tmp_path.iterdir() if p != path] == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param("two\nbad.csv", id="a line break"),
+        pytest.param("\x1b[31mbad.csv", id="a control character"),
+        pytest.param(os.fsdecode(b"\xe9bad.csv"), id="bytes that are no text"),
+    ],
+)
+def test_a_name_that_cannot_be_told_ends_in_one_sentence(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    name: str,
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(text(HEADER, *ROWS))
+    monkeypatch.chdir(tmp_path)
+    told = run(monkeypatch, capsys, "intake", name)
+    assert_one_sentence(told, "a name with a line break or with bytes")
+
+
+def test_a_bad_file_leaves_the_report_that_is_there_as_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
+    good.write_bytes(text(HEADER, *ROWS))
+    bad.write_bytes(text("a,b", "1,2"))
+    where = ("--out", str(tmp_path / "out"), "--tables-only")
+    status, _, errors = run(monkeypatch, capsys, "audit", str(good), *where)
+    assert status == 0, errors
+
+    def report() -> dict[Path, bytes]:
+        files = (p for p in (tmp_path / "out").rglob("*") if p.is_file())
+        return {p: p.read_bytes() for p in files}
+
+    before = report()
+    assert before
+    assert run(monkeypatch, capsys, "audit", str(bad), *where)[0] != 0
+    assert report() == before

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.intake.dates import Clock, Order, decide_clock, decide_order, read_clock
+from analysis.intake.clocks import Clock
+from analysis.intake.dates import Order, decide_clock, decide_order, read_clock
 
 
 def texts(*cells: str) -> pd.Series:

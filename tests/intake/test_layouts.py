@@ -1,5 +1,7 @@
 """Layouts: what is recognised, what is asked, and shapes turned into canonical rows."""
 
+import re
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -7,7 +9,7 @@ import pytest
 from analysis.errors import InputError, LayoutError
 from analysis.intake import Log, read_exports
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import parse_layout
+from analysis.intake.layout import TableLayout, parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy
@@ -85,11 +87,87 @@ def test_an_open_question_is_refused(tmp_path: Path) -> None:
             "date_order",
             id="a word of no list",
         ),
+        pytest.param(
+            "[[table]]\nholds='checks'\n[table.columns]\nward='?'",
+            r'columns.ward is not settled; write the answer in place of "\?"',
+            id="a question left open",
+        ),
+        pytest.param(
+            "[[table]]\nholds='checks'\nclock=24\n[table.columns]\nward='W'",
+            "clock must be a text in quotes",
+            id="a number where a word is wanted",
+        ),
+        pytest.param(
+            "[[table]]\nholds='checks'\n[table.columns]\nnote='N'\n"
+            "[table.digits]\npatient=4",
+            "digits.patient is no column of checks",
+            id="digits of no column",
+        ),
+        pytest.param(
+            "[[table]]\nholds='checks'\n[table.columns]\nnote='N'\n"
+            "[table.constants]\nward='(folder)'",
+            r"constants.ward reads '\(folder\)'; it must be a value, \(sheet\)",
+            id="a place that is none",
+        ),
+        pytest.param(
+            "[[table]]\nholds='checks'\n[table.columns]\nnote='N'\n"
+            "[table.constants]\nward='(above)'",
+            r"constants.ward reads '\(above\)'",
+            id="a place above without its label",
+        ),
     ],
 )
 def test_layouts_are_strict(layout: str, wrong: str) -> None:
     with pytest.raises(LayoutError, match=wrong):
         parse_layout(layout, "layout")
+
+
+def test_the_readme_names_every_entry_of_a_layout() -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    table = text.partition("| entry | what it says")[2].partition("\n\n")[0]
+    keys = [line.split("|")[1] for line in table.splitlines()[2:]]
+    named = {name for key in keys for name in re.findall("`(.*?)`", key)}
+    assert named == {field.name for field in fields(TableLayout)}
+
+
+@pytest.mark.parametrize(
+    ("where", "says"),
+    [
+        pytest.param(
+            "(above) Ward",
+            "x.csv: nothing above the header stands beside 'Ward', where the layout "
+            "takes ward from; correct constants.ward",
+            id="no such line above the header",
+        ),
+        pytest.param(
+            "(heading) Ward",
+            "x.csv: no row of one cell names 'Ward', where the layout takes ward from",
+            id="no such heading",
+        ),
+        pytest.param(
+            "(sheet)",
+            "x.csv: the layout takes ward from the name of the sheet, and this is no "
+            "workbook",
+            id="the sheet of a text file",
+        ),
+    ],
+)
+def test_a_ward_that_is_not_where_the_layout_says_is_told_once(
+    tmp_path: Path, where: str, says: str
+) -> None:
+    path = tmp_path / "x.csv"
+    layout = printed(path, PLAIN).replace('ward = "Unit name"', "")
+    layout += f'\n[table.constants]\nward = "{where}"\n'
+    with pytest.raises(InputError, match=re.escape(says)):
+        read(path, PLAIN, layout)
+
+
+def test_patients_that_are_different_with_and_without_zeros_can_be_said(
+    tmp_path: Path,
+) -> None:
+    layout = printed(tmp_path / "x.csv", PLAIN) + "[table.digits]\npatient_id = 0\n"
+    checks = read(tmp_path / "x.csv", PLAIN, layout).checks
+    assert checks["patient_id"].unique().tolist() == ["0012"]
 
 
 ITEMS = """\

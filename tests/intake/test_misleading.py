@@ -171,6 +171,38 @@ def test_a_layout_that_does_not_fit_the_file_ends_in_one_sentence(
         read(tmp_path, files, layout(keys=keys))
 
 
+AGAINST = [
+    pytest.param(
+        layout().replace("volume_remaining_ml", "volume_delivered_ml"),
+        r"Volume left is named as volume_delivered_ml, but falls .*\(3 down, 0 up\)",
+        id="what is left taken for what was given",
+    ),
+    pytest.param(
+        layout(more='[table.units]\nset_rate_ml_h = "mL/24 h"'),
+        "Rate ml/h is said to be in mL/24 h, .* as in mL/h",
+        id="a rate per hour taken for one per day",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "says"), AGAINST)
+def test_a_layout_that_the_values_contradict_is_refused(
+    tmp_path: Path, text: str, says: str
+) -> None:
+    with pytest.raises(InputError, match=f"log.csv: {says}; correct the layout"):
+        read(tmp_path, {"log.csv": table("Rate ml/h", *["0.6"] * 4)}, text)
+
+
+def test_what_was_given_since_the_last_check_is_no_running_total(
+    tmp_path: Path,
+) -> None:
+    text = table("Rate ml/h", *["0.6"] * 4).replace("Volume left", "Volume given")
+    for old, new in zip(VOLUMES, (0.1, 2.4, 2.3, 2.5), strict=True):
+        text = text.replace(f",{old},", f",{new},")
+    with pytest.raises(InputError, match="Volume given does not show which way"):
+        read(tmp_path, {"log.csv": text})
+
+
 # --- dates and marks ------------------------------------------------------------------
 
 MOMENT = "dd/mm/yyyy hh:mm"

@@ -126,6 +126,20 @@ def test_a_formula_gives_what_was_stored_with_it(tmp_path: Path) -> None:
     assert read(path)[0].cells.iloc[0].tolist() == ["2", "=1+1"]
 
 
+def test_an_error_of_a_sheet_is_no_blank(tmp_path: Path) -> None:
+    path = tmp_path / "book.xlsx"
+    book = xlsxwriter.Workbook(str(path))
+    for name in ("V", "This & that"):
+        sheet = book.add_worksheet(name)
+        sheet.write_row(1, 1, ["a", "b", "c"])
+        sheet.write_formula(2, 1, "=NA()", value="#N/A")
+        sheet.write_formula(2, 3, "=1/0", value="#DIV/0!")
+        sheet.write_string(2, 2, "x")
+    book.close()
+    rows = [table.cells.iloc[0].tolist() for table in read(path)]
+    assert rows == [["#N/A", "x", "#DIV/0!"]] * 2
+
+
 @pytest.mark.parametrize(
     ("data", "sentence"),
     [
