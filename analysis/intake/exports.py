@@ -17,6 +17,7 @@ from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
+from analysis.intake.spread import unspread
 from analysis.intake.volumes import contradiction
 
 _SHOWN = 5
@@ -76,7 +77,7 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
             skip_sheets=layout.skip_sheets if layout else (),
         )
     ]
-    return [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+    return [unspread(raw) for raw in raws if raw.header_line or len(raw.cells.columns)]
 
 
 def _resolved(path: Path) -> Path:

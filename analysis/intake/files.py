@@ -49,7 +49,7 @@ HEADER_AMONG = 60
 
 #: Records by which the delimiter is decided.
 _SAMPLE = 400
-_DELIMITERS = (",", ";", "\t")
+_DELIMITERS = (",", ";", "\t", "|")
 
 
 @dataclass(frozen=True, slots=True)

@@ -407,7 +407,8 @@ def candidates(header: str) -> list[Candidate]:
     canonical = "_".join(name.split())
     if canonical in CANONICAL_NAMES:
         found[canonical] = Strength.CANONICAL
-    for form in dict.fromkeys((name, without_unit(name), _singular(name))):
+    forms = (name, without_unit(name), _singular(name), without_unit(_in_full(name)))
+    for form in dict.fromkeys(forms):
         for column in _BY_PHRASE.get(form, []):
             found.setdefault(column, Strength.SYNONYM)
     if not found:
@@ -486,6 +487,16 @@ def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
         or (column in _READINGS and bool(said & _NO_READING))
         or (column in _ASKED and (bool(said & _TURNED) or name.startswith("no ")))
     )
+
+
+#: Short forms in the names of database columns.
+_SHORT = {"dt": "date", "dte": "date", "tm": "time", "dttm": "date time",
+          "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no"}  # fmt: skip
+
+
+def _in_full(name: str) -> str:
+    """Give a header with short forms in full: ``obs dt`` is a date."""
+    return " ".join(_SHORT.get(word, word) for word in name.split())
 
 
 def _singular(name: str) -> str:

@@ -170,7 +170,35 @@ Amber,K1,14/09/2026,2:00,PM,0.6,13.6
 Amber,K1,14/09/2026,6:30,pm,0.6,11
 """
 
+ACROSS = """\
+Ward,Patient,Started,Rate ml/h,Check 1 time,Check 1 ml left,Check 2 time,Check 2 ml left
+Amber,K1,13/09/2026 08:00,0.6,13/09/2026 12:00,13.6,13/09/2026 16:10,11
+Amber,K2,14/09/2026 09:00,0.6,14/09/2026 12:30,14,,
+Amber,K3,15/09/2026 09:00,0.6,,,,
+"""
+PIPES = """\
+WARD|PT_NO|OBS_DT|OBS_TM|RATE_MLHR|VOL_REM_ML
+Amber|K1|20260914|0800|0.6|16
+Amber|K1|20260914|1205|0.6|13.5
+"""
+
 READ_RIGHT = [
+    pytest.param(
+        {"across.csv": ACROSS},
+        "patient_id checked_at set_rate_ml_h volume_remaining_ml",
+        [
+            "K1 | 2026-09-13 12:00 | 0.6 | 13.6",
+            "K1 | 2026-09-13 16:10 | 0.6 | 11",
+            "K2 | 2026-09-14 12:30 | 0.6 | 14",
+        ],
+        id="checks side by side in a row",
+    ),
+    pytest.param(
+        {"db.csv": PIPES},
+        "patient_id checked_at volume_remaining_ml",
+        ["K1 | 2026-09-14 08:00 | 16", "K1 | 2026-09-14 12:05 | 13.5"],
+        id="upright bars, short forms in the headers, days and times of digits alone",
+    ),
     pytest.param(
         {"halves.csv": HALVES},
         "checked_at volume_remaining_ml",

@@ -1,0 +1,116 @@
+"""Checks side by side in one row, as charts are typed up, to one row a check."""
+
+import re
+from collections import defaultdict
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.intake import synonyms
+from analysis.intake.files import RawTable
+
+#: ``Check 2 time``, ``Time (2)``; a year or a length is no number of a check.
+_NUMBERED = re.compile(r"(?P<before>.*?)\(?\b(?P<number>[1-9]\d?)\b\)?(?P<after>.*)")
+
+_VOLUMES = {"volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml"}
+
+#: Headers of one column of the checks, by the number of the check.
+Stem = dict[int, str]
+
+
+def unspread(raw: RawTable) -> RawTable:
+    """Give every check of a row a row of its own, where headers number the checks.
+
+    That is so where headers differ by a number from 1 on, and what they number is a
+    time and a volume among others. Drugs or lines that are numbered stay as they are.
+
+    Parameters
+    ----------
+    raw : RawTable
+        A file or a sheet.
+
+    Returns
+    -------
+    RawTable
+        The same where checks do not stand side by side. Otherwise with the headers
+        without their numbers; a row a check, all of one record on its line, and what
+        holds for the whole record repeated. A check without any cell is no row, unless
+        the record has no other.
+    """
+    headers = [str(h) for h in raw.cells.columns]
+    stems = _checks_of(headers)
+    if not stems:
+        return raw
+    numbers = sorted({n for stem in stems.values() for n in stem})
+    spread = {header for stem in stems.values() for header in stem.values()}
+    common = [h for h in headers if h not in spread]
+    parts = []
+    for number in numbers:
+        part = raw.cells[common].copy()
+        for name, stem in stems.items():
+            part[name] = raw.cells[stem[number]] if number in stem else ""
+        parts.append(part)
+    every = pd.concat(parts, ignore_index=True)
+    filled = (every[list(stems)] != "").any(axis=1).to_numpy(copy=True)
+    filled[: len(raw.cells)] |= ~filled.reshape(len(numbers), -1).any(axis=0)
+    order = np.arange(len(every)).reshape(len(numbers), -1).T.ravel()
+    kept = order[filled[order]]
+    first, last = (_header_of(stems, n) for n in (numbers[0], numbers[-1]))
+    return replace(
+        raw,
+        cells=every.take(kept).reset_index(drop=True),
+        lines=raw.lines.take(kept % len(raw.cells)).reset_index(drop=True),
+        units=_units(raw, stems),
+        notes=(
+            *raw.notes,
+            f"{raw.file}: has up to {len(numbers)} checks side by side in a row "
+            f"('{first}' to '{last}'); each was read as a row of its own on the same "
+            f"line, and {len(every) - len(kept)} without any cell as none.",
+        ),
+    )
+
+
+def _checks_of(headers: list[str]) -> dict[str, Stem]:
+    """Give the numbered columns of the checks by their name without the number."""
+    found: dict[tuple[str, str], Stem] = defaultdict(dict)
+    for header in headers:
+        if match := _NUMBERED.fullmatch(header):
+            found[match["before"], match["after"]][int(match["number"])] = header
+    stems = {_name(before, after): stem for (before, after), stem in found.items()}
+    # A run of headers that comes again has no number the first time.
+    for name, stem in stems.items():
+        if 1 not in stem and name in headers:
+            stem[1] = name
+    timed = [n for n in stems if _is_run(stems[n]) and "checked_at" in _names(n)]
+    longest = max((len(stems[n]) for n in timed), default=0)
+    of_checks = {n: s for n, s in stems.items() if max(s) <= longest}
+    taken = {h for s in of_checks.values() for h in s.values()}
+    is_free = not set(of_checks) & (set(headers) - taken)
+    has_volume = any(_is_run(s) and _names(n) & _VOLUMES for n, s in of_checks.items())
+    return of_checks if timed and has_volume and is_free else {}
+
+
+def _is_run(stem: Stem) -> bool:
+    """Tell whether a column is there for every check from the first on."""
+    return len(stem) > 1 and set(stem) == set(range(1, len(stem) + 1))
+
+
+def _name(before: str, after: str) -> str:
+    return " ".join(f"{before} {after}".split())
+
+
+def _names(header: str) -> set[str]:
+    return {c.column for c in synonyms.candidates(header)}
+
+
+def _header_of(stems: dict[str, Stem], number: int) -> str:
+    return next(stem[number] for stem in stems.values() if number in stem)
+
+
+def _units(raw: RawTable, stems: dict[str, Stem]) -> dict[str, str]:
+    """Give the row of units for the new headers, from each column's first check."""
+    firsts = {n: stem[min(stem)] for n, stem in stems.items()}
+    own = {n: raw.units[h] for n, h in firsts.items() if h in raw.units}
+    spread = {header for stem in stems.values() for header in stem.values()}
+    return {h: u for h, u in raw.units.items() if h not in spread} | own
