@@ -67,20 +67,38 @@ _LEAST_RISE_ML = 1.0
 _REFILL = 0.6
 
 
-def _stops(batch: Batch, nodes: int) -> tuple[Array, Array, Array, Array]:
-    """Give stops from node to node: lost volume, volume of each, hours, index pairs."""
+@dataclass(frozen=True, slots=True)
+class _Stops:
+    """Stops between s pairs of nodes; hours are those of the nodes."""
+
+    lost_ml: Array
+    volume_ml: Array
+    hours: Array
+    other_log_ratio: Array
+
+
+def _stops(batch: Batch, nodes: int, first: Array, last: Array) -> _Stops:
     hours = np.linspace(0, 1, nodes + 1)[None, :] * batch.elapsed_h[:, -1:]
     line = batch.line_at(hours)
-    first, last = np.triu_indices(nodes + 1, 1)
     a, b = line[:, first], line[:, last]
-    lost = np.clip(
-        np.minimum(b[:, :, None], batch.delivered_ml[:, None, :]) - a[:, :, None],
-        0,
-        None,
-    )
+    # Readings first, as the likelihood works on them: nothing is copied there.
+    lost = np.minimum(b, batch.delivered_ml.T[:, :, None])
+    lost -= a
+    lost = np.moveaxis(np.clip(lost, 0, None, out=lost), 0, 2)
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    volume = np.minimum(a, held) - np.minimum(b, held)
-    return lost, volume, hours, np.stack([first, last])
+    n, k = batch.shape
+    # What rows say that stand within the stop; a stop to the last node has them all.
+    rows = (batch.elapsed_h[:, None, :] < hours[:, :, None]).sum(2)
+    rows[:, -1] = k
+    said = np.cumsum(batch.stopped_log_ratio, axis=1)
+    said = np.concatenate([np.zeros((n, 1)), said], axis=1)
+    at_node = np.take_along_axis(said, rows, axis=1)
+    return _Stops(
+        lost_ml=lost,
+        volume_ml=np.minimum(a, held) - np.minimum(b, held),
+        hours=hours,
+        other_log_ratio=at_node[:, last] - at_node[:, first],
+    )
 
 
 def stalls(batch: Batch, nodes: int) -> Shapes:
@@ -98,20 +116,20 @@ def stalls(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance, length exponential with mean `STOP_H`.
     """
-    lost, volume, hours, (first, last) = _stops(batch, nodes)
-    ends = last < nodes
-    lost, volume, first, last = lost[:, ends], volume[:, ends], first[ends], last[ends]
+    first, last = np.triu_indices(nodes, 1)
+    stops = _stops(batch, nodes, first, last)
+    hours = stops.hours
     began, ended = hours[:, first], hours[:, last]
     length = ended - began
     weight = np.exp(-length / STOP_H) * np.minimum(length / LEAST_STOP_H, 1)
     half = hours[:, 1:2] / 2
     return Shapes(
-        lost_ml=lost,
+        lost_ml=stops.lost_ml,
         log_weight=np.log(weight / weight.sum(1, keepdims=True)),
-        volume_ml=volume,
+        volume_ml=stops.volume_ml,
         began_h=_window(began, half),
         ended_h=_window(ended, half),
-        other_log_ratio=_stopped(batch, began, ended),
+        other_log_ratio=stops.other_log_ratio,
         ratio=np.full(len(first), np.nan),
     )
 
@@ -131,34 +149,26 @@ def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance.
     """
-    lost, volume, hours, (first, last) = _stops(batch, nodes)
-    stays = last == nodes
-    lost, volume, first = lost[:, stays], volume[:, stays], first[stays]
+    first = np.arange(nodes)
+    stops = _stops(batch, nodes, first, np.full(nodes, nodes))
+    hours = stops.hours
     began = hours[:, first]
     n, s = began.shape
     end = np.full((n, s, 2), np.nan)
     end[:, :, 0] = batch.elapsed_h[:, -1:]
     return Shapes(
-        lost_ml=lost,
+        lost_ml=stops.lost_ml,
         log_weight=np.full((n, s), -np.log(s)),
-        volume_ml=volume,
+        volume_ml=stops.volume_ml,
         began_h=_window(began, hours[:, 1:2] / 2),
         ended_h=end,
-        other_log_ratio=_stopped(batch, began, np.full_like(began, np.inf)),
+        other_log_ratio=stops.other_log_ratio,
         ratio=np.full(s, np.nan),
     )
 
 
 def _window(hours: Array, half: Array) -> Array:
     return np.stack([np.clip(hours - half, 0, None), hours + half], axis=-1)
-
-
-def _stopped(batch: Batch, began: Array, ended: Array) -> Array:
-    """Add up what rows say that stand within a stop."""
-    at = batch.elapsed_h[:, None, :]
-    within = (at >= began[:, :, None]) & (at < ended[:, :, None])
-    total: Array = (within * batch.stopped_log_ratio[:, None, :]).sum(-1)
-    return total
 
 
 def slow(batch: Batch, nodes: int) -> Shapes:
