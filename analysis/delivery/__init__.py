@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
+from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import PRESCRIBED, expected_lines
@@ -52,6 +53,8 @@ class Delivery:
         As given by `ward_noise` and `fit_noise`, with event_share.
     threshold : Threshold
         Event probability from which an infusion is listed.
+    drivers : DataFrame
+        As given by `driver_flow`.
     """
 
     lines: pd.DataFrame
@@ -59,6 +62,7 @@ class Delivery:
     findings: pd.DataFrame
     noise: pd.DataFrame
     threshold: Threshold
+    drivers: pd.DataFrame
 
 
 def judge_delivery(log: Log, policy: Policy) -> Delivery:
@@ -115,6 +119,11 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
         threshold=threshold,
+        drivers=driver_flow(
+            readings.assign(slip_probability=lines["slip_probability"]),
+            verdicts[["kind"]].join(log.infusions["driver_id"]),
+            policy.flow_accuracy_pct,
+        ),
     )
 
 
