@@ -19,13 +19,13 @@ _COLUMNS = {
     "step_ml": "reading_step_ml",
     "rate_ml_h": "rate_ml_h",
     "stopped_log_ratio": "stopped_log_ratio",
+    "slip_share": "slip_share",
 }
 _SHARED = {
     "base_ml": "base_ml",
     "offset_ml": "offset_ml",
     "offset_sd_ml": "offset_sd_ml",
     "flow_sd": "flow_sd",
-    "slip_share": "slip_share",
 }
 
 
@@ -55,8 +55,8 @@ class Batch:
     offset_ml, offset_sd_ml, flow_sd : array of float, shape (n,)
         Mean and standard deviation of true minus charted start volume, and standard
         deviation of the flow factor.
-    slip_share : array of float, shape (n,)
-        Chance that a reading is a charting slip.
+    slip_share : array of float, shape (n, k)
+        Chance that the reading is a charting slip.
     is_floored : array of bool, shape (n,)
         The volume cannot fall below an empty syringe.
     """

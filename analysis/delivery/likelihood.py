@@ -94,7 +94,7 @@ def log_likelihood(
     """
     normal = gaussian(batch, lost_ml, offset_ml)
     k = len(normal.error)
-    odds = (batch.slip_share / (1 - batch.slip_share))[:, None]
+    odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
     one = odds * slip_weight(slip_density, normal.error, normal.precision)
     square = normal.error**2 / normal.precision
     terms, squares = one, square
@@ -113,7 +113,7 @@ def log_likelihood(
             mine = (first == reading) | (second == reading)
             each[reading] += terms[k:][mine].sum(0)
     each /= total
-    no_slip = k * np.log1p(-batch.slip_share)[:, None]
+    no_slip = np.log1p(-batch.slip_share).sum(1)[:, None]
     value = normal.log_density + no_slip + np.log(total) + 0.5 * largest
     return value, np.moveaxis(each, 0, 2)
 

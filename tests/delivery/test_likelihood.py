@@ -27,7 +27,6 @@ def batch(n: int = N, k: int = K, *, floored: bool = False, **own: Array) -> Bat
         "offset_ml": np.linspace(-0.2, 0.1, n),
         "offset_sd_ml": np.linspace(0.15, 0.4, n),
         "flow_sd": np.linspace(0.01, 0.04, n),
-        "slip_share": np.linspace(0.01, 0.05, n),
         "is_floored": np.full(n, floored),
     }
     each = {
@@ -38,6 +37,7 @@ def batch(n: int = N, k: int = K, *, floored: bool = False, **own: Array) -> Bat
         "step_ml": np.full((n, k), 0.1),
         "rate_ml_h": np.full((n, k), 0.65),
         "stopped_log_ratio": np.zeros((n, k)),
+        "slip_share": np.linspace(0.01, 0.05, n * k).reshape(n, k),
     }
     ids = np.array([f"I{i}" for i in range(n)])
     row = np.arange(n * k).reshape(n, k)
@@ -96,7 +96,7 @@ def brute_force(one: Batch, i: int, lost_ml: Array, *, pairs: bool) -> float:
         for chosen in combinations(range(K), count):
             rest = [r for r in range(K) if r not in chosen]
             honest = multivariate_normal(mean[rest], covariance[np.ix_(rest, rest)])
-            chance = share**count * (1 - share) ** (K - count)
+            chance = share[list(chosen)].prod() * (1 - share[rest]).prod()
             total += chance * honest.pdf(read[rest]) * slip[list(chosen)].prod()
     return float(np.log(total))
 
