@@ -134,7 +134,8 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
         Indexed by infusion_id: factor and variance. Infusions whose readings tell
         nothing are left out.
     """
-    tells = ~readings["is_floored"] | (
+    # No readings at all leave no type behind.
+    tells = ~readings["is_floored"].astype(bool) | (
         readings["expected_ml"] > _LAST_PART * readings["base_ml"]
     )
     read = readings[tells & readings["residual_ml"].notna()]

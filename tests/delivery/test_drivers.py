@@ -131,27 +131,27 @@ def test_limits_hold_the_true_factor_of_95_in_100_drivers(
 ) -> None:
     rng = np.random.default_rng(7)
     held = []
-    for _ in range(3000 // drivers):
+    for _ in range(900 // drivers):
         factors, of, true = simulated(rng, drivers, infusions, sd)
         found = pool(factors, of, 5.0)
         held += list(
             (found["flow_factor_low"] <= true) & (true <= found["flow_factor_high"])
         )
-    # About 3,000 drivers: Monte Carlo error 0.4 %; limits may be somewhat wide.
-    assert 0.93 <= np.mean(held) <= 0.995
+    # 900 drivers: Monte Carlo error 0.7 %; limits may be somewhat wide.
+    assert 0.925 <= np.mean(held) <= 0.995
 
 
 def test_one_driver_unlike_all_others_keeps_its_place() -> None:
     rng = np.random.default_rng(8)
     held = []
-    for _ in range(200):
+    for _ in range(60):
         factors, of, true = simulated(rng, 30, 20, 0.01)
         factors.loc[of == 0, "factor"] += 0.08
         found = pool(factors, of, 5.0).loc[0]
         low, high = found["flow_factor_low"], found["flow_factor_high"]
         held.append(low <= true[0] + 0.08 <= high)
     # Drawn without a bound it would be held in 6 of 10 logs only.
-    assert np.mean(held) > 0.9
+    assert np.mean(held) > 0.85
 
 
 def test_few_infusions_are_drawn_to_the_mean_more_than_many() -> None:
@@ -241,6 +241,12 @@ def test_a_driver_of_which_nothing_is_known_has_no_factor() -> None:
     assert (row["infusions"], row["not_pooled"], row["outside"]) == (0, 1, "no")
     assert np.isnan(row["flow_factor"])
     assert row["sentence"] == "No infusion tells of its flow."
+
+
+def test_a_log_without_a_reading_has_its_drivers_and_no_factor(tmp_path: Path) -> None:
+    drivers = audit(tmp_path, syringe({0: None, 8: None})).drivers
+    assert drivers["not_pooled"].tolist() == [1]
+    assert drivers["flow_factor"].isna().all()
 
 
 def test_an_export_without_driver_ids_says_so(tmp_path: Path) -> None:
