@@ -13,7 +13,7 @@ from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.last_readings import last_slip_ratio, with_last_slips
-from analysis.delivery.line import PRESCRIBED, expected_lines
+from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
     add_standard_deviations,
@@ -206,7 +206,10 @@ def _readings(
     first = ~read.duplicated("infusion_id") & ~read["has_start_volume"]
     read = read[~first].sort_values(["infusion_id", "checked_at"], kind="stable")
     said = stopped_log_ratio(log.checks.loc[read.index], read["observed_ml"])
-    return with_rounding(read, noise).assign(stopped_log_ratio=said)
+    by_end = delivered_by_end(lines, log.infusions)
+    return with_rounding(read, noise).assign(
+        stopped_log_ratio=said, end_delivered_ml=by_key(read["infusion_id"], by_end)
+    )
 
 
 def _with_slips(

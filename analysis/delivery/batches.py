@@ -23,6 +23,7 @@ _COLUMNS = {
 }
 _SHARED = {
     "base_ml": "base_ml",
+    "end_delivered_ml": "end_delivered_ml",
     "offset_ml": "offset_ml",
     "offset_sd_ml": "offset_sd_ml",
     "flow_sd": "flow_sd",
@@ -52,6 +53,8 @@ class Batch:
         moment to what they say with it running.
     base_ml : array of float, shape (n,)
         Volume that the line starts from; 0 where only volumes delivered are known.
+    end_delivered_ml : array of float, shape (n,)
+        Volume that the line has delivered by the end of the infusion.
     offset_ml, offset_sd_ml, flow_sd : array of float, shape (n,)
         Mean and standard deviation of true minus charted start volume, and standard
         deviation of the flow factor.
@@ -71,6 +74,7 @@ class Batch:
     rate_ml_h: Array
     stopped_log_ratio: Array
     base_ml: Array
+    end_delivered_ml: Array
     offset_ml: Array
     offset_sd_ml: Array
     flow_sd: Array

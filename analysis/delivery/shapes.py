@@ -25,8 +25,8 @@ class Shapes:
     log_weight : array of float, shape (n, s)
         Log prior weight within the kind; -inf where a shape cannot be.
     volume_ml : array of float, shape (n, s)
-        Delivered minus set-rate line at its largest departure; NaN where the kind has
-        none.
+        Delivered minus set-rate line at its largest departure, which may come after the
+        last reading; NaN where the kind has none.
     began_h, ended_h : array of float, shape (n, s, 2)
         Earliest and latest onset and end that the shape stands for [h]; NaN for an end
         that was not seen.
@@ -159,7 +159,7 @@ def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
     return Shapes(
         lost_ml=stops.lost_ml,
         log_weight=np.full((n, s), -np.log(s)),
-        volume_ml=stops.volume_ml,
+        volume_ml=stops.volume_ml - (_by_end(batch) - _by_last(batch)),
         began_h=_window(began, hours[:, 1:2] / 2),
         ended_h=end,
         other_log_ratio=stops.other_log_ratio,
@@ -169,6 +169,20 @@ def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
 
 def _window(hours: Array, half: Array) -> Array:
     return np.stack([np.clip(hours - half, 0, None), hours + half], axis=-1)
+
+
+def _by_end(batch: Batch) -> Array:
+    """Give what the line delivers by the end, at most what was held, shape (n, 1)."""
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)
+    by_end = np.maximum(batch.end_delivered_ml, batch.delivered_ml[:, -1])
+    volume: Array = np.minimum(by_end, held)[:, None]
+    return volume
+
+
+def _by_last(batch: Batch) -> Array:
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)
+    volume: Array = np.minimum(batch.delivered_ml[:, -1], held)[:, None]
+    return volume
 
 
 def slow(batch: Batch, nodes: int) -> Shapes:
@@ -219,7 +233,7 @@ def _between(knots: tuple[float, ...], nodes: int) -> Array:
 def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
     n, _ = batch.shape
     lost = (1 - ratio)[None, :, None] * batch.delivered_ml[:, None, :]
-    by_line = batch.delivered_ml[:, -1:]
+    by_line = np.maximum(batch.end_delivered_ml[:, None], batch.delivered_ml[:, -1:])
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
     # What is given early is at its most when the syringe empties.
     full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
@@ -268,11 +282,12 @@ def surges(batch: Batch, nodes: int) -> Shapes:
     share = np.tile(steps, (len(sizes), 1))
     gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(sizes))
     is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(sizes)) > 0
-    before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
-    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - before[:, gap]
     hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
     end = np.where(is_about, hours[:, np.minimum(gap + 2, k)], hours[:, gap + 1])
     window = np.stack([hours[:, gap], end], axis=-1)
+    # No more than is left by the line half-way through the window.
+    middle = batch.line_at((hours[:, gap] + end) / 2)
+    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - middle
     volume = np.minimum(amounts, np.clip(left, 0, None))
     return Shapes(
         lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),

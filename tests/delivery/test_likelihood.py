@@ -24,6 +24,7 @@ def batch(n: int = N, k: int = K, *, floored: bool = False, **own: Array) -> Bat
     given = hours * np.linspace(0.6, 0.7, n)[:, None]
     flat = {
         "base_ml": np.linspace(15, 17, n),
+        "end_delivered_ml": given[:, -1],
         "offset_ml": np.linspace(-0.2, 0.1, n),
         "offset_sd_ml": np.linspace(0.15, 0.4, n),
         "flow_sd": np.linspace(0.01, 0.04, n),
