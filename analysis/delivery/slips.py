@@ -9,9 +9,9 @@ import numpy as np
 from analysis.delivery.batches import Array, Batch
 
 #: Share of each kind among slips: the reading above again, misread by whole mL, some
-#: other value near the line (digits swapped, an hour off), anywhere in the syringe, or
-#: beyond it (a decimal point).
-COPIED, WHOLE_ML, NEAR, ANYWHERE, BEYOND = 0.33, 0.32, 0.17, 0.15, 0.03
+#: other value near the line (digits swapped, an hour off), a tenth of such a value (a
+#: decimal point), anywhere in the syringe, or beyond it (the point the other way).
+COPIED, WHOLE_ML, NEAR, TENTH, ANYWHERE, BEYOND = 0.33, 0.31, 0.15, 0.07, 0.11, 0.03
 
 #: Share of misread whole millilitres by how many: 1, 2, 5 or 10 (the printed figures
 #: of a scale), and any other number up to ten.
@@ -46,11 +46,13 @@ def slip_density(batch: Batch) -> Array:
         base - batch.delivered_ml,
     )
     is_near = np.abs(read - line) < NEAR_ML
+    is_tenth = np.abs(10 * read - line) < NEAR_ML
     full = np.maximum(base, 16.0)
     is_within = np.abs(read) <= full
     density: Array = (
         COPIED * is_copy / batch.step_ml
         + NEAR * is_near / (2 * NEAR_ML)
+        + TENTH * is_tenth / (2 * NEAR_ML / 10)
         + ANYWHERE * is_within / full
         + BEYOND / _LARGEST_ML
     )

@@ -173,10 +173,17 @@ def _with_slips(
     near = rng.uniform(-slips.NEAR_ML, slips.NEAR_ML, n)
     full = np.maximum(base, 16.0)
     wrong = np.stack(
-        [above, read + whole, read + near, rng.uniform(0, full), read * 10]
+        [above, read + whole, read + near, read / 10, rng.uniform(0, full), read * 10]
     )
     weights = np.array(
-        [slips.COPIED, slips.WHOLE_ML, slips.NEAR, slips.ANYWHERE, slips.BEYOND]
+        [
+            slips.COPIED,
+            slips.WHOLE_ML,
+            slips.NEAR,
+            slips.TENTH,
+            slips.ANYWHERE,
+            slips.BEYOND,
+        ]
     )
     kind = rng.choice(len(weights), n, p=weights / weights.sum())
     is_slip = rng.random(n) < rows["slip_share"].to_numpy()
