@@ -61,8 +61,8 @@ class AuditResult:
     qualifiers : DataFrame
         Numbers charted as about, below, above or between: column, qualifier, cells,
         and source and value of the first of each.
-    findings, infusions, readings, measures, exclusions, units, rates, comparisons, \
-trends, rejected, set_aside : DataFrame
+    findings, infusions, readings, drivers, measures, exclusions, units, rates, \
+comparisons, trends, rejected, set_aside : DataFrame
         The output tables.
     """
 
@@ -80,6 +80,7 @@ trends, rejected, set_aside : DataFrame
     findings: pd.DataFrame
     infusions: pd.DataFrame
     readings: pd.DataFrame
+    drivers: pd.DataFrame
     measures: pd.DataFrame
     exclusions: pd.DataFrame
     units: pd.DataFrame
@@ -192,6 +193,7 @@ def run_audit(
         ),
         infusions=infusions,
         readings=readings,
+        drivers=delivery.drivers,
         measures=measures,
         exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
         units=units,

@@ -220,13 +220,29 @@ def simulate(out: Path) -> None:
 @click.option("--infusions", default=6000, show_default=True, help="About so many.")
 @click.option("--seed", default=2, show_default=True, help="Same seed, same figures.")
 @click.option(
+    "--setting",
+    type=click.Choice(["ordinary", "hard", "few_events", "many_events"]),
+    default="ordinary",
+    show_default=True,
+    help="Kind of log.",
+)
+@click.option(
+    "--compare",
+    "is_compared",
+    is_flag=True,
+    help="Beside it: a change-point search and an isolation forest "
+    "(needs steadyfall[compare]).",
+)
+@click.option(
     "--intervals",
     "is_intervals",
     is_flag=True,
     help="Instead: how often the 95 % intervals of proportions hold the truth "
     "(some minutes).",
 )
-def evaluate(infusions: int, seed: int, *, is_intervals: bool) -> None:
+def evaluate(
+    infusions: int, seed: int, setting: str, *, is_compared: bool, is_intervals: bool
+) -> None:
     """Measure by simulation what the audit finds, and how often it flags wrongly.
 
     With --intervals: the 95 % intervals of measures.csv on wards whose patients differ.
@@ -237,23 +253,14 @@ def evaluate(infusions: int, seed: int, *, is_intervals: bool) -> None:
     if is_intervals:
         _print_coverage(seed)
         return
-    from analysis.evaluate import LEAST_EVENT_H, evaluate
+    from analysis.evaluate import evaluate
+    from analysis.evaluate.words import evaluation_lines
 
     with _progress() as say:
-        outcome = evaluate(infusions, seed, progress=say)
-    click.echo(
-        f"{outcome.infusions} simulated infusions, seed {outcome.seed}; events worth "
-        f"{LEAST_EVENT_H:g} h of delivery or more; +/- is one Monte Carlo standard "
-        "error"
-    )
-    for row in outcome.table.to_dict("records"):
-        click.echo(
-            f"{row['rule']}: {row['found']} of {row['events']} events found "
-            f"({100 * row['found_share']:.1f} +/- {100 * row['found_se']:.1f} %), "
-            f"{row['false_per_1000']:.1f} +/- {row['false_se']:.1f} false flags per "
-            f"1,000 uneventful infusions ({row['false']} of {row['uneventful']})"
+        outcome = evaluate(
+            infusions, seed, setting=setting, is_compared=is_compared, progress=say
         )
-    click.echo("By simulation, not measured on your wards.")
+    click.echo("\n".join(evaluation_lines(outcome)))
 
 
 def _print_coverage(seed: int) -> None:

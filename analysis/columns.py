@@ -360,6 +360,25 @@ READINGS = Table(
     ),
 )
 
+DRIVERS = Table(
+    "drivers",
+    "one driver, over all its infusions",
+    (
+        _DRIVER,
+        _count("infusions", "infusions pooled"),
+        _count("with_event", "infusions with a delivery finding, which are not pooled"),
+        _count("not_pooled", "infusions whose readings tell nothing of the flow"),
+        _number(
+            "pooled_factor", "", "delivered over set volume, pooled; blank: none pooled"
+        ),
+        _number("flow_factor", "", "the same, drawn towards the mean of all drivers"),
+        _number("flow_factor_low", "", "lower 95 % limit of flow_factor"),
+        _number("flow_factor_high", "", "upper 95 % limit of flow_factor"),
+        _yes_no("outside", "the interval lies outside the policy's flow accuracy"),
+        _text("sentence", "the driver in words"),
+    ),
+)
+
 MEASURES = Table(
     "measures",
     "one measure of one ward in one period",
@@ -526,6 +545,7 @@ OUTPUT = (
     FINDINGS,
     INFUSION_RESULTS,
     READINGS,
+    DRIVERS,
     MEASURES,
     EXCLUSIONS,
     UNITS,

@@ -41,7 +41,6 @@ T = TypeVar("T")
 
 _HOUR = 60
 _DAY = 24 * _HOUR
-_PLANNED_H = 24.0
 #: Life of an extension set that the invented service works to [h].
 _SET_LIFE_H = 72.0
 #: Treatments begin this long before the log, so that its first days are not empty.
@@ -104,6 +103,8 @@ class WardHabits:
         Mean and standard deviation of true minus charted start volume [mL].
     lag_h : float
         Mean start-up lag [h]; no lag is longer than 1 h.
+    planned_h, check_every_h : float
+        What an infusion is planned to last, and the time between plain checks [h].
     is_visiting : bool
         A community team: seen at the start, perhaps in the evening, and at the change.
     early_check_share : float
@@ -143,6 +144,8 @@ class WardHabits:
     offset_ml: float = 0.0
     offset_sd_ml: float = 0.0
     lag_h: float = 0.0
+    planned_h: float = 24.0
+    check_every_h: float = 4.0
     is_visiting: bool = False
     early_check_share: float = 0.0
     spread_min: float = 0.0
@@ -297,6 +300,7 @@ class _Syringe:
     driver: _Driver
     start: int
     hours: float
+    planned_h: float
     fate: EndReason | None
     start_ml: float
     offset_ml: float
@@ -308,7 +312,7 @@ class _Syringe:
 
     @property
     def rate(self) -> float:
-        return self.start_ml / _PLANNED_H
+        return self.start_ml / self.planned_h
 
     @property
     def end(self) -> int:
@@ -477,13 +481,13 @@ def _chain(
 def _length(plan: _Plan, ward: WardHabits, fate: EndReason | None) -> float:
     """Draw the hours from start to end or change."""
     if fate in {EndReason.DIED, EndReason.STOPPED, None}:
-        return plan.between(2, 23.5)
+        return plan.between(2, ward.planned_h - 0.5)
     if fate is EndReason.CHANGED_EARLY:
         # A visiting team comes at about the same time every day.
-        return plan.between(20 if ward.is_visiting else 5, 22)
+        return plan.between(20 if ward.is_visiting else 5, ward.planned_h - 2)
     # Changed shortly before it is empty, seldom after.
     early = plan.between(-0.2, 2.2) * ward.spread_min
-    return _PLANNED_H - early / _HOUR
+    return ward.planned_h - early / _HOUR
 
 
 def _syringe(
@@ -508,7 +512,7 @@ def _syringe(
         hours = min(hours + pause[1] - pause[0], 26.0)
     elif plan.chance(planting.rate_change_share) and hours > 8:
         # Slower, so that the syringe lasts: what is left at the change is discarded.
-        slower = round(start_ml / _PLANNED_H * plan.between(0.6, 0.85), 2)
+        slower = round(start_ml / ward.planned_h * plan.between(0.6, 0.85), 2)
         new_rate = (plan.between(3, hours - 4), slower)
     event = None
     # The end as it will be written, rounded to the ward's step, is within the log.
@@ -525,6 +529,7 @@ def _syringe(
         driver=driver,
         start=start,
         hours=round(hours * _HOUR) / _HOUR,
+        planned_h=ward.planned_h,
         fate=fate,
         start_ml=start_ml,
         offset_ml=float(offset) + plan.between(-half_step, half_step),
@@ -651,8 +656,8 @@ def _checks_between(plan: _Plan, syringe: _Syringe) -> list[int]:
 
 
 def _next_check(plan: _Plan, ward: WardHabits, last: int) -> int:
-    """Draw when the next check is made: four-hourly, unless late or left out."""
-    wait = 4 * _HOUR + ward.spread_min * plan.rng.standard_normal()
+    """Draw when the next check is made, unless it is late or left out."""
+    wait = ward.check_every_h * _HOUR + ward.spread_min * plan.rng.standard_normal()
     if plan.chance(ward.late_share):
         wait += plan.between(30, 160)
     made = last + max(45, round(wait))
@@ -660,7 +665,8 @@ def _next_check(plan: _Plan, ward: WardHabits, last: int) -> int:
         is_night = _local_hour(made) < 6
         if not plan.chance(ward.night_lapse_share if is_night else ward.lapse_share):
             return made
-        made += 4 * _HOUR + round(ward.spread_min * plan.rng.standard_normal())
+        wait = ward.spread_min * plan.rng.standard_normal()
+        made += round(ward.check_every_h * _HOUR) + round(wait)
 
 
 def _moments(plan: _Plan, syringe: _Syringe) -> list[tuple[int, Entry]]:
@@ -965,7 +971,7 @@ def _change_set(plan: _Plan, row: _Row, fitted: _Fitted) -> None:
     if row.entry is Entry.START and row.minute > row.syringe.stay.start:
         ward = plan.wards[row.place]
         age = (row.minute - fitted.extension.fitted) / _HOUR
-        is_due = age + _PLANNED_H > _SET_LIFE_H
+        is_due = age + ward.planned_h > _SET_LIFE_H
         if is_due and not plan.chance(ward.late_set_share):
             new = _new_set(row.syringe.stay, row.place, row.minute)
             fitted.change(fitted.extension, new, str(RemovalReason.ROUTINE))
@@ -1373,7 +1379,7 @@ def _infusions(
                 "patient_id": syringe.stay.patient,
                 "driver_id": syringe.driver.number,
                 "started_at": start,
-                "planned_duration_h": _number(_PLANNED_H),
+                "planned_duration_h": _number(syringe.planned_h),
                 "start_volume_ml": _number(syringe.start_ml),
                 "made_up_to_ml": _number(min(syringe.start_ml + 0.5, syringe.size_ml)),
                 "syringe_size_ml": _number(syringe.size_ml),

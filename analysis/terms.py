@@ -120,6 +120,8 @@ class FindingKind(StrEnum):
     ENTRY_ERROR = "entry_error"
     NEAR_DUPLICATE = "near_duplicate"
     START_OFFSET = "start_offset"
+    SET_RATE_DIFFERS = "set_rate_differs"
+    SCALE_AND_DISPLAY = "scale_and_display"
     MAY_STILL_BE_RUNNING = "may_still_be_running"
     NO_SYRINGE_RUNNING = "no_syringe_running"
     CHANGED_LATE = "changed_late"

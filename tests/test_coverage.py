@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from analysis import evaluate
 from analysis.cli import steadyfall
-from analysis.evaluate import coverage_lines, interval_coverage, true_covered
+from analysis.evaluate import coverage_lines, interval_coverage, intervals, true_covered
 
 LOGS = 40
 
@@ -40,8 +40,8 @@ def test_coverage_of_counts_is_that_of_a_plain_recount() -> None:
     # The same draws, and the interval written out patient by patient.
     sizes, truth = (3, 6, 12), 0.85
     rng = np.random.default_rng(4)
-    x, n = evaluate._counts(rng, (LOGS, sum(sizes)), truth, 0.2)
-    rows = list(evaluate._covered(x, n, sizes, {"what": "counts", "share": truth}))
+    x, n = intervals._counts(rng, (LOGS, sum(sizes)), truth, 0.2)
+    rows = list(intervals._covered(x, n, sizes, {"what": "counts", "share": truth}))
     clustered, plain = [0, 0, 0], [0, 0, 0]
     for hits, judged in zip(x.tolist(), n.tolist(), strict=True):
         pairs = list(zip(hits, judged, strict=True))
@@ -93,7 +93,7 @@ def test_the_same_seed_gives_the_same_figures() -> None:
 
 @pytest.mark.parametrize("sd", [0.0, 0.4])
 def test_the_true_share_of_covered_time_is_that_of_very_many_gaps(sd: float) -> None:
-    x, n = evaluate._hours_of_gaps(np.random.default_rng(3), (400, 500), sd)
+    x, n = intervals._hours_of_gaps(np.random.default_rng(3), (400, 500), sd)
     assert x.sum() / n.sum() == pytest.approx(true_covered(sd), abs=0.002)
 
 

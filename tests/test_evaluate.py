@@ -1,9 +1,14 @@
 """The figures that a report quotes are those of the simulation it names."""
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.delivery.simulated import SIMULATED
-from analysis.evaluate import LEAST_EVENT_H, evaluate
+from analysis.evaluate import LEAST_EVENT_H, SETTINGS, evaluate, simulated_log
+from analysis.evaluate.compare import CompareError, compared
+from analysis.evaluate.scores import Case, expected_false, reliability, rule_row
+from analysis.evaluate.words import evaluation_lines
 
 
 @pytest.fixture(scope="module")
@@ -28,3 +33,79 @@ def test_same_seed_gives_the_same_figures_and_another_seed_others() -> None:
     first, again, other = (evaluate(300, seed).table for seed in (7, 7, 8))
     assert first.equals(again)
     assert not first.equals(other)
+
+
+def scored() -> Case:
+    """Give ten infusions by hand: four events, of which one is listed for nothing."""
+    names = [f"I{place}" for place in range(10)]
+    truth = pd.DataFrame(
+        {
+            "kind": ["stall"] * 4 + ["none"] * 6,
+            "is_event": [True] * 4 + [False] * 6,
+            "is_quiet": [False] * 4 + [True] * 6,
+        },
+        index=names,
+    )
+    said = [0.995, 0.95, 0.6, 0.05, 0.6, 0.01, 0.01, 0.01, 0.01, 0.01]
+    probability = pd.Series(said, index=names)
+    listed = pd.DataFrame({"event_probability": probability[probability > 0.5]})
+    return Case(truth=truth, probability=probability, findings=listed)
+
+
+def test_a_rule_is_scored_as_by_hand() -> None:
+    own = scored()
+    flagged = (own.probability > 0.5).to_numpy()
+    row = rule_row("by hand", own.probability, flagged, own.truth)
+    assert (row["events"], row["found"], row["uneventful"], row["false"]) == (
+        4,
+        3,
+        6,
+        1,
+    )
+    assert row["found_se"] == pytest.approx(np.sqrt(0.75 * 0.25 / 4))
+    assert row["false_per_1000"] == pytest.approx(1000 / 6)
+    # At 2 per 1,000 of six, the limit is just under the largest: 0.6 is above it.
+    assert row["at_2"] == pytest.approx(0.75)
+
+
+def test_false_flags_by_the_list_and_as_they_are() -> None:
+    said, false = expected_false(scored())
+    assert said == pytest.approx(0.005 + 0.05 + 0.4 + 0.4)
+    assert false == 1
+
+
+def test_bands_of_probability_hold_what_was_said_and_what_was_there() -> None:
+    table = reliability(scored())
+    counted = dict(zip(table["high"], table["infusions"], strict=True))
+    assert counted == {0.02: 5, 0.1: 1, 0.7: 2, 0.99: 1, 1.0: 1}
+    middle = table[table["high"] == 0.7].iloc[0]
+    assert (middle["said"], middle["found"]) == pytest.approx((0.6, 0.5))
+
+
+@pytest.mark.parametrize("setting", list(SETTINGS))
+def test_every_setting_has_its_log_and_its_lines(setting: str) -> None:
+    outcome = evaluate(250, 3, setting=setting)
+    lines = evaluation_lines(outcome)
+    assert setting in lines[0]
+    assert lines[-1] == "By simulation, not measured on your wards."
+    assert outcome.slips["infusions"].sum() == outcome.table["uneventful"].iloc[0]
+
+
+def test_a_hard_log_has_second_slips_and_two_ways_of_reading() -> None:
+    hard, same = (simulated_log(250, 3, "hard").checks for _ in range(2))
+    assert hard.equals(same)
+    skylark = hard[(hard["ward"] == "Skylark Ward") & (hard["entry"] == "check")]
+    has = skylark["volume_remaining_ml"] != ""
+    only_given = ~has & (skylark["volume_delivered_ml"] != "")
+    assert 0.1 < only_given.sum() / (only_given | has).sum() < 0.5
+
+
+def test_without_the_libraries_one_sentence_says_what_to_do(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def missing(name: str) -> None:
+        raise ImportError(name)
+
+    monkeypatch.setattr("analysis.evaluate.compare.import_module", missing)
+    with pytest.raises(CompareError, match=r"pip install steadyfall\[compare\]"):
+        compared(pd.DataFrame(), pd.Index([]))

@@ -15,6 +15,7 @@ from analysis.compliance.checks import (
 )
 from analysis.compliance.measure import Basis, Family, Measure, no_units
 from analysis.compliance.missed import check_findings
+from analysis.compliance.rate_findings import rate_findings
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
 from analysis.compliance.units import stack_units
@@ -59,7 +60,7 @@ class Adherence:
     units : DataFrame
         The units table.
     findings : list of DataFrame
-        Check, charting, continuity and line findings, without id and month.
+        Check, charting, set-up, continuity and line findings, without id and month.
     not_in_export : mapping of str to str
         Measures that the export cannot give, and why.
     """
@@ -140,6 +141,7 @@ def judge_adherence(
             after_end_findings(log, ends),
             running_findings(log, ends, last_source),
             continuity.gap_findings(basis.changes),
+            rate_findings(units["set_rate_matches"], basis),
             lines.line_findings(
                 units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
             ),

@@ -9,9 +9,11 @@ import pandas as pd
 
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
+from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
-from analysis.delivery.line import PRESCRIBED, expected_lines
+from analysis.delivery.last_readings import last_slip_ratio, with_last_slips
+from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
     add_standard_deviations,
@@ -23,6 +25,7 @@ from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.scan import scan
 from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
+from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
@@ -32,6 +35,17 @@ __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
+
+#: What findings tell of an infusion.
+_TOLD = [
+    "patient_id",
+    "driver_id",
+    "started_at",
+    "start_volume_ml",
+    "made_up_to_ml",
+    "syringe_size_ml",
+    "contents",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +66,8 @@ class Delivery:
         As given by `ward_noise` and `fit_noise`, with event_share.
     threshold : Threshold
         Event probability from which an infusion is listed.
+    drivers : DataFrame
+        As given by `driver_flow`.
     """
 
     lines: pd.DataFrame
@@ -59,6 +75,7 @@ class Delivery:
     findings: pd.DataFrame
     noise: pd.DataFrame
     threshold: Threshold
+    drivers: pd.DataFrame
 
 
 def judge_delivery(log: Log, policy: Policy) -> Delivery:
@@ -86,10 +103,14 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     readings = with_noise(readings, fitted)
     evidence = scan(readings)
     ward = log.infusions["ward"].reindex(evidence.table.index)
+    share = ward.map(event_shares(evidence.table, ward)).astype("float64")
+    none = probabilities(evidence.table, share)["none"]
+    last_ratio = last_slip_ratio(readings, evidence, none)
+    evidence = with_last_slips(readings, evidence, last_ratio)
     shares = event_shares(evidence.table, ward)
     share = ward.map(shares).astype("float64")
     probability = probabilities(evidence.table, share)
-    threshold = find_threshold(readings, share, policy.false_flags_per_1000)
+    threshold = find_threshold(readings, share, policy.false_flags_per_1000, last_ratio)
     found = readings["infusion_id"].isin(listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
@@ -104,6 +125,7 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         *_set_up_findings(lines, readings[~found], log),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
+        *scale_and_display_findings(log, policy),
     ]
     kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
     verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
@@ -115,6 +137,11 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
         threshold=threshold,
+        drivers=driver_flow(
+            readings.assign(slip_probability=lines["slip_probability"]),
+            verdicts[["kind"]].join(log.infusions["driver_id"]),
+            policy.flow_accuracy_pct,
+        ),
     )
 
 
@@ -179,7 +206,10 @@ def _readings(
     first = ~read.duplicated("infusion_id") & ~read["has_start_volume"]
     read = read[~first].sort_values(["infusion_id", "checked_at"], kind="stable")
     said = stopped_log_ratio(log.checks.loc[read.index], read["observed_ml"])
-    return with_rounding(read, noise).assign(stopped_log_ratio=said)
+    by_end = delivered_by_end(lines, log.infusions)
+    return with_rounding(read, noise).assign(
+        stopped_log_ratio=said, end_delivered_ml=by_key(read["infusion_id"], by_end)
+    )
 
 
 def _with_slips(
@@ -217,7 +247,7 @@ def _delivery_findings(
     listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
 ) -> Iterator[dict[str, object]]:
     """Write the finding of each listed infusion."""
-    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
+    known = log.infusions[_TOLD].to_dict("index")
     rows_of = readings.groupby("infusion_id").indices
     for event in listing:
         index = readings.index[rows_of[event.infusion_id]]
@@ -232,7 +262,7 @@ def _set_up_findings(
     """Write a finding for each start offset of an infusion that is not listed."""
     read = lines.loc[others.index]
     offsets = start_offsets(read[~read["is_doubtful"]])
-    known = log.infusions[["patient_id", "driver_id", "started_at"]].to_dict("index")
+    known = log.infusions[_TOLD].to_dict("index")
     for infusion_id, row in offsets.iterrows():
         rows = read[read["infusion_id"] == infusion_id]
         half = 1.96 * row["sd_ml"]

@@ -19,13 +19,14 @@ _COLUMNS = {
     "step_ml": "reading_step_ml",
     "rate_ml_h": "rate_ml_h",
     "stopped_log_ratio": "stopped_log_ratio",
+    "slip_share": "slip_share",
 }
 _SHARED = {
     "base_ml": "base_ml",
+    "end_delivered_ml": "end_delivered_ml",
     "offset_ml": "offset_ml",
     "offset_sd_ml": "offset_sd_ml",
     "flow_sd": "flow_sd",
-    "slip_share": "slip_share",
 }
 
 
@@ -52,11 +53,13 @@ class Batch:
         moment to what they say with it running.
     base_ml : array of float, shape (n,)
         Volume that the line starts from; 0 where only volumes delivered are known.
+    end_delivered_ml : array of float, shape (n,)
+        Volume that the line has delivered by the end of the infusion.
     offset_ml, offset_sd_ml, flow_sd : array of float, shape (n,)
         Mean and standard deviation of true minus charted start volume, and standard
         deviation of the flow factor.
-    slip_share : array of float, shape (n,)
-        Chance that a reading is a charting slip.
+    slip_share : array of float, shape (n, k)
+        Chance that the reading is a charting slip.
     is_floored : array of bool, shape (n,)
         The volume cannot fall below an empty syringe.
     """
@@ -71,6 +74,7 @@ class Batch:
     rate_ml_h: Array
     stopped_log_ratio: Array
     base_ml: Array
+    end_delivered_ml: Array
     offset_ml: Array
     offset_sd_ml: Array
     flow_sd: Array

@@ -23,6 +23,7 @@ CLOSE = 48
 
 #: Share of the weight outside each end of a window or an interval.
 _TAIL = 0.025
+_Z = 1.96
 
 #: Readings in memory at once, times the shapes of a close look.
 _MOST = 2_000
@@ -174,17 +175,32 @@ def _quantile(values: Array, weight: Array, share: float) -> float:
 
 
 def _volume(batch: Batch, shapes: Shapes, weight: Array) -> tuple[float, float, float]:
-    """Give mean and 95 % limits of the volume, with the width of the grid in them."""
+    """Give mean and 95 % limits of the volume.
+
+    In them are the width of the grid and, where the shape is a volume and not a ratio,
+    the flow error of what was not given; a volume that would have emptied the syringe
+    is also as uncertain as what it held.
+    """
     volume = shapes.volume_ml[0]
     if np.isnan(volume).any():
         return np.nan, np.nan, np.nan
     mean = float((weight * volume).sum())
     grid = batch.elapsed_h[0, -1] / CLOSE * batch.rate_ml_h[0].max() / 2
     low, high = (_quantile(volume, weight, s) for s in (_TAIL, 1 - _TAIL))
-    if mean < 0:
-        return mean, low - grid, min(high + grid, 0.0)
     held = float(batch.base_ml[0]) if batch.is_floored[0] else np.inf
-    return mean, max(low - grid, 0.0), min(high + grid, held)
+    sd = 0.0
+    if np.isnan(shapes.ratio).all():
+        would_empty = float(batch.end_delivered_ml[0]) >= held
+        sd = float(
+            np.hypot(
+                batch.flow_sd[0] * mean, batch.offset_sd_ml[0] if would_empty else 0.0
+            )
+        )
+    low = mean - float(np.hypot(mean - low + grid, _Z * sd))
+    high = mean + float(np.hypot(high - mean + grid, _Z * sd))
+    if mean < 0:
+        return mean, low, min(high, 0.0)
+    return mean, max(low, 0.0), min(high, held)
 
 
 def _ratio(shapes: Shapes, weight: Array) -> float:

@@ -132,13 +132,13 @@ def _likelihoods(
 def _with(
     batch: Batch, rounding: Array, noise: Mapping[str, float], start: float
 ) -> Batch:
-    n = len(batch.infusion_id)
+    n, _ = batch.shape
     return batch.having(
         variance_ml2=rounding + noise["reading_error_ml"] ** 2,
         offset_ml=np.full(n, noise["offset_ml"]),
         offset_sd_ml=np.full(n, np.sqrt(start + noise["offset_sd_ml"] ** 2)),
         flow_sd=np.full(n, noise["flow_sd"]),
-        slip_share=np.full(n, noise["slip_share"]),
+        slip_share=np.full(batch.shape, noise["slip_share"]),
     )
 
 

@@ -5,6 +5,9 @@ start volume is off by N(offset, offset_sd^2), the driver runs at 1 + N(0, flow_
 the rate, each reading has its own error. Offset and flow error are shared by all
 readings of an infusion: their covariance is diagonal plus rank two, and slips of one or
 two readings follow from the same inverse, so that no matrix is ever formed.
+
+Arrays within have the readings first, (k, n, s): sums over readings run along the axis
+on which that is fastest.
 """
 
 from dataclasses import dataclass
@@ -13,23 +16,43 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.delivery.batches import Array, Batch
-from analysis.delivery.slips import log_slip, with_slips
+from analysis.delivery.slips import slip_weight
 
 _LOG_2PI = float(np.log(2 * np.pi))
 
 #: Two slips in one infusion are thought of up to so many readings, and from so many on.
 _PAIRS_FROM, _PAIRS_TO = 4, 12
 
+#: A level further above empty than so many standard deviations is free to move.
+_FREE_SD = 4.5
+
 
 @dataclass(frozen=True, slots=True)
-class _Gaussian:
-    """Diagonal plus rank two: what is needed of the inverse, shape (n, s, k) each."""
+class Gaussian:
+    """Readings as a normal with covariance diagonal plus rank two.
+
+    Attributes
+    ----------
+    log_density : array of float, shape (n, s)
+        Of all readings together.
+    error : array of float, shape (k, n, s)
+        Inverse covariance times reading minus mean.
+    precision : array of float, shape (k, n, s)
+        Diagonal of the inverse covariance.
+    loadings : tuple of array, shape (k, n, s) each
+        Of offset and flow, over the variance of the reading.
+    inner : tuple of array, shape (n, s) each
+        Inverse of the 2 x 2 matrix: aa, ab, bb.
+    free : array of float, shape (k, n, s)
+        How far the level is free to move; less than 1 near an empty syringe.
+    """
 
     log_density: Array
-    error: Array  # precision-weighted: z = inverse x (reading - mean)
-    precision: Array  # diagonal of the inverse
+    error: Array
+    precision: Array
     loadings: tuple[Array, Array]
-    inner: tuple[Array, Array, Array]  # inverse of the 2 x 2 matrix: aa, ab, bb
+    inner: tuple[Array, Array, Array]
+    free: Array
 
 
 def log_likelihood(
@@ -69,82 +92,128 @@ def log_likelihood(
     linear algebra); conditional density of one or two readings from the inverse, as for
     any multivariate normal.
     """
-    normal = _gaussian(batch, lost_ml, offset_ml)
-    k = lost_ml.shape[-1]
-    conditional = 0.5 * (
-        np.log(normal.precision) - _LOG_2PI - normal.error**2 / normal.precision
-    )
-    slip = log_slip(slip_density, normal.error / normal.precision, normal.precision)
-    pair = _pairs(normal) if pairs and _PAIRS_FROM <= k <= _PAIRS_TO else None
-    share = batch.slip_share
-    return with_slips(
-        normal.log_density, np.log(share) - np.log1p(-share), conditional, slip, pair
-    )
+    normal = gaussian(batch, lost_ml, offset_ml)
+    k = len(normal.error)
+    odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
+    one = odds * slip_weight(slip_density, normal.error, normal.precision)
+    square = normal.error**2 / normal.precision
+    terms, squares = one, square
+    first, second = np.triu_indices(k, 1)
+    if pairs := pairs and _PAIRS_FROM <= k <= _PAIRS_TO:
+        both, square = _pairs(normal, first, second)
+        terms = np.concatenate([one, one[first] * one[second] * both])
+        squares = np.concatenate([squares, square])
+    # Each term is taken against the largest: readings may be off by 1,000 deviations.
+    largest = squares.max(0)
+    terms *= np.exp(0.5 * (squares - largest))
+    total = np.exp(-0.5 * largest) + terms.sum(0)
+    each = terms[:k]
+    if pairs:
+        for reading in range(k):
+            mine = (first == reading) | (second == reading)
+            each[reading] += terms[k:][mine].sum(0)
+    each /= total
+    no_slip = np.log1p(-batch.slip_share).sum(1)[:, None]
+    value = normal.log_density + no_slip + np.log(total) + 0.5 * largest
+    return value, np.moveaxis(each, 0, 2)
 
 
-def _gaussian(batch: Batch, lost: Array, offset: float) -> _Gaussian:
-    mean, free, given = _mean_level(batch, lost, offset)
-    away = batch.observed_ml[:, None, :] - mean
-    inverse = 1 / batch.variance_ml2[:, None, :]
-    by_offset = batch.offset_sd_ml[:, None, None] * free
-    by_flow = -batch.flow_sd[:, None, None] * given * free
+def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
+    """Give what is needed of the readings' normal distribution under shapes.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions with k readings each.
+    lost_ml : array of float, shape (n, s, k)
+        As for `log_likelihood`.
+    offset_ml : float
+        Added to the mean offset of the start volume.
+
+    Returns
+    -------
+    Gaussian
+        Without slips.
+    """
+    lost = np.ascontiguousarray(np.moveaxis(lost_ml, 2, 0))
+    away, free, given = _away(batch, lost, offset_ml)
+    inverse = (1 / batch.variance_ml2).T[:, :, None]
+    by_offset = batch.offset_sd_ml[:, None] * free
+    by_flow = given
+    by_flow *= -batch.flow_sd[:, None]
+    by_flow *= free
     a, b = by_offset * inverse, by_flow * inverse
-    aa, ab, bb = (
-        1 + (by_offset * a).sum(-1),
-        (by_offset * b).sum(-1),
-        1 + (by_flow * b).sum(-1),
-    )
+    aa = 1 + _dot(by_offset, a)
+    ab = _dot(by_offset, b)
+    bb = 1 + _dot(by_flow, b)
     determinant = aa * bb - ab**2
-    ia, ib = (a * away).sum(-1), (b * away).sum(-1)
+    ia, ib = _dot(a, away), _dot(b, away)
     ga, gb = (bb * ia - ab * ib) / determinant, (aa * ib - ab * ia) / determinant
-    square = (away**2 * inverse).sum(-1) - (ia * ga + ib * gb)
-    log_volume = np.log(batch.variance_ml2).sum(-1)[:, None] + np.log(determinant)
-    inner = tuple((x / determinant)[..., None] for x in (bb, -ab, aa))
-    taken = a**2 * inner[0] + 2 * a * b * inner[1] + b**2 * inner[2]
-    return _Gaussian(
-        log_density=-0.5 * (lost.shape[-1] * _LOG_2PI + log_volume + square),
-        error=away * inverse - a * ga[..., None] - b * gb[..., None],
-        precision=np.maximum(inverse - taken, 1e-9),
+    away_inverse = away * inverse
+    square = _dot(away, away_inverse) - (ia * ga + ib * gb)
+    log_volume = np.log(batch.variance_ml2).sum(1)[:, None] + np.log(determinant)
+    inner = (bb / determinant, -ab / determinant, aa / determinant)
+    away_inverse -= a * ga
+    away_inverse -= b * gb
+    precision = inverse - a * (a * inner[0] + b * (2 * inner[1])) - b**2 * inner[2]
+    return Gaussian(
+        log_density=-0.5 * (len(lost) * _LOG_2PI + log_volume + square),
+        error=away_inverse,
+        precision=np.maximum(precision, 1e-9),
         loadings=(a, b),
-        inner=(inner[0], inner[1], inner[2]),
+        inner=inner,
+        free=free,
     )
 
 
-def _mean_level(batch: Batch, lost: Array, offset: float) -> tuple[Array, Array, Array]:
-    """Give mean level, how free it is to move, and the volume given, (n, s, k) each.
+def _dot(one: Array, other: Array) -> Array:
+    total: Array = np.einsum("kns,kns->ns", one, other)
+    return total
+
+
+def _away(batch: Batch, lost: Array, offset: float) -> tuple[Array, Array, Array]:
+    """Give reading minus mean, how free the level is, and volume given, (k, n, s).
 
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.
     """
-    delivered = batch.delivered_ml[:, None, :]
-    base = batch.base_ml[:, None, None]
-    floored = batch.is_floored[:, None, None]
-    level = base + batch.offset_ml[:, None, None] + offset - delivered + lost
-    given = np.clip(delivered - lost, 0, None)
-    given = np.where(floored, np.minimum(given, base), given)
-    spread = np.hypot(
-        batch.offset_sd_ml[:, None, None], batch.flow_sd[:, None, None] * given
-    )
-    score = level / spread
-    free = ndtr(score)
-    density = np.exp(-0.5 * score**2) / np.sqrt(2 * np.pi)
-    mean = np.where(floored, level * free + spread * density, level)
-    return mean, np.where(floored, free, 1.0), given
+    given = batch.delivered_ml.T[:, :, None] - lost
+    base = batch.base_ml[:, None]
+    level = (base + batch.offset_ml[:, None] + offset) - given
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
+    given = np.clip(given, 0, held, out=given)
+    offset_sd, flow_sd = batch.offset_sd_ml[:, None], batch.flow_sd[:, None]
+    # The most that a level can spread bounds where the floor matters.
+    widest = np.hypot(batch.offset_sd_ml, batch.flow_sd * batch.base_ml)
+    bound = np.where(batch.is_floored, _FREE_SD * widest, -np.inf)[:, None]
+    near = level < bound
+    free = np.ones_like(level)
+    if near.any():
+        where = np.nonzero(near)
+        own = where[1]
+        low = level[where]
+        spread = np.hypot(offset_sd[own, 0], flow_sd[own, 0] * given[where])
+        score = low / spread
+        free[where] = ndtr(score)
+        density = np.exp(-0.5 * score**2) / np.sqrt(2 * np.pi)
+        level[where] = low * free[where] + spread * density
+    return batch.observed_ml.T[:, :, None] - level, free, given
 
 
-def _pairs(normal: _Gaussian) -> Array:
-    """Give the log density of each two readings given the others."""
-    k = normal.precision.shape[-1]
-    i, j = np.triu_indices(k, 1)
+def _pairs(normal: Gaussian, first: Array, second: Array) -> tuple[Array, Array]:
+    """Give, of each two readings, what makes of two slips the chance of both.
+
+    Scale (over that of two readings taken apart) and square distance of both together,
+    given the others, shape (p, n, s).
+    """
     a, b = normal.loadings
     aa, ab, bb = normal.inner
-    cross = -(
-        a[..., i] * a[..., j] * aa
-        + (a[..., i] * b[..., j] + b[..., i] * a[..., j]) * ab
-        + b[..., i] * b[..., j] * bb
-    )
-    pi, pj = normal.precision[..., i], normal.precision[..., j]
-    zi, zj = normal.error[..., i], normal.error[..., j]
-    determinant = np.maximum(pi * pj - cross**2, 1e-12)
-    square = (zi**2 * pj - 2 * zi * zj * cross + zj**2 * pi) / determinant
-    density: Array = 0.5 * np.log(determinant) - _LOG_2PI - 0.5 * square
-    return density
+    scale = np.empty((len(first), *normal.log_density.shape))
+    square = np.empty_like(scale)
+    for at, (i, j) in enumerate(zip(first, second, strict=True)):
+        cross = a[i] * (a[j] * aa + b[j] * ab) + b[i] * (a[j] * ab + b[j] * bb)
+        pi, pj = normal.precision[i], normal.precision[j]
+        zi, zj = normal.error[i], normal.error[j]
+        determinant = np.maximum(pi * pj - cross**2, 1e-12)
+        scale[at] = np.sqrt(pi * pj / determinant)
+        square[at] = (zi**2 * pj + 2 * zi * zj * cross + zj**2 * pi) / determinant
+    return scale, square

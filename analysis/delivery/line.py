@@ -71,6 +71,30 @@ def expected_lines(
     return out.reindex(checks.index[checks["infusion_id"] != ""])
 
 
+def delivered_by_end(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.Series:
+    """Give the volume that the line has delivered by the end of each infusion.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        As given by `expected_lines`.
+    infusions : DataFrame
+        One row an infusion, with started_at and ended_at.
+
+    Returns
+    -------
+    Series of float
+        mL by infusion_id, not capped at the volume in the syringe: at the end that is
+        charted, else at the last row.
+    """
+    own = lines[~lines["is_after_end"]]
+    last = own[~own.duplicated("infusion_id", keep="last")].set_index("infusion_id")
+    known = infusions.reindex(last.index)
+    hours = (known["ended_at"] - known["started_at"]).dt.total_seconds() / 3600
+    more = (hours - last["elapsed_h"]).clip(lower=0).fillna(0)
+    return last["delivered_ml"] + more * last["rate_ml_h"]
+
+
 def _charted_end(rows: pd.DataFrame, infusions: pd.DataFrame) -> pd.Series:
     """Give the end row's time, else ended_at; NaT where neither is charted."""
     ends = rows[rows["entry"] == Entry.END].groupby("infusion_id")["checked_at"].last()

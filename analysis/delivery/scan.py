@@ -7,20 +7,35 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch, batches
-from analysis.delivery.likelihood import log_likelihood
+from analysis.delivery.likelihood import Gaussian, gaussian, log_likelihood
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 
-#: Parts of the time to the last reading on which stops are laid: in a first look at
-#: all infusions, and where that leaves an event possible.
+#: Parts of the time to the last reading on which stops are laid: at infusions that are
+#: not seen to be uneventful, and where that leaves an event possible.
 COARSE, FINE = 8, 24
 
-#: Log odds of an event, all kinds at equal prior odds, below which the first look is
-#: enough: 1 in 100 is far below any threshold.
-_CLEAR = -3.5
+#: An infusion of at least so many readings is seen to be uneventful when none of them
+#: is further than so many standard deviations from what the others let expect, and the
+#: best fit of no step, stop or ratio is further than so many from none.
+_ENOUGH, _READING_SD, _SHAPE_SD = 3, 2.5, 2.0
+
+#: Near an empty syringe a level is taken to be free to move by this at the least.
+_LEAST_FREE = 0.3
+
+#: So many infusions seen to be uneventful, of each batch, are looked at all the same:
+#: the others have their mean odds.
+_LOOKED_AT = 60
+
+#: Log odds of an event, all kinds at equal prior odds, below which the second look is
+#: enough: far below any threshold.
+_CLEAR = -2.5
 
 #: Readings x shapes in memory at once.
-_MOST = 3_000_000
+_MOST = 1_000_000
+
+#: Readings in a batch of the first look.
+_FIRST = 150_000
 
 KINDS = tuple(hypothesis.kind for hypothesis in HYPOTHESES)
 
@@ -58,15 +73,9 @@ def scan(readings: pd.DataFrame) -> Evidence:
     """
     ids, tables = [], []
     slips = np.zeros(len(readings))
-    shapes = COARSE * (COARSE + 1) // 2
-    for batch in batches(readings, _MOST // shapes):
-        slip = slip_density(batch)
-        none, probability = _no_event(batch, slip)
+    for batch in batches(readings, _FIRST):
+        table, probability = _weighed(batch)
         slips[batch.row.ravel()] = probability.ravel()
-        table = np.column_stack([none, _events(batch, slip, COARSE)])
-        rest = _log_odds(table) > _CLEAR
-        if rest.any():
-            table[rest, 1:] = _finely(batch, rest)
         ids.append(batch.infusion_id)
         tables.append(table)
     names = ["none", *map(str, KINDS)]
@@ -76,6 +85,107 @@ def scan(readings: pd.DataFrame) -> Evidence:
         table=pd.DataFrame(values, index=index, columns=names),
         slips=pd.Series(slips, index=readings.index),
     )
+
+
+def _weighed(batch: Batch) -> tuple[Array, Array]:
+    """Give the log evidence of none and of each kind, and the slips of no event."""
+    n, k = batch.shape
+    none, probability = log_likelihood(batch, np.zeros((n, 1, k)), slip_density(batch))
+    table = np.repeat(none + np.log(NO_EVENT[0].share), 1 + len(KINDS), axis=1)
+    probability = probability[:, 0]
+    clear = is_clear(batch)
+    at = np.flatnonzero(clear)
+    some = at[np.linspace(0, len(at) - 1, min(_LOOKED_AT, len(at))).astype("int64")]
+    look = ~clear
+    look[some] = True
+    table[look], probability[look] = _closely(batch, look)
+    odds = table[some, 1:] - table[some, :1]
+    others = clear & ~look
+    if others.any():
+        table[others, 1:] += logsumexp(odds, axis=0) - np.log(len(some))
+    return table, probability
+
+
+def is_clear(batch: Batch) -> Array:
+    """Tell which infusions are seen to be uneventful at the first look.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions with k readings each.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        Few readings, and rows that say that the driver had stopped, are never clear.
+
+    Notes
+    -----
+    Each shape of an event is near a mix of steps in a gap and of stops from a reading
+    on. The log evidence of a shape against none is at most half the square of its best
+    fit in standard deviations; of an infusion that is clear it is less than 2 before
+    the price of having looked at many shapes.
+    """
+    n, k = batch.shape
+    if k < _ENOUGH:
+        return np.zeros(n, dtype=bool)
+    normal = gaussian(batch, np.zeros((n, 1, k)))
+    off = np.abs(normal.error[:, :, 0]) / np.sqrt(normal.precision[:, :, 0])
+    steps = np.broadcast_to(np.tri(k)[:, None, :], (k, n, k))
+    given = batch.delivered_ml
+    before = np.concatenate([np.zeros((n, 1)), given[:, :-1]], axis=1)
+    stops = np.clip(given.T[:, :, None] - before, 0, None)
+    fit = best_fit(batch, normal, np.concatenate([steps, stops], axis=2))
+    said = (batch.stopped_log_ratio <= 0).all(1)
+    clear: Array = (off.max(0) < _READING_SD) & (np.abs(fit).max(1) < _SHAPE_SD) & said
+    return clear
+
+
+def best_fit(batch: Batch, normal: Gaussian, shape: Array) -> Array:
+    """Give the best multiple of each shape in units of its standard deviation.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions with k readings each.
+    normal : Gaussian
+        Of the readings with no event, s = 1.
+    shape : array of float, shape (k, n, m)
+        Volumes lost by each reading.
+
+    Returns
+    -------
+    array of float, shape (n, m)
+        Standard normal where nothing happened.
+    """
+    shape = shape * np.maximum(normal.free, _LEAST_FREE)
+    a, b = (loading[:, :, 0] for loading in normal.loadings)
+    aa, ab, bb = normal.inner
+    by_a, by_b = (np.einsum("knm,kn->nm", shape, loading) for loading in (a, b))
+    square = np.einsum("knm,knm,nk->nm", shape, shape, 1 / batch.variance_ml2)
+    square = square - (by_a**2 * aa + 2 * by_a * by_b * ab + by_b**2 * bb)
+    score = np.einsum("knm,kn->nm", shape, normal.error[:, :, 0])
+    fit: Array = score / np.sqrt(np.maximum(square, 1e-9))
+    return fit
+
+
+def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
+    """Weigh all hypotheses for some infusions, a part at a time."""
+    at = np.flatnonzero(which)
+    step = max(1, _MOST // (batch.shape[1] * COARSE * (COARSE + 1) // 2))
+    tables = [np.empty((0, 1 + len(KINDS)))]
+    slips = [np.empty((0, batch.shape[1]))]
+    for begin in range(0, len(at), step):
+        part = batch.take(at[begin : begin + step])
+        slip = slip_density(part)
+        none, probability = _no_event(part, slip)
+        table = np.column_stack([none, _events(part, slip, COARSE)])
+        rest = _log_odds(table) > _CLEAR
+        if rest.any():
+            table[rest, 1:] = _finely(part, rest)
+        tables.append(table)
+        slips.append(probability)
+    return np.concatenate(tables), np.concatenate(slips)
 
 
 def _finely(batch: Batch, which: Array) -> Array:

@@ -6,8 +6,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis.delivery.contents import amounts_in_words
 from analysis.delivery.decision import Event
 from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
+from analysis.delivery.syringe_sizes import sizes_in_words
 from analysis.intake import Log
 from analysis.lookup import by_key, clock
 from analysis.terms import FindingGroup, FindingKind
@@ -69,7 +71,7 @@ def event_in_words(
     rows : DataFrame
         The infusion's readings, as `Event` counts them.
     infusion : mapping
-        The infusion, for its started_at.
+        The infusion: started_at, contents, volumes it was made up to, syringe_size_ml.
 
     Returns
     -------
@@ -105,7 +107,12 @@ def event_in_words(
     text += f"about {hours:.1f} h of delivery. Consistent with {_IN_WORDS[event.kind]}"
     if np.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
+        size = float(infusion.get("syringe_size_ml", np.nan))
+        if fits := sizes_in_words(event.ratio, size):
+            text += f"; that also fits {fits}"
     text += "." + _outcome(event, rows)
+    limits = (event.volume_low_ml, event.volume_high_ml)
+    text += amounts_in_words(event.volume_ml, limits, infusion)
     return f"{text} {_how_sure(event, rows)}"
 
 

@@ -25,8 +25,8 @@ class Shapes:
     log_weight : array of float, shape (n, s)
         Log prior weight within the kind; -inf where a shape cannot be.
     volume_ml : array of float, shape (n, s)
-        Delivered minus set-rate line at its largest departure; NaN where the kind has
-        none.
+        Delivered minus set-rate line at its largest departure, which may come after the
+        last reading; NaN where the kind has none.
     began_h, ended_h : array of float, shape (n, s, 2)
         Earliest and latest onset and end that the shape stands for [h]; NaN for an end
         that was not seen.
@@ -67,20 +67,38 @@ _LEAST_RISE_ML = 1.0
 _REFILL = 0.6
 
 
-def _stops(batch: Batch, nodes: int) -> tuple[Array, Array, Array, Array]:
-    """Give stops from node to node: lost volume, volume of each, hours, index pairs."""
+@dataclass(frozen=True, slots=True)
+class _Stops:
+    """Stops between s pairs of nodes; hours are those of the nodes."""
+
+    lost_ml: Array
+    volume_ml: Array
+    hours: Array
+    other_log_ratio: Array
+
+
+def _stops(batch: Batch, nodes: int, first: Array, last: Array) -> _Stops:
     hours = np.linspace(0, 1, nodes + 1)[None, :] * batch.elapsed_h[:, -1:]
     line = batch.line_at(hours)
-    first, last = np.triu_indices(nodes + 1, 1)
     a, b = line[:, first], line[:, last]
-    lost = np.clip(
-        np.minimum(b[:, :, None], batch.delivered_ml[:, None, :]) - a[:, :, None],
-        0,
-        None,
-    )
+    # Readings first, as the likelihood works on them: nothing is copied there.
+    lost = np.minimum(b, batch.delivered_ml.T[:, :, None])
+    lost -= a
+    lost = np.moveaxis(np.clip(lost, 0, None, out=lost), 0, 2)
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    volume = np.minimum(a, held) - np.minimum(b, held)
-    return lost, volume, hours, np.stack([first, last])
+    n, k = batch.shape
+    # What rows say that stand within the stop; a stop to the last node has them all.
+    rows = (batch.elapsed_h[:, None, :] < hours[:, :, None]).sum(2)
+    rows[:, -1] = k
+    said = np.cumsum(batch.stopped_log_ratio, axis=1)
+    said = np.concatenate([np.zeros((n, 1)), said], axis=1)
+    at_node = np.take_along_axis(said, rows, axis=1)
+    return _Stops(
+        lost_ml=lost,
+        volume_ml=np.minimum(a, held) - np.minimum(b, held),
+        hours=hours,
+        other_log_ratio=at_node[:, last] - at_node[:, first],
+    )
 
 
 def stalls(batch: Batch, nodes: int) -> Shapes:
@@ -98,20 +116,20 @@ def stalls(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance, length exponential with mean `STOP_H`.
     """
-    lost, volume, hours, (first, last) = _stops(batch, nodes)
-    ends = last < nodes
-    lost, volume, first, last = lost[:, ends], volume[:, ends], first[ends], last[ends]
+    first, last = np.triu_indices(nodes, 1)
+    stops = _stops(batch, nodes, first, last)
+    hours = stops.hours
     began, ended = hours[:, first], hours[:, last]
     length = ended - began
     weight = np.exp(-length / STOP_H) * np.minimum(length / LEAST_STOP_H, 1)
     half = hours[:, 1:2] / 2
     return Shapes(
-        lost_ml=lost,
+        lost_ml=stops.lost_ml,
         log_weight=np.log(weight / weight.sum(1, keepdims=True)),
-        volume_ml=volume,
+        volume_ml=stops.volume_ml,
         began_h=_window(began, half),
         ended_h=_window(ended, half),
-        other_log_ratio=_stopped(batch, began, ended),
+        other_log_ratio=stops.other_log_ratio,
         ratio=np.full(len(first), np.nan),
     )
 
@@ -131,20 +149,20 @@ def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance.
     """
-    lost, volume, hours, (first, last) = _stops(batch, nodes)
-    stays = last == nodes
-    lost, volume, first = lost[:, stays], volume[:, stays], first[stays]
+    first = np.arange(nodes)
+    stops = _stops(batch, nodes, first, np.full(nodes, nodes))
+    hours = stops.hours
     began = hours[:, first]
     n, s = began.shape
     end = np.full((n, s, 2), np.nan)
     end[:, :, 0] = batch.elapsed_h[:, -1:]
     return Shapes(
-        lost_ml=lost,
+        lost_ml=stops.lost_ml,
         log_weight=np.full((n, s), -np.log(s)),
-        volume_ml=volume,
+        volume_ml=stops.volume_ml - (_by_end(batch) - _by_last(batch)),
         began_h=_window(began, hours[:, 1:2] / 2),
         ended_h=end,
-        other_log_ratio=_stopped(batch, began, np.full_like(began, np.inf)),
+        other_log_ratio=stops.other_log_ratio,
         ratio=np.full(s, np.nan),
     )
 
@@ -153,12 +171,18 @@ def _window(hours: Array, half: Array) -> Array:
     return np.stack([np.clip(hours - half, 0, None), hours + half], axis=-1)
 
 
-def _stopped(batch: Batch, began: Array, ended: Array) -> Array:
-    """Add up what rows say that stand within a stop."""
-    at = batch.elapsed_h[:, None, :]
-    within = (at >= began[:, :, None]) & (at < ended[:, :, None])
-    total: Array = (within * batch.stopped_log_ratio[:, None, :]).sum(-1)
-    return total
+def _by_end(batch: Batch) -> Array:
+    """Give what the line delivers by the end, at most what was held, shape (n, 1)."""
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)
+    by_end = np.maximum(batch.end_delivered_ml, batch.delivered_ml[:, -1])
+    volume: Array = np.minimum(by_end, held)[:, None]
+    return volume
+
+
+def _by_last(batch: Batch) -> Array:
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)
+    volume: Array = np.minimum(batch.delivered_ml[:, -1], held)[:, None]
+    return volume
 
 
 def slow(batch: Batch, nodes: int) -> Shapes:
@@ -209,7 +233,7 @@ def _between(knots: tuple[float, ...], nodes: int) -> Array:
 def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
     n, _ = batch.shape
     lost = (1 - ratio)[None, :, None] * batch.delivered_ml[:, None, :]
-    by_line = batch.delivered_ml[:, -1:]
+    by_line = np.maximum(batch.end_delivered_ml[:, None], batch.delivered_ml[:, -1:])
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
     # What is given early is at its most when the syringe empties.
     full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
@@ -258,11 +282,12 @@ def surges(batch: Batch, nodes: int) -> Shapes:
     share = np.tile(steps, (len(sizes), 1))
     gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(sizes))
     is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(sizes)) > 0
-    before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
-    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - before[:, gap]
     hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
     end = np.where(is_about, hours[:, np.minimum(gap + 2, k)], hours[:, gap + 1])
     window = np.stack([hours[:, gap], end], axis=-1)
+    # No more than is left by the line half-way through the window.
+    middle = batch.line_at((hours[:, gap] + end) / 2)
+    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - middle
     volume = np.minimum(amounts, np.clip(left, 0, None))
     return Shapes(
         lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),

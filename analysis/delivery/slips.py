@@ -5,22 +5,22 @@ and their frequency among slips are common practice, no source.
 """
 
 import numpy as np
-from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch
 
 #: Share of each kind among slips: the reading above again, misread by whole mL, some
-#: other value near the line (digits swapped, an hour off), anywhere in the syringe, or
-#: beyond it (a decimal point).
-COPIED, WHOLE_ML, NEAR, ANYWHERE, BEYOND = 0.33, 0.32, 0.17, 0.15, 0.03
+#: other value near the line (digits swapped, an hour off), a tenth of such a value (a
+#: decimal point), anywhere in the syringe, or beyond it (the point the other way).
+COPIED, WHOLE_ML, NEAR, TENTH, ANYWHERE, BEYOND = 0.33, 0.31, 0.15, 0.07, 0.11, 0.03
 
 #: Share of misread whole millilitres by how many: 1, 2, 5 or 10 (the printed figures
 #: of a scale), and any other number up to ten.
-WHOLE_SHARES = (
-    np.array([0, 0.30, 0.12, 0.005, 0.005, 0.03, 0.005, 0.005, 0.005, 0.005, 0.03])
-    * WHOLE_ML
-    / np.sqrt(2 * np.pi)
+WHOLE_SHARES = np.array(
+    [0, 0.30, 0.12, 0.005, 0.005, 0.03, 0.005, 0.005, 0.005, 0.005, 0.03]
 )
+# Either way; together they are the share of misread millilitres.
+_WHOLE_SHARES = WHOLE_ML * WHOLE_SHARES / (2 * WHOLE_SHARES.sum())
+_ROOT_2PI = np.sqrt(2 * np.pi)
 NEAR_ML, _LARGEST_ML = 3.5, 60.0
 
 
@@ -46,84 +46,41 @@ def slip_density(batch: Batch) -> Array:
         base - batch.delivered_ml,
     )
     is_near = np.abs(read - line) < NEAR_ML
+    is_tenth = np.abs(10 * read - line) < NEAR_ML
     full = np.maximum(base, 16.0)
     is_within = np.abs(read) <= full
     density: Array = (
         COPIED * is_copy / batch.step_ml
         + NEAR * is_near / (2 * NEAR_ML)
+        + TENTH * is_tenth / (2 * NEAR_ML / 10)
         + ANYWHERE * is_within / full
         + BEYOND / _LARGEST_ML
     )
     return density
 
 
-def log_slip(density: Array, error: Array, precision: Array) -> Array:
-    """Give the log density of readings as slips, given all the other readings.
+def slip_weight(density: Array, error: Array, precision: Array) -> Array:
+    """Give the chance of readings as slips, over that of the likeliest honest ones.
 
     Parameters
     ----------
     density : array of float, shape (n, k)
         As given by `slip_density`.
-    error, precision : array of float, shape (n, s, k)
-        Reading minus its mean given the others, and one over its variance, under each
-        of s shapes.
+    error, precision : array of float, shape (k, n, s)
+        Inverse covariance times reading minus mean, and the diagonal of the inverse,
+        under each of s shapes.
 
     Returns
     -------
-    array of float, shape (n, s, k)
-        Log density per mL.
+    array of float, shape (k, n, s)
+        Density as a slip, over the density of an honest reading at its mean, both
+        given all the other readings.
     """
-    whole = np.clip(np.rint(error), -10, 10)
-    whole = np.where(whole == 0, np.where(error < 0, -1.0, 1.0), whole)
-    share = WHOLE_SHARES[np.abs(whole).astype("int8")]
-    misread = (
-        share * np.sqrt(precision) * np.exp(-0.5 * precision * (error - whole) ** 2)
-    )
-    total: Array = np.log(density[:, None, :] + share * misread)
-    return total
-
-
-def with_slips(
-    plain: Array, log_odds: Array, conditional: Array, slip: Array, pair: Array | None
-) -> tuple[Array, Array]:
-    """Sum slips out of a likelihood: none, any one reading, any two.
-
-    Parameters
-    ----------
-    plain : array of float, shape (n, s)
-        Log likelihood without slips.
-    log_odds : array of float, shape (n,)
-        Log odds of a slip in one reading.
-    conditional : array of float, shape (n, s, k)
-        Log density of each reading given the others.
-    slip : array of float, shape (n, s, k)
-        As given by `log_slip`.
-    pair : array of float or None, shape (n, s, k (k - 1) / 2)
-        Log density of each two readings given the others, in the order of
-        ``triu_indices``; None to leave pairs out.
-
-    Returns
-    -------
-    total : array of float, shape (n, s)
-        Log likelihood, slips summed out.
-    probability : array of float, shape (n, s, k)
-        Probability that each reading is a slip.
-    """
-    k = slip.shape[-1]
-    odds = log_odds[:, None, None]
-    one = odds + slip - conditional
-    terms = [np.zeros((*plain.shape, 1)), one]
-    first, second = np.triu_indices(k, 1)
-    if pair is not None:
-        terms.append(2 * odds + slip[..., first] + slip[..., second] - pair)
-    every = np.concatenate(terms, axis=-1)
-    total = logsumexp(every, axis=-1, keepdims=True)
-    weight = np.exp(every - total)
-    probability = weight[..., 1 : k + 1].copy()
-    if pair is not None:
-        both = weight[..., k + 1 :]
-        for reading in range(k):
-            mine = (first == reading) | (second == reading)
-            probability[..., reading] += both[..., mine].sum(-1)
-    no_slip = k * -np.log1p(np.exp(log_odds))
-    return plain + no_slip[:, None] + total[..., 0], probability
+    off = error / precision
+    whole = np.clip(np.rint(off), -10, 10)
+    whole = np.where(whole == 0, np.where(off < 0, -1.0, 1.0), whole)
+    share = _WHOLE_SHARES[np.abs(whole).astype("int8")]
+    misread = share * np.exp(-0.5 * precision * (off - whole) ** 2)
+    other = density.T[:, :, None] * _ROOT_2PI / np.sqrt(precision)
+    weight: Array = other + misread
+    return weight

@@ -1,7 +1,7 @@
 """How probable an event must be to be listed: set by the wanted false-flag rate.
 
 Infusions without any event are drawn from the fitted noise, on the log's own times,
-rates and volumes and with the log's own share of slips, and judged like the log. The
+rates and volumes and with the log's own shares of slips, and judged like the log. The
 threshold is the probability that the wanted share of them exceeds.
 """
 
@@ -12,11 +12,12 @@ import pandas as pd
 
 from analysis.delivery import slips
 from analysis.delivery.batches import Array
+from analysis.delivery.last_readings import with_last_slips
 from analysis.delivery.posterior import probabilities
 from analysis.delivery.scan import scan
 
 #: Infusions drawn, and the seed of the draw: the same log gives the same threshold.
-DRAWN, SEED = 4000, 20_261
+DRAWN, SEED = 8000, 20_261
 
 #: Nothing less probable than this is listed, whatever rate is wanted.
 LEAST = 0.10
@@ -52,7 +53,10 @@ class Threshold:
 
 
 def find_threshold(
-    readings: pd.DataFrame, share: pd.Series, wanted_per_1000: float
+    readings: pd.DataFrame,
+    share: pd.Series,
+    wanted_per_1000: float,
+    last_ratio: float = 1.0,
 ) -> Threshold:
     """Find the threshold that keeps the wanted false-flag rate, by simulation.
 
@@ -64,6 +68,8 @@ def find_threshold(
         Prior share of events by infusion_id.
     wanted_per_1000 : float
         Wanted false flags per 1,000 uneventful infusions.
+    last_ratio : float
+        Share of slips among last readings, over that among the others.
 
     Returns
     -------
@@ -80,8 +86,8 @@ def find_threshold(
             false_per_1000=wanted_per_1000,
             false_se=0.0,
         )
-    drawn = draw_uneventful(readings, np.random.default_rng(SEED))
-    evidence = scan(drawn).table
+    drawn = draw_uneventful(readings, np.random.default_rng(SEED), last_ratio)
+    evidence = with_last_slips(drawn, scan(drawn), last_ratio).table
     own = share.reindex(evidence.index.str.partition("\x1f").get_level_values(0))
     event = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
     rate = wanted_per_1000 / 1000
@@ -97,7 +103,9 @@ def find_threshold(
     )
 
 
-def draw_uneventful(readings: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+def draw_uneventful(
+    readings: pd.DataFrame, rng: np.random.Generator, last_ratio: float = 1.0
+) -> pd.DataFrame:
     """Draw readings of uneventful infusions on the times of real ones.
 
     Parameters
@@ -106,6 +114,8 @@ def draw_uneventful(readings: pd.DataFrame, rng: np.random.Generator) -> pd.Data
         Readings with noise, in order of infusion and time.
     rng : Generator
         Source of the draw.
+    last_ratio : float
+        As for `find_threshold`.
 
     Returns
     -------
@@ -124,7 +134,9 @@ def draw_uneventful(readings: pd.DataFrame, rng: np.random.Generator) -> pd.Data
         ],
         ignore_index=True,
     )
-    every["observed_ml"] = _readings(every, rng)
+    is_last = ~every.duplicated("infusion_id", keep="last")
+    share = every["slip_share"] * np.where(is_last, last_ratio, 1.0)
+    every["observed_ml"] = _readings(every.assign(slip_share=share), rng)
     # What rows say for a running driver stays; what they say against it is an event's.
     said = every["stopped_log_ratio"].clip(upper=0)
     return every.assign(stopped_log_ratio=said)
@@ -161,10 +173,17 @@ def _with_slips(
     near = rng.uniform(-slips.NEAR_ML, slips.NEAR_ML, n)
     full = np.maximum(base, 16.0)
     wrong = np.stack(
-        [above, read + whole, read + near, rng.uniform(0, full), read * 10]
+        [above, read + whole, read + near, read / 10, rng.uniform(0, full), read * 10]
     )
     weights = np.array(
-        [slips.COPIED, slips.WHOLE_ML, slips.NEAR, slips.ANYWHERE, slips.BEYOND]
+        [
+            slips.COPIED,
+            slips.WHOLE_ML,
+            slips.NEAR,
+            slips.TENTH,
+            slips.ANYWHERE,
+            slips.BEYOND,
+        ]
     )
     kind = rng.choice(len(weights), n, p=weights / weights.sum())
     is_slip = rng.random(n) < rows["slip_share"].to_numpy()

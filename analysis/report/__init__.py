@@ -1,6 +1,6 @@
 """Results to tables, workbook, notebook and page; and safely into their folder."""
 
-from analysis.report import comparing, sections
+from analysis.report import comparing, drivers, sections
 from analysis.report.manifest import read_manifest
 from analysis.report.publish import check_output_folder, publish
 from analysis.report.tables import read_tables, write_tables
@@ -8,6 +8,7 @@ from analysis.report.tables import read_tables, write_tables
 __all__ = [
     "check_output_folder",
     "comparing",
+    "drivers",
     "publish",
     "read_manifest",
     "read_tables",

@@ -11,6 +11,7 @@ import pytest
 from analysis.audit import AuditResult
 from analysis.columns import (
     COMPARISONS,
+    DRIVERS,
     EXCLUSIONS,
     FINDINGS,
     INFUSION_RESULTS,
@@ -52,6 +53,8 @@ SHAPES: dict[str, tuple[float, ...] | None] = {
     "entry_error": None,
     "near_duplicate": None,
     "start_offset": (16.0, 12.9, 10.1, 7.5, 4.7, 2.2, 0.0),
+    "set_rate_differs": None,
+    "scale_and_display": None,
     "may_still_be_running": None,
     "check_missed": None,
     "line_overdue": None,
@@ -77,6 +80,8 @@ GROUPS = {
         "charting",
     ),
     "start_offset": "set_up",
+    "set_rate_differs": "set_up",
+    "scale_and_display": "set_up",
     "may_still_be_running": "continuity",
     "no_syringe_running": "continuity",
     "changed_late": "continuity",
@@ -332,6 +337,26 @@ def ledger(table: Table, count: int) -> pd.DataFrame:
     )
 
 
+DRIVER_ROWS: list[dict[str, Any]] = [
+    {
+        "driver_id": driver,
+        "infusions": count,
+        "with_event": 1,
+        "not_pooled": 0,
+        "pooled_factor": factor,
+        "flow_factor": factor,
+        "flow_factor_low": factor - 0.01,
+        "flow_factor_high": factor + 0.01,
+        "outside": outside,
+        "sentence": f"Over {count} infusions.",
+    }
+    for driver, count, factor, outside in (
+        ("D0001", 12, 1.0, "no"),
+        ("D0002", 9, 1.09, "yes"),
+    )
+]
+
+
 def make_result(
     wards: tuple[str, ...] = WARDS, *, is_hostile: bool = False, plain: int = 6
 ) -> AuditResult:
@@ -413,6 +438,7 @@ def make_result(
         findings=frame_of(FINDINGS, rows.findings),
         infusions=frame_of(INFUSION_RESULTS, rows.infusions),
         readings=readings,
+        drivers=frame_of(DRIVERS, DRIVER_ROWS),
         units=frame_of(
             UNITS,
             [
@@ -454,6 +480,7 @@ def empty(result: AuditResult) -> AuditResult:
             "findings",
             "infusions",
             "readings",
+            "drivers",
             "measures",
             "exclusions",
             "units",

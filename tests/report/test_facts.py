@@ -171,7 +171,7 @@ def test_trust_adds_up(result: AuditResult) -> None:
         trust.accepted + trust.rejected + trust.superseded + trust.exact_duplicates
     )
     assert trust.rejected == len(result.rejected)
-    assert trust.not_evaluable == {"no volume reading": 3}
+    assert trust.not_evaluable == {"no volume reading": 4}
     month = result.infusions[result.infusions["month"] == MONTH]
     ends = month["end_kind"].value_counts()
     assert trust.end_not_recorded == ends["end not recorded"] == 3
