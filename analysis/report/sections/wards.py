@@ -43,7 +43,7 @@ def each_ward(result: AuditResult) -> Section:
             "name": "All wards together" if ward == ALL else ward,
             "tables": _measures_grids(result, ward, months),
             "rates": _rates_grid(result, ward, months),
-            "excluded": _exclusion_lines(result, ward),
+            "excluded": _left_out_grid(result, ward),
             "standing": standings[ward],
         }
         for ward in [ALL, *facts.wards(result)]
@@ -173,10 +173,17 @@ def _rate_cells(found: Sequence[facts.Rate | None]) -> list[str]:
     ]
 
 
-def _exclusion_lines(result: AuditResult, ward: str) -> list[str]:
+def _left_out_grid(result: AuditResult, ward: str) -> Grid:
+    """Show what was not judged; a line a reason, as several stand under a measure."""
     found = facts.exclusions(result, ward, result.month)
-    return [
-        f"{definition(measure).label}: "
-        + ", ".join(f"{reason} {n:,}" for reason, n in reasons.items())
-        for measure, reasons in found.items()
-    ]
+    return Grid(
+        caption=f"Not judged in {words.month(result.month)}, and why",
+        head=("measure", "left out"),
+        rows=[
+            (
+                definition(measure).label,
+                "\n".join(f"{reason}: {n:,}" for reason, n in reasons.items()),
+            )
+            for measure, reasons in found.items()
+        ],
+    )
