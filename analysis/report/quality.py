@@ -3,7 +3,8 @@
 They are the same in the monthly report and in the dry run of the intake.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -460,7 +461,7 @@ def without_derived(result: AuditResult) -> Grid | None:
 
 
 def _known(value: float, written: str) -> str:
-    return "too few" if pd.isna(value) else written.format(value)
+    return "too few" if math.isnan(value) else written.format(value)
 
 
 def _p_value(value: float) -> str:
@@ -505,7 +506,13 @@ def grids(result: AuditResult) -> Sequence[Grid]:
         In the order of the report.
     """
     record = Record.of_result(result)
-    digits = (last_digits, digit_preference)
-    every = (qualified, completeness, round_times, *digits, bucket)
+    every: list[Callable[[Record], Grid | None]] = [
+        qualified,
+        completeness,
+        round_times,
+        last_digits,
+        digit_preference,
+        bucket,
+    ]
     made = [*(make(record) for make in every), without_derived(result)]
     return [grid for grid in made if grid is not None and grid.rows]
