@@ -174,7 +174,7 @@ def _rate_cells(found: Sequence[facts.Rate | None]) -> list[str]:
 
 
 def _left_out_grid(result: AuditResult, ward: str) -> Grid:
-    """Show what was not judged; a line a reason, as several stand under a measure."""
+    """Show what was not judged."""
     found = facts.exclusions(result, ward, result.month)
     return Grid(
         caption=f"Not judged in {words.month(result.month)}, and why",
@@ -182,7 +182,7 @@ def _left_out_grid(result: AuditResult, ward: str) -> Grid:
         rows=[
             (
                 definition(measure).label,
-                "\n".join(f"{reason}: {n:,}" for reason, n in reasons.items()),
+                "; ".join(f"{reason} {n:,}" for reason, n in reasons.items()),
             )
             for measure, reasons in found.items()
         ],
