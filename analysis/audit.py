@@ -181,7 +181,11 @@ def run_audit(
         noise=delivery.noise,
         threshold=delivery.threshold,
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
-        notes=(*log.notes, *sites.notes),
+        notes=(
+            *log.notes,
+            *sites.notes,
+            *policy.without_rows(log.checks["ward"].unique()),
+        ),
         qualifiers=qualifiers(log.qualified),
         findings=collect_findings(
             explain_findings(

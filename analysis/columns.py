@@ -394,9 +394,9 @@ MEASURES = Table(
         _number(
             "design_effect", "", "widening for clustering in patients; blank: none used"
         ),
-        _number("proportion", "", "numerator / denominator", decimals=4),
-        _number("low", "", "lower 95 % limit", decimals=4),
-        _number("high", "", "upper 95 % limit", decimals=4),
+        _number("proportion", "", "numerator / denominator", decimals=6),
+        _number("low", "", "lower 95 % limit", decimals=6),
+        _number("high", "", "upper 95 % limit", decimals=6),
     ),
 )
 
@@ -467,26 +467,26 @@ COMPARISONS = Table(
         _number("numerator", "units or h", "units counted, or hours covered"),
         _number("denominator", "units or h", "units or hours judged"),
         _count("patients", "patients with a unit judged"),
-        _number("proportion", "", "blank unless shown as a proportion", decimals=4),
-        _number("low", "", "lower 95 % limit", decimals=4),
-        _number("high", "", "upper 95 % limit", decimals=4),
+        _number("proportion", "", "blank unless shown as a proportion", decimals=6),
+        _number("low", "", "lower 95 % limit", decimals=6),
+        _number("high", "", "upper 95 % limit", decimals=6),
         _number(
             "change",
             "",
             "proportion less that of the month before; blank where one of the two is "
             "not shown or they are not comparable",
-            decimals=4,
+            decimals=6,
         ),
-        _number("change_low", "", "lower 95 % limit of change", decimals=4),
-        _number("change_high", "", "upper 95 % limit of change", decimals=4),
+        _number("change_low", "", "lower 95 % limit of change", decimals=6),
+        _number("change_high", "", "upper 95 % limit of change", decimals=6),
         _number(
             "limit_low",
             "",
             "lower 99.8 % funnel limit: exact from ten wards, with the spread between "
             "wards from twelve; blank with fewer",
-            decimals=4,
+            decimals=6,
         ),
-        _number("limit_high", "", "upper 99.8 % funnel limit, likewise", decimals=4),
+        _number("limit_high", "", "upper 99.8 % funnel limit, likewise", decimals=6),
         _yes_no(
             "different",
             "outside the 99.8 % limits that know of the spread between wards; blank "

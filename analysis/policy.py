@@ -7,7 +7,7 @@ Constants of the statistical model are not limits and stand with the model.
 
 import difflib
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -281,6 +281,29 @@ class Policy:
             From the IANA database.
         """
         return ZoneInfo(self.time_zone)
+
+    def without_rows(self, wards: Iterable[str]) -> tuple[str, ...]:
+        """Tell of wards that have limits of their own and no row in the log.
+
+        Parameters
+        ----------
+        wards : iterable of str
+            Wards of the log.
+
+        Returns
+        -------
+        tuple of str
+            One sentence, or none: such a ward is often one spelled another way.
+        """
+        there = sorted(set(wards))
+        unknown = [f"'{ward}'" for ward in self.wards if ward not in there]
+        if not unknown:
+            return ()
+        return (
+            f"The policy sets limits for {', '.join(unknown)}, which the log does not "
+            f"name and to which they were applied nowhere; its wards are "
+            f"{', '.join(there)}. Compare the spelling.",
+        )
 
     def by_ward(self, limit: str, wards: pd.Series) -> pd.Series:
         """Give one limit for each row, from the row's own ward.

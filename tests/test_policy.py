@@ -125,3 +125,11 @@ def test_every_limit_is_listed_with_who_set_it() -> None:
         "1",
         "team handbook",
     ]
+
+
+def test_a_ward_of_the_policy_that_the_log_does_not_name_is_told() -> None:
+    policy = Policy.parse(example_text() + OWN + "grace_h = 1.0\n", "test")
+    assert policy.without_rows(["Rowan Team", "Alder"]) == ()
+    (sentence,) = policy.without_rows(["Rowan team", "Alder"])
+    assert "'Rowan Team'" in sentence
+    assert "its wards are Alder, Rowan team" in sentence

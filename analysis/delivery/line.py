@@ -138,7 +138,8 @@ def _doubtful_rates(
     fell = (frame["v"] - by["v"].shift(-1)).fillna(by["v"].shift(1) - frame["v"])
     follows = (fell - frame["r"] * hours).abs() < (fell - left * hours).abs()
     is_plain = out["entry"].reindex(frame.index).isin([Entry.CHECK, Entry.START])
-    doubtful = alone & ~follows & is_plain
+    # Without volumes nothing speaks against a rate.
+    doubtful = alone & ~follows & is_plain & fell.notna()
     return doubtful.reindex(out.index, fill_value=False)
 
 

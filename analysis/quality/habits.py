@@ -10,6 +10,7 @@ from analysis.columns import CHECKS, Kind
 from analysis.compliance.digits import (
     CLOCK_MARKS_MIN,
     by_ward,
+    digit_preference,
     last_digits,
     round_times,
 )
@@ -20,6 +21,7 @@ from analysis.terms import Entry
 __all__ = [
     "CLOCK_MARKS_MIN",
     "RECORD",
+    "digit_preference",
     "last_digits",
     "missing_by_column",
     "not_in_export",

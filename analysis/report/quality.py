@@ -3,7 +3,8 @@
 They are the same in the monthly report and in the dry run of the intake.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -283,6 +284,41 @@ def last_digits(record: Record) -> Grid:
     )
 
 
+def digit_preference(record: Record) -> Grid:
+    """Show by ward how far the endings of volumes are from equal use, with a test.
+
+    Parameters
+    ----------
+    record : Record
+        The log as it was read.
+
+    Returns
+    -------
+    Grid
+        One row a ward and column; none for volumes read to whole mL.
+    """
+    return Grid(
+        caption="Preference for some endings of volumes that are read finer than to a "
+        "mL. Myers' blended index is the share of readings that would have to end "
+        "otherwise for all endings to be used alike. Where most syringes are alike and "
+        "looked at by the clock the volumes themselves come back to the same endings, "
+        "and a small p-value says no more than that",
+        head=("ward", "volume", "step, mL", "readings", "index, %", "p-value"),
+        rows=[
+            (
+                str(row["ward"]),
+                str(row["source"]),
+                f"{row['step_ml']:g}",
+                f"{row['readings']:,}",
+                _known(row["myers"], "{:.0f}"),
+                _p_value(row["p_value"]),
+            )
+            for row in facts.rows_of(habits.digit_preference(record.rows))
+        ],
+        numeric=frozenset({2, 3, 4, 5}),
+    )
+
+
 def resolution(record: Record) -> Grid:
     """Show how fine each ward reads each volume.
 
@@ -424,6 +460,14 @@ def without_derived(result: AuditResult) -> Grid | None:
     )
 
 
+def _known(value: float, written: str) -> str:
+    return "too few" if math.isnan(value) else written.format(value)
+
+
+def _p_value(value: float) -> str:
+    return "under 0.001" if value < 0.001 else _known(value, "{:.3f}")
+
+
 def _ward(ward: str) -> str:
     return "all wards" if ward == ALL else ward
 
@@ -462,6 +506,13 @@ def grids(result: AuditResult) -> Sequence[Grid]:
         In the order of the report.
     """
     record = Record.of_result(result)
-    every = [qualified, completeness, round_times, last_digits, bucket]
+    every: list[Callable[[Record], Grid | None]] = [
+        qualified,
+        completeness,
+        round_times,
+        last_digits,
+        digit_preference,
+        bucket,
+    ]
     made = [*(make(record) for make in every), without_derived(result)]
     return [grid for grid in made if grid is not None and grid.rows]

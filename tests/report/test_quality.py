@@ -34,3 +34,24 @@ def test_the_bucket_counts_rows_of_derived_infusions_and_of_none(
     grid = quality.bucket(quality.Record.of_result(audit(tmp_path, rows + other)))
     assert grid is not None
     assert grid.rows[-1] == ("all wards", "12", "11", "2", "1", "1", "1")
+
+
+def test_a_preference_for_endings_is_shown_with_its_test(tmp_path: Path) -> None:
+    # 0.5 mL readings of ten syringes: all on the half mL, or all on the whole mL.
+    rows = []
+    for i in range(10):
+        shift = 0.5 * (i % 2)
+        volumes = {k: (15 - k if i < 5 else 15 - k - shift) for k in range(1, 14)}
+        rows += syringe(
+            {0.0: 15.5, **volumes},
+            set_rate_ml_h=1.0,
+            patient_id=f"P{i}",
+            driver_id=f"D{i}",
+            infusion_id=f"I{i}",
+        )
+    record = quality.Record.of_result(audit(tmp_path, rows))
+    (row,) = quality.digit_preference(record).rows
+    # 7 syringes on whole mL, 3 on halves, from 1.0 to 13.5 mL. Blended, 7 x (11 + 12)
+    # whole mL against 2 x 3 x 12 halves: 161 to 72, and 161 / 233 - 1 / 2 is 19 %.
+    assert row[:4] == ("Alder Ward", "remaining", "0.5", "130")
+    assert row[4:] == ("19", "under 0.001")

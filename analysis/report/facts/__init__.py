@@ -1,0 +1,81 @@
+"""Facts of a report: from an audit's result to small tables and numbers, no wording.
+
+Everything a section of the report prints is taken from here, so that tests can ask for
+facts and not for HTML. Wards stand in alphabetical order and are never ranked; only
+findings are put in an order, by what a reader should look at first.
+"""
+
+from analysis.report.facts.action import (
+    ActNow,
+    Pull,
+    PullList,
+    act_now,
+    charts_to_pull,
+)
+from analysis.report.facts.figures import (
+    LEADING,
+    NO_RULE_SET,
+    NOTHING_DUE,
+    REACTIONS,
+    Measured,
+    Rate,
+    Standing,
+    all_measured,
+    all_rates,
+    exclusions,
+    is_part,
+    late_and_missed,
+    measures,
+    periods,
+    standings,
+    wards,
+)
+from analysis.report.facts.findings import (
+    KIND_WORDS,
+    delivery_findings,
+    in_order,
+    month_findings,
+    other_findings,
+    rows_of,
+    unseen_h,
+    words,
+)
+from analysis.report.facts.infusions import only_infusions, readings_of, started_at
+from analysis.report.facts.trust import Trust, trust
+
+__all__ = [
+    "KIND_WORDS",
+    "LEADING",
+    "NOTHING_DUE",
+    "NO_RULE_SET",
+    "REACTIONS",
+    "ActNow",
+    "Measured",
+    "Pull",
+    "PullList",
+    "Rate",
+    "Standing",
+    "Trust",
+    "act_now",
+    "all_measured",
+    "all_rates",
+    "charts_to_pull",
+    "delivery_findings",
+    "exclusions",
+    "in_order",
+    "is_part",
+    "late_and_missed",
+    "measures",
+    "month_findings",
+    "only_infusions",
+    "other_findings",
+    "periods",
+    "readings_of",
+    "rows_of",
+    "standings",
+    "started_at",
+    "trust",
+    "unseen_h",
+    "wards",
+    "words",
+]

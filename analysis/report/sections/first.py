@@ -1,0 +1,214 @@
+"""The first screen: what to act on, which charts to pull, wards, trust."""
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from analysis import figures
+from analysis.audit import AuditResult
+from analysis.report import facts
+from analysis.report.definitions import definition
+from analysis.report.grid import Grid
+from analysis.report.section import Section, section
+from analysis.report.sections import words
+from analysis.report.tables import texts
+from analysis.terms import ALL
+
+#: Infusions that may still be running, named for each ward.
+_MOST_RUNNING = 12
+
+
+def first_screen(result: AuditResult, list_limit: int) -> Section:
+    """Answer the four questions a reader comes with.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    list_limit : int
+        Longest list of charts to pull.
+
+    Returns
+    -------
+    Section
+        Title, banners, and what to act on, charts to pull, wards, trust.
+    """
+    now = facts.act_now(result)
+    pulls = facts.charts_to_pull(result, list_limit)
+    standings = facts.standings(result)
+    return section(
+        "first_screen",
+        month=words.month(result.month),
+        result=result,
+        log_start=words.date(result.log_start),
+        log_end=words.date(result.log_end),
+        standings=standings,
+        running=_running_lines(now.running),
+        running_total=len(now.running),
+        flagged=_finding_lines(now.running_flagged, result),
+        over=_finding_lines(now.over, result),
+        behind=_finding_lines(now.behind, result),
+        charts=_pull_grid(pulls),
+        standing=_standing_grid(standings, result),
+        dots=_ward_figure(standings, result),
+        trust=facts.trust(result),
+    )
+
+
+def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
+    """Give findings as short lines of a list; those with a plot can be gone to."""
+    plotted = set(texts(facts.delivery_findings(result)["finding_id"]))
+    return [
+        {
+            "ward": words.plain(row["ward"]),
+            "infusion": words.plain(row["infusion_id"]),
+            "reason": _first_reason(row),
+            "hours": words.hours(row),
+            "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
+        }
+        for row in facts.rows_of(findings)
+    ]
+
+
+def _running_lines(running: pd.DataFrame) -> list[str]:
+    """Name the infusions that may still be running, ward by ward."""
+    by_ward: dict[str, list[str]] = {}
+    for row in facts.rows_of(running.sort_values(["ward", "infusion_id"])):
+        by_ward.setdefault(words.plain(row["ward"]), []).append(
+            words.plain(row["infusion_id"])
+        )
+    return [
+        f"{ward}: {', '.join(ids[:_MOST_RUNNING])}"
+        + (f" and {len(ids) - _MOST_RUNNING} more" if len(ids) > _MOST_RUNNING else "")
+        for ward, ids in by_ward.items()
+    ]
+
+
+def _first_reason(row: Mapping[str, Any]) -> str:
+    volume = words.volume(row).split(" (")[0]
+    return facts.words(row["kind"]) + (f", {volume}" if volume else "")
+
+
+def _pull_grid(pulls: facts.PullList) -> Grid:
+    rows = [
+        (
+            str(place),
+            pull.ward,
+            pull.infusion_id or f"patient {pull.patient_id}",
+            *_reason(pull.findings),
+            _pull_sources(pull.findings),
+        )
+        for place, pull in enumerate(pulls.charts, start=1)
+    ]
+    more = f"{pulls.more:,} more charts in tables/findings.csv" if pulls.more else ""
+    return Grid(
+        caption="Charts to pull, in this order",
+        head=("no.", "ward", "infusion", "why", "hours", "rows in the log"),
+        rows=rows,
+        numeric=frozenset({0, 4}),
+        more=more,
+    )
+
+
+def _reason(findings: pd.DataFrame) -> tuple[str, str]:
+    """Say what puts a chart in its place, and what else is in it."""
+    first, *rest = facts.rows_of(findings)
+    counted = Counter(facts.words(row["kind"]) for row in rest)
+    others = ", ".join(
+        f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
+    )
+    return _first_reason(first) + (f"; also {others}" if others else ""), words.hours(
+        first
+    )
+
+
+def _pull_sources(findings: pd.DataFrame) -> str:
+    return words.sources(facts.rows_of(findings)[0])
+
+
+def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> Grid:
+    leading = [name for name in facts.LEADING if name in facts.measures(result)]
+    shown = [name for name in leading if name not in result.not_in_export]
+    rows = [
+        (
+            "all wards" if standing.ward == ALL else standing.ward,
+            *(_standing_cell(standing.measures.get(name), name) for name in shown),
+            f"{standing.delivery} of {standing.infusions}",
+            _reactions_cell(standing.reactions),
+        )
+        for standing in standings
+    ]
+    return Grid(
+        caption=f"Wards in {words.month(result.month)}, in alphabetical order",
+        head=(
+            "ward",
+            *(definition(name).label for name in shown),
+            "Infusions with a delivery finding, of those evaluated",
+            "Site reactions",
+        ),
+        rows=rows,
+        numeric=frozenset(range(1, len(shown) + 3)),
+        last_is_total=True,
+    )
+
+
+def _standing_cell(measured: facts.Measured | None, name: str) -> str:
+    if measured is None:
+        return words.EN_DASH
+    if not measured.has_figure:
+        return measured.shown
+    counts = words.of(measured, definition(name).unit)
+    if math.isnan(measured.proportion):
+        return counts
+    return f"{words.percent(measured)}\n{counts}"
+
+
+def _reactions_cell(rate: facts.Rate | None) -> str:
+    if rate is None:
+        return words.EN_DASH
+    return f"{rate.events} in {rate.exposure_days:,.0f} site-days"
+
+
+def _ward_figure(
+    standings: Sequence[facts.Standing], result: AuditResult
+) -> dict[str, str] | None:
+    """Draw the leading measures side by side; None with nothing to draw."""
+    wards = [standing for standing in standings if standing.ward != ALL]
+    shown = [
+        name
+        for name in facts.LEADING
+        if any(name in standing.measures for standing in wards)
+        and name not in result.not_in_export
+    ]
+    if not wards or not shown:
+        return None
+    rows = {name: [_dot(standing, name) for standing in wards] for name in shown}
+    with figures.house_style():
+        drawn = figures.figure(7.6, 0.95 + 0.22 * len(wards))
+        axes = drawn.subplots(1, len(shown), sharey=True, squeeze=False)[0]
+        for ax, name in zip(axes, shown, strict=True):
+            figures.ward_dots(rows[name], definition(name).label, ax=ax)
+        source = figures.svg_source(drawn)
+    said = [figures.ward_alt(rows[name], definition(name).label) for name in shown]
+    return {"source": source, "alt": " ".join(said)}
+
+
+def _dot(standing: facts.Standing, name: str) -> figures.DotRow:
+    measured = standing.measures.get(name)
+    if measured is None:
+        nan = math.nan
+        return figures.DotRow(
+            ward=standing.ward, proportion=nan, low=nan, high=nan, counts="no figure"
+        )
+    return figures.DotRow(
+        ward=standing.ward,
+        proportion=measured.proportion,
+        low=measured.low,
+        high=measured.high,
+        counts=words.of(measured, definition(name).unit)
+        if measured.has_figure
+        else measured.shown,
+    )

@@ -1,0 +1,118 @@
+"""How far to trust the log: rows, cells, noise and habits of charting."""
+
+import pandas as pd
+
+from analysis.audit import AuditResult
+from analysis.quality import habits
+from analysis.report import facts, quality
+from analysis.report.grid import Grid
+from analysis.report.section import Section, section
+from analysis.report.sections import words
+
+
+def log_quality(result: AuditResult) -> Section:
+    """Account for the log: rows and cells not read, notes, noise, habits of charting.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    Section
+        Reasons are counted, with one example each; the rest is in the tables folder.
+    """
+    record = quality.Record.of_result(result)
+    return section(
+        "log",
+        account=_account_grid(result.account),
+        not_read=quality.not_read(record),
+        noise=_noise_grid(result.noise),
+        record=quality.grids(result),
+        absent=habits.not_in_export(result.readings),
+        changes=quality.measurement_changes(record),
+        notes=result.notes,
+    )
+
+
+def _account_grid(account: pd.DataFrame) -> Grid:
+    names = (
+        "rows_read",
+        "accepted",
+        "rejected",
+        "superseded",
+        "exact_duplicates",
+        "other_lines",
+    )
+    rows = [
+        (
+            words.plain(row["file"]),
+            words.plain(row["table"]),
+            *(words.number(row[name], 0) for name in names),
+            words.plain(row["sha256"])[:12],
+        )
+        for row in facts.rows_of(account)
+    ]
+    return Grid(
+        caption="Every row of every file: rows read = accepted + rejected + superseded "
+        "+ exact duplicates. Other lines are headers, totals and blank ones",
+        head=(
+            "file",
+            "table",
+            "rows read",
+            "accepted",
+            "rejected",
+            "superseded by an amendment",
+            "exact duplicates",
+            "other lines",
+            "SHA-256 (begins)",
+        ),
+        rows=rows,
+        numeric=frozenset(range(2, 8)),
+    )
+
+
+def _noise_grid(noise: pd.DataFrame) -> Grid:
+    numbers = (
+        ("reading_step_ml", 2),
+        ("start_step_ml", 2),
+        ("time_step_min", 0),
+        ("reading_error_ml", 2),
+        ("offset_ml", 2),
+        ("offset_sd_ml", 2),
+        ("flow_sd", 3),
+        ("slip_share", 3),
+        ("event_share", 3),
+        ("shortest_stall_h", 1),
+    )
+    rows = [
+        (
+            words.plain(row["ward"]),
+            words.plain(row["source"]),
+            words.number(row["readings"], 0),
+            *(words.number(row[name], decimals) for name, decimals in numbers),
+        )
+        for row in facts.rows_of(noise)
+    ]
+    return Grid(
+        caption="How fine the readings are, by ward, and the shortest stop they could "
+        "have shown",
+        head=(
+            "ward",
+            "volume charted",
+            "readings",
+            "reading step, mL",
+            "start step, mL",
+            "time step, min",
+            "reading error, mL",
+            "start offset, mL",
+            "its spread, mL",
+            "spread of flow",
+            "share of slips",
+            "share of events",
+            "shortest stop, h",
+        ),
+        rows=rows,
+        numeric=frozenset(range(2, 13)),
+    )
