@@ -48,7 +48,7 @@ _SYNONYMS = {
     "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
     "hosp no|"
     "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
-    "subject|subject id|study id|health number|person id|identifier|patient|pt|"
+    "subject|subject id|study id|nhi|health number|person id|identifier|patient|pt|"
     "resident|client|patient code|person|resident no|patient ref|client ref",
     "infusion_id": "infusion id|infusion|infusion no|infusion number|syringe id|"
     "syringe no|syringe number|run|run no|run id|csci id|csci no|chart no|chart number|"
