@@ -107,7 +107,9 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
             weight, slips = weigh(batch, shapes, slip)
             weight = np.exp(weight - weight.max(1, keepdims=True))
             weight /= weight.sum(1, keepdims=True)
-            for i, at in enumerate(kinds.index.get_indexer(batch.infusion_id)):
+            for i, at in enumerate(
+                kinds.index.get_indexer(pd.Index(batch.infusion_id))
+            ):
                 likeliest, rival = order[at, 0], order[at, 1]
                 own = _Sure(
                     kind=kind,
