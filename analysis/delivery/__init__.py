@@ -12,7 +12,7 @@ from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
-from analysis.delivery.last_readings import last_slip_ratio, with_last_slips
+from analysis.delivery.last_readings import slip_ratios, with_slip_ratios
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
@@ -105,12 +105,12 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     ward = log.infusions["ward"].reindex(evidence.table.index)
     share = ward.map(event_shares(evidence.table, ward)).astype("float64")
     none = probabilities(evidence.table, share)["none"]
-    last_ratio = last_slip_ratio(readings, evidence, none)
-    evidence = with_last_slips(readings, evidence, last_ratio)
+    ratios = slip_ratios(readings, evidence, none)
+    evidence = with_slip_ratios(readings, evidence, ratios)
     shares = event_shares(evidence.table, ward)
     share = ward.map(shares).astype("float64")
     probability = probabilities(evidence.table, share)
-    threshold = find_threshold(readings, share, policy.false_flags_per_1000, last_ratio)
+    threshold = find_threshold(readings, share, policy.false_flags_per_1000, ratios)
     found = readings["infusion_id"].isin(listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)

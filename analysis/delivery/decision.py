@@ -94,7 +94,8 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
         One an infusion, of its likeliest kind.
     """
     kinds = probability.drop(columns="none")
-    order = np.argsort(-kinds.to_numpy(), axis=1)
+    values, none = kinds.to_numpy(), probability["none"].to_numpy()
+    order = np.argsort(-values, axis=1, kind="stable")
     names = np.array(kinds.columns)
     first = pd.Series(names[order[:, 0]], index=kinds.index)
     for name, ids in first.groupby(first).groups.items():
@@ -106,8 +107,17 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
             weight, slips = weigh(batch, shapes, slip)
             weight = np.exp(weight - weight.max(1, keepdims=True))
             weight /= weight.sum(1, keepdims=True)
-            for i, infusion_id in enumerate(batch.infusion_id):
-                own = probability.loc[infusion_id]
+            for i, at in enumerate(
+                kinds.index.get_indexer(pd.Index(batch.infusion_id))
+            ):
+                likeliest, rival = order[at, 0], order[at, 1]
+                own = _Sure(
+                    kind=kind,
+                    event=float(1 - none[at]),
+                    of_kind=float(values[at, likeliest]),
+                    rival=str(names[rival]),
+                    of_rival=float(values[at, rival]),
+                )
                 yield _event(
                     batch.take(slice(i, i + 1)),
                     _of(shapes, i),
@@ -130,19 +140,27 @@ def _of(shapes: Shapes, i: int) -> Shapes:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sure:
+    """Probability of any event, of the likeliest kind and of the next."""
+
+    kind: FindingKind
+    event: float
+    of_kind: float
+    rival: str
+    of_rival: float
+
+
 def _event(
-    batch: Batch, shapes: Shapes, weight: Array, slips: Array, probability: pd.Series
+    batch: Batch, shapes: Shapes, weight: Array, slips: Array, sure: _Sure
 ) -> Event:
-    kind = FindingKind(str(probability.drop("none").idxmax()))
     lost = (weight[:, None] * shapes.lost_ml[0]).sum(0)
     beyond = np.abs(lost) > LIMIT_SD * np.sqrt(batch.variance_ml2[0])
     largest = int(np.argmax(np.where(slips < 0.5, np.abs(lost), -1)))
     volume, low, high = _volume(batch, shapes, weight)
-    rivals = probability.drop(index=["none", str(kind)])
-    rival = str(rivals.idxmax())
     return Event(
         infusion_id=str(batch.infusion_id[0]),
-        kind=kind,
+        kind=sure.kind,
         began_h=_window(shapes.began_h[0], weight),
         ended_h=_window(shapes.ended_h[0], weight),
         first_visible=int(np.argmax(beyond)) if beyond.any() else largest,
@@ -152,10 +170,10 @@ def _event(
         volume_high_ml=high,
         slips=slips,
         ratio=_ratio(shapes, weight),
-        probability=float(1 - probability["none"]),
-        kind_probability=float(probability[str(kind)]),
-        rival=rival,
-        rival_probability=float(rivals[rival]),
+        probability=sure.event,
+        kind_probability=sure.of_kind,
+        rival=sure.rival,
+        rival_probability=sure.of_rival,
     )
 
 

@@ -17,12 +17,16 @@ from analysis.lookup import by_key
 #: Slips by which a log's last readings are thought to be like its others.
 _WORTH_SLIPS = 4.0
 _ROUNDS = 60
+_MOST = 3.0
+
+#: Nothing takes more than this off the evidence of no event.
+_LEAST = 1e-3
 
 
-def last_slip_ratio(
+def slip_ratios(
     readings: pd.DataFrame, evidence: Evidence, none: pd.Series
-) -> float:
-    """Estimate the share of slips among last readings, over that among the others.
+) -> pd.Series:
+    """Estimate how often readings are slips, last ones and others, over what is fitted.
 
     Parameters
     ----------
@@ -35,24 +39,45 @@ def last_slip_ratio(
 
     Returns
     -------
-    float
-        At most 1: the EM estimate, each round with the probability that nothing but a
-        slip happened, pulled to 1.
+    Series of float
+        By whether a reading is its infusion's last: the EM estimate, each round with
+        the probability that nothing but a slip happened, pulled to 1. Last readings are
+        at most 1.
     """
-    last = ~readings.duplicated("infusion_id", keep="last")
-    slip = evidence.slips[last] * by_key(readings.loc[last, "infusion_id"], none)
-    expected = float(readings.loc[last, "slip_share"].sum()) + _WORTH_SLIPS
-    ratio = 1.0
-    for _ in range(_ROUNDS):
-        found = (ratio * slip / (1 - slip + ratio * slip)).sum()
-        ratio = (float(found) + _WORTH_SLIPS) / expected
-    return min(ratio, 1.0)
+    last = is_last(readings)
+    slip = evidence.slips.clip(upper=1.0) * by_key(readings["infusion_id"], none)
+    ratios = {}
+    for kind, most in ((False, _MOST), (True, 1.0)):
+        own = slip[last == kind]
+        expected = float(readings.loc[last == kind, "slip_share"].sum()) + _WORTH_SLIPS
+        ratio = 1.0
+        for _ in range(_ROUNDS):
+            found = float((ratio * own / (1 - own + ratio * own)).sum())
+            ratio = min((found + _WORTH_SLIPS) / expected, most)
+        ratios[kind] = ratio
+    return pd.Series(ratios)
 
 
-def with_last_slips(
-    readings: pd.DataFrame, evidence: Evidence, ratio: float
+def is_last(readings: pd.DataFrame) -> pd.Series:
+    """Tell the last reading of each infusion.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        In order of infusion and time.
+
+    Returns
+    -------
+    Series of bool
+        On the index of `readings`.
+    """
+    return ~readings.duplicated("infusion_id", keep="last")
+
+
+def with_slip_ratios(
+    readings: pd.DataFrame, evidence: Evidence, ratios: pd.Series
 ) -> Evidence:
-    """Give the evidence when last readings are slips less often than others.
+    """Give the evidence when last readings and others are slips that much more often.
 
     Parameters
     ----------
@@ -60,20 +85,20 @@ def with_last_slips(
         Readings with noise, in order of infusion and time.
     evidence : Evidence
         Of those readings, with slips as often in last readings as in others.
-    ratio : float
-        As given by `last_slip_ratio`.
+    ratios : Series of float
+        As given by `slip_ratios`.
 
     Returns
     -------
     Evidence
-        Of no event with the slip of the last reading taken down; that of events stays
-        (a slip is seldom what they take).
+        Of no event with each slip weighed anew, as if there were one at most; that of
+        events stays (a slip is seldom what they take).
     """
-    last = ~readings.duplicated("infusion_id", keep="last")
-    slip = evidence.slips[last].clip(upper=1.0)
-    left = 1 - slip * (1 - ratio)
-    slips = evidence.slips.copy()
-    slips[last] = ratio * slip / left
-    change = np.log(left).set_axis(readings.loc[last, "infusion_id"])
+    ratio = is_last(readings).map(ratios)
+    key = readings["infusion_id"]
+    slip = evidence.slips.clip(upper=1.0)
+    change = (slip * (ratio - 1)).groupby(key).sum()
+    change = np.log((1 + change).clip(lower=_LEAST))
+    slips = (ratio * slip / np.exp(by_key(key, change))).clip(upper=1.0)
     table = evidence.table.assign(none=evidence.table["none"] + change)
     return replace(evidence, table=table, slips=slips)

@@ -12,7 +12,7 @@ import pandas as pd
 
 from analysis.delivery import slips
 from analysis.delivery.batches import Array
-from analysis.delivery.last_readings import with_last_slips
+from analysis.delivery.last_readings import is_last, with_slip_ratios
 from analysis.delivery.posterior import probabilities
 from analysis.delivery.scan import scan
 
@@ -56,7 +56,7 @@ def find_threshold(
     readings: pd.DataFrame,
     share: pd.Series,
     wanted_per_1000: float,
-    last_ratio: float = 1.0,
+    ratios: pd.Series,
 ) -> Threshold:
     """Find the threshold that keeps the wanted false-flag rate, by simulation.
 
@@ -68,8 +68,8 @@ def find_threshold(
         Prior share of events by infusion_id.
     wanted_per_1000 : float
         Wanted false flags per 1,000 uneventful infusions.
-    last_ratio : float
-        Share of slips among last readings, over that among the others.
+    ratios : Series of float
+        As given by `slip_ratios`.
 
     Returns
     -------
@@ -86,8 +86,8 @@ def find_threshold(
             false_per_1000=wanted_per_1000,
             false_se=0.0,
         )
-    drawn = draw_uneventful(readings, np.random.default_rng(SEED), last_ratio)
-    evidence = with_last_slips(drawn, scan(drawn), last_ratio).table
+    drawn = draw_uneventful(readings, np.random.default_rng(SEED), ratios)
+    evidence = with_slip_ratios(drawn, scan(drawn), ratios).table
     own = share.reindex(evidence.index.str.partition("\x1f").get_level_values(0))
     event = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
     rate = wanted_per_1000 / 1000
@@ -104,7 +104,7 @@ def find_threshold(
 
 
 def draw_uneventful(
-    readings: pd.DataFrame, rng: np.random.Generator, last_ratio: float = 1.0
+    readings: pd.DataFrame, rng: np.random.Generator, ratios: pd.Series
 ) -> pd.DataFrame:
     """Draw readings of uneventful infusions on the times of real ones.
 
@@ -114,7 +114,7 @@ def draw_uneventful(
         Readings with noise, in order of infusion and time.
     rng : Generator
         Source of the draw.
-    last_ratio : float
+    ratios : Series of float
         As for `find_threshold`.
 
     Returns
@@ -134,8 +134,7 @@ def draw_uneventful(
         ],
         ignore_index=True,
     )
-    is_last = ~every.duplicated("infusion_id", keep="last")
-    share = every["slip_share"] * np.where(is_last, last_ratio, 1.0)
+    share = every["slip_share"] * is_last(every).map(ratios)
     every["observed_ml"] = _readings(every.assign(slip_share=share), rng)
     # What rows say for a running driver stays; what they say against it is an event's.
     said = every["stopped_log_ratio"].clip(upper=0)
