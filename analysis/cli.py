@@ -68,6 +68,14 @@ def steadyfall() -> None:
     metavar="DIR",
     help="Folder of the report. Without it: reports/<month>.",
 )
+@click.option(
+    "--review",
+    "review_files",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="A review.xlsx or review.csv with decisions; may be given more than once.",
+)
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
 def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
@@ -76,6 +84,7 @@ def audit(  # noqa: PLR0913 - one argument an option
     layout_file: Path | None,
     out: Path | None,
     *,
+    review_files: tuple[Path, ...],
     tables_only: bool,
 ) -> None:
     """Audit a check log: EXPORT... are files of checks, infusions and lines.
@@ -83,8 +92,11 @@ def audit(  # noqa: PLR0913 - one argument an option
     CSV (comma, semicolon or tab) or .xlsx. Which table a file or sheet holds is told by
     its headers and values; a check log alone is enough.
     """
+    from analysis.review import read_decisions
+
     settings = _settings(policy_file, layout_file)
-    _audit(exports, settings, month, out, tables_only=tables_only)
+    given = read_decisions(review_files)
+    _audit(exports, settings, month, out, given=given, tables_only=tables_only)
 
 
 def _settings(
@@ -171,7 +183,7 @@ def demo(out: Path) -> None:
         exports = [
             folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
         ]
-        _audit(exports, (policy, None), None, out, tables_only=False)
+        _audit(exports, (policy, None), None, out)
 
 
 @steadyfall.command()
@@ -186,9 +198,15 @@ def policy() -> None:
 @click.option("--output", "is_output", is_flag=True, help="Tables written, not read.")
 def dictionary(*, is_output: bool) -> None:
     """Print the data dictionary: every column, its unit and its meaning."""
-    from analysis.columns import CANONICAL, OUTPUT, dictionary_markdown
+    from analysis.columns import (
+        CANONICAL,
+        OUTPUT,
+        REVIEW_OUTPUT,
+        dictionary_markdown,
+    )
 
-    click.echo(dictionary_markdown(OUTPUT if is_output else CANONICAL), nl=False)
+    tables = (*OUTPUT, *REVIEW_OUTPUT) if is_output else CANONICAL
+    click.echo(dictionary_markdown(tables), nl=False)
 
 
 @steadyfall.command()
@@ -259,13 +277,14 @@ def _print_coverage(seed: int) -> None:
     click.echo("\n".join(coverage_lines(outcome)))
 
 
-def _audit(
+def _audit(  # noqa: PLR0913 - what the two commands that audit have in common
     exports: Sequence[Path],
     settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
     *,
-    tables_only: bool,
+    given: "pd.DataFrame | None" = None,
+    tables_only: bool = False,
 ) -> None:
     """Run the audit, publish it and say what was done."""
     from analysis.audit import run_audit
@@ -279,6 +298,7 @@ def _audit(
         where = publish(
             result,
             out or Path("reports") / result.month,
+            given=given,
             tables_only=tables_only,
             progress=say,
         )

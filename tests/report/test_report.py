@@ -16,7 +16,8 @@ from analysis.audit import AuditResult
 from analysis.report import facts, publish, sections
 from analysis.report.notebook import run_notebook
 from analysis.report.section import Section
-from analysis.report.workbook import COLUMNS, DECISIONS
+from analysis.review import LIST_COLUMNS
+from analysis.terms import Decision
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
 
@@ -180,11 +181,11 @@ def test_workbook_holds_text_and_a_choice(
     assert "<hyperlink" not in sheet
     assert "=1+1 &lt;script&gt;" in strings
     assert hostile_ward.startswith("=1+1 <script>")
-    assert f'"{",".join(DECISIONS)}"' in sheet
+    assert f'"{",".join(Decision)}"' in sheet
     assert 'state="frozen"' in sheet
     month = hostile.findings["month"] == hostile.month
     assert sheet.count("<row ") == 1 + month.sum()
-    assert all(name in strings for name, _ in COLUMNS)
+    assert all(name in strings for name in LIST_COLUMNS)
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from analysis.report.sections.reference import (
     policy_in_force,
     versions,
 )
+from analysis.report.sections.review import reviewed
 from analysis.report.sections.wards import each_ward
 
 __all__ = [
@@ -24,5 +25,6 @@ __all__ = [
     "log_quality",
     "other_findings",
     "policy_in_force",
+    "reviewed",
     "versions",
 ]
