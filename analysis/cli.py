@@ -187,6 +187,32 @@ def demo(out: Path) -> None:
 
 
 @steadyfall.command()
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="OTHER",
+    help="Folder of the summary, apart from the report.",
+)
+@click.option(
+    "--smallest",
+    type=int,
+    metavar="N",
+    help="Patients below which a figure is held back. Without it: the policy's.",
+)
+def share(folder: Path, out: Path, smallest: int | None) -> None:
+    """Make a summary of the report in DIR that may be shared: figures of wards only.
+
+    Wards with few patients are put together, and whatever few patients stand behind is
+    held back: "fewer than 5".
+    """
+    from analysis.share import share as write_summary
+
+    click.echo(f"Summary: {write_summary(folder, out, smallest)}")
+
+
+@steadyfall.command()
 def policy() -> None:
     """Print the example policy: save it, and write your own limits into it."""
     from analysis.policy import example_text
