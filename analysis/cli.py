@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -76,6 +76,14 @@ def steadyfall() -> None:
     metavar="FILE",
     help="A review.xlsx or review.csv with decisions; may be given more than once.",
 )
+@click.option(
+    "--list-limit",
+    type=click.IntRange(min=1),
+    default=12,
+    show_default=True,
+    metavar="N",
+    help="Longest list of charts to pull.",
+)
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
 def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
@@ -85,6 +93,7 @@ def audit(  # noqa: PLR0913 - one argument an option
     out: Path | None,
     *,
     review_files: tuple[Path, ...],
+    list_limit: int,
     tables_only: bool,
 ) -> None:
     """Audit a check log: EXPORT... are files of checks, infusions and lines.
@@ -95,8 +104,12 @@ def audit(  # noqa: PLR0913 - one argument an option
     from analysis.review import read_decisions
 
     settings = _settings(policy_file, layout_file)
-    given = read_decisions(review_files)
-    _audit(exports, settings, month, out, given=given, tables_only=tables_only)
+    asked = {
+        "given": read_decisions(review_files),
+        "list_limit": list_limit,
+        "tables_only": tables_only,
+    }
+    _audit(exports, settings, month, out, **asked)
 
 
 def _settings(
@@ -303,16 +316,14 @@ def _print_coverage(seed: int) -> None:
     click.echo("\n".join(coverage_lines(outcome)))
 
 
-def _audit(  # noqa: PLR0913 - what the two commands that audit have in common
+def _audit(
     exports: Sequence[Path],
     settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
-    *,
-    given: "pd.DataFrame | None" = None,
-    tables_only: bool = False,
+    **asked: Any,
 ) -> None:
-    """Run the audit, publish it and say what was done."""
+    """Run the audit, publish it as asked and say what was done."""
     from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
@@ -324,12 +335,11 @@ def _audit(  # noqa: PLR0913 - what the two commands that audit have in common
         where = publish(
             result,
             out or Path("reports") / result.month,
-            given=given,
-            tables_only=tables_only,
             progress=say,
+            **asked,
         )
     click.echo(_summary(result))
-    click.echo(f"{'Tables' if tables_only else 'Report'}: {where}")
+    click.echo(f"{'Tables' if asked.get('tables_only') else 'Report'}: {where}")
 
 
 @contextmanager

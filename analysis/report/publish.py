@@ -9,7 +9,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import nbformat
@@ -56,6 +56,13 @@ _LOCKS = ("~$", ".~lock.")
 #: Working lists in a report's folder; once edited they are a person's work.
 _LISTS = (workbook.FILE, workbook.CSV_FILE)
 
+#: Longest list of charts to pull, where nothing else is asked for.
+LIST_LIMIT = 12
+
+#: An infusion that had no end charted so long ago is no longer running: twice the usual
+#: 24 h. Common practice, no source.
+_RECENT = timedelta(hours=48)
+
 Progress = Callable[[str], None]
 
 
@@ -97,6 +104,7 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     *,
     given: pd.DataFrame | None = None,
     tables_only: bool = False,
+    list_limit: int = LIST_LIMIT,
     progress: Progress | None = None,
     run_at: datetime | None = None,
 ) -> Path:
@@ -113,6 +121,8 @@ def publish(  # noqa: PLR0913 - all but two by keyword
         Decisions given back (`read_decisions`).
     tables_only : bool
         Leave out the notebook and the page; older ones do not stay beside new tables.
+    list_limit : int
+        Longest list of charts to pull.
     progress : callable, optional
         Called with a few words at each step.
     run_at : datetime, optional
@@ -141,9 +151,15 @@ def publish(  # noqa: PLR0913 - all but two by keyword
         with _told(out):
             staged.mkdir(parents=True)
             _fill(result, decisions, staged)
-            _sign(result, staged, run_at or datetime.now(UTC), tables_only=tables_only)
+            now = run_at or datetime.now(UTC)
+            _sign(result, staged, now, tables_only=tables_only)
             if not tables_only:
-                _make_page(result, staged, say)
+                values = {
+                    "folder": ".",
+                    "list_limit": list_limit,
+                    "is_recent": bool(now - result.log_end < _RECENT),
+                }
+                _make_page(result, staged, values, say)
             say("putting the report in its place")
             _check_unchanged(out, lists)
             _swap(staged, out)
@@ -196,9 +212,11 @@ def _sign(
     write_manifest(manifest(result, files=files, run_at=run_at), staged)
 
 
-def _make_page(result: AuditResult, staged: Path, say: Progress) -> None:
+def _make_page(
+    result: AuditResult, staged: Path, values: dict[str, object], say: Progress
+) -> None:
     say("starting the report")
-    notebook = with_parameters(load_notebook(NOTEBOOK), {"folder": "."})
+    notebook = with_parameters(load_notebook(NOTEBOOK), values)
     executed = run_notebook(notebook, staged, say)
     page = to_page(executed, f"Syringe-driver audit, {result.month}")
     (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")

@@ -4,6 +4,7 @@ Each function is one call of the notebook. It takes the audit and gives a `Secti
 which shows itself in a notebook and in the page made from it.
 """
 
+from analysis.report.sections.changes import what_changed
 from analysis.report.sections.findings import delivery_findings, other_findings
 from analysis.report.sections.first import first_screen
 from analysis.report.sections.log import log_quality
@@ -27,4 +28,5 @@ __all__ = [
     "policy_in_force",
     "reviewed",
     "versions",
+    "what_changed",
 ]
