@@ -267,6 +267,7 @@ def test_only_changes_beyond_chance_are_named(result: AuditResult) -> None:
     assert found.compared == (~is_other_grace).sum()
     assert found.by_chance == pytest.approx(found.compared / 20)
     text = Page(sections.what_changed(replace(result, comparisons=table)).html).text
+    assert found.beyond["stands_out"].tolist() == [True]
     assert "-20.0" in text
     assert "-30.0 to -10.0" in text
 
@@ -277,3 +278,18 @@ def test_every_delivery_finding_says_what_would_settle_it(result: AuditResult) -
     text = Page(sections.delivery_findings(result).html).text
     count = len(facts.delivery_findings(result))
     assert text.count("what would settle it") == count
+
+
+def test_one_change_in_many_that_chance_would_bring_does_not_stand_out(
+    result: AuditResult,
+) -> None:
+    table = result.comparisons
+    is_now = (table["period"] == result.month) & (table["shown"] == "proportion")
+    rows = table[is_now].index
+    table = table.assign(change=np.nan, change_low=np.nan, change_high=np.nan)
+    table.loc[rows, ["change", "change_low", "change_high"]] = [0.02, -0.05, 0.09]
+    table.loc[rows[0], ["change", "change_low", "change_high"]] = [0.07, 0.003, 0.146]
+    found = facts.changes(replace(result, comparisons=table))
+    assert found.beyond["stands_out"].tolist() == [False]
+    text = Page(sections.what_changed(replace(result, comparisons=table)).html).text
+    assert "Nothing changed by more than chance would bring" in text

@@ -33,9 +33,17 @@ def what_changed(result: AuditResult) -> Section:
         if row["measure"] in by_name
     ]
     grid = Grid(
-        caption=f"More than chance: {words.month(result.month)} against "
-        f"{words.month(found.before)}",
-        head=("measure", "ward", "before", "now", "change", "95 % interval"),
+        caption=f"{words.month(result.month)} against {words.month(found.before)}: "
+        "changes whose interval leaves out none",
+        head=(
+            "measure",
+            "ward",
+            "before",
+            "now",
+            "change",
+            "95 % interval",
+            "more than chance",
+        ),
         rows=rows,
         numeric=frozenset({2, 3, 4, 5}),
     )
@@ -44,6 +52,7 @@ def what_changed(result: AuditResult) -> Section:
         grid=grid,
         before=words.month(found.before),
         compared=found.compared,
+        standing=int(found.beyond["stands_out"].sum()),
         by_chance=words.number(found.by_chance),
     )
 
@@ -59,4 +68,5 @@ def _row(row: Mapping[str, Any], measure: Measure) -> tuple[str, ...]:
         f"{per * now:.1f}{unit}",
         f"{per * change:+.1f}",
         f"{low:+.1f} to {high:+.1f}",
+        "yes" if row["stands_out"] else "cannot be told",
     )
