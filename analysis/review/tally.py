@@ -72,10 +72,11 @@ def flags_by_month(
     Returns
     -------
     DataFrame
-        `FLAGS`, a row a month and a last one, ``all``. False is charting error or
-        explained. ``by_threshold`` is promised for a month that has a decision, NaN
-        where it has none or the log does not hold the month; ``by_list`` is the sum of
-        1 - event_probability of those decided, unclear ones left out.
+        `FLAGS`, a row a month and a last one, ``all``, over months with a decision.
+        False is charting error or explained. ``by_threshold`` is promised for a month
+        that has a decision, NaN where it has none or the log does not hold the month;
+        ``by_list`` is the sum of 1 - event_probability of those decided, unclear ones
+        left out.
     """
     names = ["month", "group", "event_probability", "decision"]
     mine = review.decisions[names].assign(is_listed=True)
@@ -90,7 +91,7 @@ def flags_by_month(
     promised = judged.where(by_month["decided"] > 0)
     by_month["by_threshold"] = promised * wanted_per_1000 / 1000
     rows = by_month.sort_index().rename_axis("month").reset_index()
-    total = pd.DataFrame([{"month": ALL, **by_month.sum()}])
+    total = pd.DataFrame([{"month": ALL, **by_month[by_month["decided"] > 0].sum()}])
     return pd.concat([rows, total] if len(rows) else [total], ignore_index=True)[
         list(FLAGS)
     ]

@@ -293,3 +293,15 @@ def test_one_change_in_many_that_chance_would_bring_does_not_stand_out(
     assert found.beyond["stands_out"].tolist() == [False]
     text = Page(sections.what_changed(replace(result, comparisons=table)).html).text
     assert "Nothing changed by more than chance would bring" in text
+
+
+def test_each_ward_counts_its_findings(result: AuditResult) -> None:
+    parts = sections.each_ward(result).html.split('<section class="ward">')[2:]
+    month = facts.month_findings(result)
+    assert len(parts) == len(facts.wards(result))
+    for ward, part in zip(facts.wards(result), parts, strict=True):
+        said = Page(part).text.split("Findings: ")[1].split(". Each")[0].split(", ")
+        own = month[month["ward"] == ward]["kind"].value_counts()
+        wanted = {f"{facts.words(str(kind))} {n}" for kind, n in own.items()}
+        assert wanted
+        assert set(said) == wanted

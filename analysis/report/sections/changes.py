@@ -34,7 +34,7 @@ def what_changed(result: AuditResult) -> Section:
     ]
     grid = Grid(
         caption=f"{words.month(result.month)} against {words.month(found.before)}: "
-        "changes whose interval leaves out none",
+        "changes whose interval leaves out 0",
         head=(
             "measure",
             "ward",
