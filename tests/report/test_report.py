@@ -300,7 +300,7 @@ def test_each_ward_counts_its_findings(result: AuditResult) -> None:
     month = facts.month_findings(result)
     assert len(parts) == len(facts.wards(result))
     for ward, part in zip(facts.wards(result), parts, strict=True):
-        said = Page(part).text.split("Findings: ")[1].split(". Each")[0].split(", ")
+        said = Page(part).text.split("Findings: ")[1].split(". Each")[0].split("; ")
         own = month[month["ward"] == ward]["kind"].value_counts()
         wanted = {f"{facts.words(str(kind))} {n}" for kind, n in own.items()}
         assert wanted
