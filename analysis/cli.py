@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -68,6 +68,22 @@ def steadyfall() -> None:
     metavar="DIR",
     help="Folder of the report. Without it: reports/<month>.",
 )
+@click.option(
+    "--review",
+    "review_files",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="A review.xlsx or review.csv with decisions; may be given more than once.",
+)
+@click.option(
+    "--list-limit",
+    type=click.IntRange(min=1),
+    default=12,
+    show_default=True,
+    metavar="N",
+    help="Longest list of charts to pull.",
+)
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
 def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
@@ -76,6 +92,8 @@ def audit(  # noqa: PLR0913 - one argument an option
     layout_file: Path | None,
     out: Path | None,
     *,
+    review_files: tuple[Path, ...],
+    list_limit: int,
     tables_only: bool,
 ) -> None:
     """Audit a check log: EXPORT... are files of checks, infusions and lines.
@@ -83,8 +101,15 @@ def audit(  # noqa: PLR0913 - one argument an option
     CSV (comma, semicolon or tab) or .xlsx. Which table a file or sheet holds is told by
     its headers and values; a check log alone is enough.
     """
+    from analysis.review import read_decisions
+
     settings = _settings(policy_file, layout_file)
-    _audit(exports, settings, month, out, tables_only=tables_only)
+    asked = {
+        "given": read_decisions(review_files),
+        "list_limit": list_limit,
+        "tables_only": tables_only,
+    }
+    _audit(exports, settings, month, out, **asked)
 
 
 def _settings(
@@ -176,7 +201,33 @@ def demo(out: Path) -> None:
         exports = [
             folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
         ]
-        _audit(exports, (policy, None), None, out, tables_only=False)
+        _audit(exports, (policy, None), None, out)
+
+
+@steadyfall.command()
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="OTHER",
+    help="Folder of the summary, apart from the report.",
+)
+@click.option(
+    "--smallest",
+    type=int,
+    metavar="N",
+    help="Patients below which a figure is held back. Without it: the policy's.",
+)
+def share(folder: Path, out: Path, smallest: int | None) -> None:
+    """Make a summary of the report in DIR that may be shared: figures of wards only.
+
+    Wards with few patients are put together, and whatever few patients stand behind is
+    held back: "fewer than 5".
+    """
+    from analysis.share import share as write_summary
+
+    click.echo(f"Summary: {write_summary(folder, out, smallest)}")
 
 
 @steadyfall.command()
@@ -191,9 +242,15 @@ def policy() -> None:
 @click.option("--output", "is_output", is_flag=True, help="Tables written, not read.")
 def dictionary(*, is_output: bool) -> None:
     """Print the data dictionary: every column, its unit and its meaning."""
-    from analysis.columns import CANONICAL, OUTPUT, dictionary_markdown
+    from analysis.columns import (
+        CANONICAL,
+        OUTPUT,
+        REVIEW_OUTPUT,
+        dictionary_markdown,
+    )
 
-    click.echo(dictionary_markdown(OUTPUT if is_output else CANONICAL), nl=False)
+    tables = (*OUTPUT, *REVIEW_OUTPUT) if is_output else CANONICAL
+    click.echo(dictionary_markdown(tables), nl=False)
 
 
 @steadyfall.command()
@@ -276,10 +333,9 @@ def _audit(
     settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
-    *,
-    tables_only: bool,
+    **asked: Any,
 ) -> None:
-    """Run the audit, publish it and say what was done."""
+    """Run the audit, publish it as asked and say what was done."""
     from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
@@ -291,11 +347,11 @@ def _audit(
         where = publish(
             result,
             out or Path("reports") / result.month,
-            tables_only=tables_only,
             progress=say,
+            **asked,
         )
     click.echo(_summary(result))
-    click.echo(f"{'Tables' if tables_only else 'Report'}: {where}")
+    click.echo(f"{'Tables' if asked.get('tables_only') else 'Report'}: {where}")
 
 
 @contextmanager

@@ -541,6 +541,40 @@ _LEDGER = (
 REJECTED = Table("rejected", "one row that could not be placed", _LEDGER)
 SET_ASIDE = Table("set_aside", "one cell that could not be read", _LEDGER)
 
+_DECIDED = (
+    _choice("decision", terms.Decision, "what the reviewer decided; blank: nothing"),
+    _text("note", "the reviewer's words"),
+    _text("initials", "the reviewer's initials"),
+    _text("decided_in", "file:row of the decision; several with ;"),
+)
+DECISIONS = Table(
+    "decisions",
+    "one finding and what was decided of it",
+    (
+        *FINDINGS.columns[:3],
+        _INFUSION,
+        *FINDINGS.columns[6:9],
+        _choice("state", terms.ReviewState, "new: in no list that was given back"),
+        _text("said", "every decision given, where two contradict"),
+        *_DECIDED,
+    ),
+)
+UNMATCHED = Table(
+    "unmatched",
+    "one decision whose finding is not in this log, as it was given back",
+    (
+        *FINDINGS.columns[:3],
+        _INFUSION,
+        *FINDINGS.columns[6:9],
+        _text("sentence", "the finding in words"),
+        _choice("reason", terms.Unmatched, "why it has no finding"),
+        *_DECIDED,
+    ),
+)
+
+#: What a review adds to an audit; a person decided it, no log.
+REVIEW_OUTPUT = (DECISIONS, UNMATCHED)
+
 OUTPUT = (
     FINDINGS,
     INFUSION_RESULTS,

@@ -293,6 +293,32 @@ class Shown(StrEnum):
     NOTHING_DUE = "nothing due"
 
 
+class Decision(StrEnum):
+    """What a reviewer decided of a finding, the chart in hand."""
+
+    CONFIRMED = "confirmed"
+    CHARTING_ERROR = "charting error"
+    EXPLAINED = "explained"
+    UNCLEAR = "unclear"
+
+
+class ReviewState(StrEnum):
+    """How far a finding has come in review."""
+
+    DECIDED = "decided"
+    OPEN = "open"
+    NEW = "new"
+    CONTRADICTING = "contradicting"
+    UNMATCHED = "unmatched"
+
+
+class Unmatched(StrEnum):
+    """Why a decision has no finding any more."""
+
+    OTHER_LOG = "its month is not in this log"
+    GONE = "this log gives no such finding"
+
+
 class Chart(StrEnum):
     """How a line of months may be read; the more months, the more can be said."""
 

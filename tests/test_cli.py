@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from analysis import cli
-from analysis.columns import CANONICAL, OUTPUT
+from analysis.columns import CANONICAL, OUTPUT, REVIEW_OUTPUT
 from analysis.policy import Policy
 from tests.intake.logs import HEADER, line, write
 
@@ -153,7 +153,7 @@ def test_two_runs_give_the_same_tables_byte_for_byte(
         for name in ("one", "two")
     )
     assert one == two
-    assert len(one) == len(OUTPUT)
+    assert len(one) == len(OUTPUT) + len(REVIEW_OUTPUT)
 
 
 def test_a_file_named_twice_is_read_once_and_a_folder_is_none(
@@ -184,5 +184,54 @@ def test_the_dictionary_prints_every_output_column(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _, told, _ = run(monkeypatch, capsys, "dictionary", "--output")
-    names = [name for table in OUTPUT for name in table.names]
+    names = [name for table in (*OUTPUT, *REVIEW_OUTPUT) for name in table.names]
     assert [name for name in names if f"| `{name}` |" not in told] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        pytest.param(None, "no such file", id="no such file"),
+        pytest.param(
+            "ward,note\nA,b\n", "has no column finding_id", id="other headers"
+        ),
+        pytest.param(
+            "finding_id,decision\nA,perhaps\n", "is no decision", id="another word"
+        ),
+    ],
+)
+def test_a_bad_list_of_decisions_writes_nothing(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    text: str | None,
+    says: str,
+) -> None:
+    log, out = write(tmp_path, "log.csv", HEADER, line()), tmp_path / "out"
+    decided = tmp_path / "review.csv"
+    if text is not None:
+        decided.write_text(text, encoding="utf-8")
+    status, _, errors = run(
+        monkeypatch,
+        capsys,
+        "audit",
+        str(log),
+        "--review",
+        str(decided),
+        *TOLD,
+        str(out),
+    )
+    assert status == 2
+    assert says in errors
+    assert len(errors.splitlines()) == 1
+    assert not out.exists()
+
+
+def test_a_summary_is_made_of_a_report_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = str(tmp_path / "other")
+    status, _, errors = run(monkeypatch, capsys, "share", str(tmp_path), "--out", other)
+    assert status == 2
+    assert "is not a folder written by steadyfall audit" in errors
+    assert len(errors.splitlines()) == 1

@@ -9,13 +9,14 @@ import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import nbformat
+import pandas as pd
 
 from analysis.audit import AuditResult
-from analysis.errors import OutputError
+from analysis.errors import InputError, OutputError
 from analysis.report import workbook
 from analysis.report.manifest import (
     FILE as MANIFEST,
@@ -33,7 +34,15 @@ from analysis.report.notebook import (
     to_page,
     with_parameters,
 )
-from analysis.report.tables import FOLDER, table_files, write_tables
+from analysis.report.tables import (
+    FOLDER,
+    review_files,
+    table_files,
+    write_review,
+    write_tables,
+)
+from analysis.review import no_decisions, put_together, read_decisions
+from analysis.terms import ReviewState
 
 PAGE = "report.html"
 EXECUTED = "report.ipynb"
@@ -43,6 +52,16 @@ _DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
 
 #: Beginnings of the files that office programs keep beside a workbook that is open.
 _LOCKS = ("~$", ".~lock.")
+
+#: Working lists in a report's folder; once edited they are a person's work.
+_LISTS = (workbook.FILE, workbook.CSV_FILE)
+
+#: Longest list of charts to pull, where nothing else is asked for.
+LIST_LIMIT = 12
+
+#: An infusion that had no end charted so long ago is no longer running: twice the usual
+#: 24 h. Common practice, no source.
+_RECENT = timedelta(hours=48)
 
 Progress = Callable[[str], None]
 
@@ -60,8 +79,9 @@ def check_output_folder(out: Path) -> None:
     Raises
     ------
     OutputError
-        It is a file; it holds something that is not ours; its review.xlsx was edited;
-        or it cannot be written. One sentence that says what to do.
+        It is a file; it holds something that is not ours; its review.xlsx was edited
+        and cannot be read back; or it cannot be written. One sentence that says what to
+        do.
     """
     out = out.resolve()
     if not out.name:
@@ -75,13 +95,16 @@ def check_output_folder(out: Path) -> None:
             raise OutputError(f"{out}: is a file; choose a folder with --out")
         if any(out.iterdir()):
             _check_ours(out)
+            _decided_before(out)
 
 
-def publish(
+def publish(  # noqa: PLR0913 - all but two by keyword
     result: AuditResult,
     out: Path,
     *,
+    given: pd.DataFrame | None = None,
     tables_only: bool = False,
+    list_limit: int = LIST_LIMIT,
     progress: Progress | None = None,
     run_at: datetime | None = None,
 ) -> Path:
@@ -92,9 +115,14 @@ def publish(
     result : AuditResult
         The audit.
     out : Path
-        Folder of the report; missing parents are made.
+        Folder of the report; missing parents are made. Decisions in its working list
+        are read first and carried over.
+    given : DataFrame, optional
+        Decisions given back (`read_decisions`).
     tables_only : bool
         Leave out the notebook and the page; older ones do not stay beside new tables.
+    list_limit : int
+        Longest list of charts to pull.
     progress : callable, optional
         Called with a few words at each step.
     run_at : datetime, optional
@@ -115,16 +143,25 @@ def publish(
     out = out.resolve()
     check_output_folder(out)
     say = progress or _silent
+    lists = _list_hashes(out)
+    decisions = _all_decisions(out, given)
     made = _missing_parents(out)
     staged = _staged(out)
     try:
         with _told(out):
             staged.mkdir(parents=True)
-            _fill(result, staged, run_at or datetime.now(UTC), tables_only=tables_only)
+            _fill(result, decisions, staged)
+            now = run_at or datetime.now(UTC)
+            _sign(result, staged, now, tables_only=tables_only)
             if not tables_only:
-                _make_page(result, staged, say)
+                values = {
+                    "folder": ".",
+                    "list_limit": list_limit,
+                    "is_recent": bool(now - result.log_end < _RECENT),
+                }
+                _make_page(result, staged, values, say)
             say("putting the report in its place")
-            _check_unchanged(out)
+            _check_unchanged(out, lists)
             _swap(staged, out)
     except BaseException:
         shutil.rmtree(staged, ignore_errors=True)
@@ -135,38 +172,51 @@ def publish(
     return out if tables_only else out / PAGE
 
 
-def _check_unchanged(out: Path) -> None:
+def _check_unchanged(out: Path, lists: dict[str, str]) -> None:
     """Look once more before the swap: somebody may have worked in the folder since.
 
     Parameters
     ----------
     out : Path
         Folder of the report.
+    lists : dict of str to str
+        Hashes of its working lists when they were read.
 
     Raises
     ------
     OutputError
-        As for `check_output_folder`.
+        As for `check_output_folder`; or a working list was edited meanwhile.
     """
     if out.exists() and any(out.iterdir()):
         _check_ours(out)
+    for name, hashed in _list_hashes(out).items():
+        if lists.get(name) != hashed:
+            msg = f"{out / name}: was edited while the report was made; run again"
+            raise OutputError(msg)
 
 
-def _fill(
+def _fill(result: AuditResult, decisions: pd.DataFrame, staged: Path) -> None:
+    months = set(result.readings["month"].dropna())
+    review = put_together(result.findings, decisions, months)
+    write_tables(result, staged)
+    write_review(review, staged, result.policy)
+    workbook.write_workbook(result, review, staged)
+
+
+def _sign(
     result: AuditResult, staged: Path, run_at: datetime, *, tables_only: bool
 ) -> None:
-    write_tables(result, staged)
-    workbook.write_workbook(result, staged)
-    names = [*table_files(), MANIFEST, workbook.FILE]
+    names = [*table_files(), *review_files(), MANIFEST, *_LISTS]
     names += [] if tables_only else [PAGE, EXECUTED]
-    files = dict.fromkeys(sorted(names), "")
-    files[workbook.FILE] = sha256(staged / workbook.FILE)
+    files = dict.fromkeys(sorted(names), "") | _list_hashes(staged)
     write_manifest(manifest(result, files=files, run_at=run_at), staged)
 
 
-def _make_page(result: AuditResult, staged: Path, say: Progress) -> None:
+def _make_page(
+    result: AuditResult, staged: Path, values: dict[str, object], say: Progress
+) -> None:
     say("starting the report")
-    notebook = with_parameters(load_notebook(NOTEBOOK), {"folder": "."})
+    notebook = with_parameters(load_notebook(NOTEBOOK), values)
     executed = run_notebook(notebook, staged, say)
     page = to_page(executed, f"Syringe-driver audit, {result.month}")
     (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
@@ -203,13 +253,40 @@ def _check_ours(out: Path) -> None:
             "move it away or choose another folder with --out"
         )
         raise OutputError(msg)
-    book = out / workbook.FILE
-    if book.exists() and sha256(book) != run["files"].get(workbook.FILE):
+
+
+def _list_hashes(out: Path) -> dict[str, str]:
+    return {name: sha256(out / name) for name in _LISTS if (out / name).exists()}
+
+
+def _all_decisions(out: Path, given: pd.DataFrame | None) -> pd.DataFrame:
+    """Give the decisions in the folder's own lists, and those given back."""
+    own = _decided_before(out) if out.exists() and any(out.iterdir()) else None
+    parts = [part for part in (own, given) if part is not None and len(part)]
+    return pd.concat([no_decisions(), *parts], ignore_index=True)
+
+
+def _decided_before(out: Path) -> pd.DataFrame:
+    """Read the folder's working lists: those edited, else the workbook.
+
+    An unedited list beside an edited one holds what was decided before the last run,
+    which the edited one was made from. What an unedited list calls new nobody has
+    looked at yet: it stays new, so that a second run gives the same tables.
+    """
+    hashes = _list_hashes(out)
+    known = read_manifest(out)["files"]
+    edited = [name for name, hashed in hashes.items() if known.get(name) != hashed]
+    if not edited:
+        rows = read_decisions([out / name for name in hashes][:1])
+        return rows[rows["state"] != ReviewState.NEW]
+    try:
+        return read_decisions([out / name for name in edited])
+    except InputError as error:
         msg = (
-            f"{book}: has been edited and is not overwritten; move it away or choose "
-            "another folder with --out"
+            f"{error} (it has been edited and is not overwritten; move it away or "
+            "choose another folder with --out)"
         )
-        raise OutputError(msg)
+        raise OutputError(msg) from None
 
 
 def _files(out: Path) -> Iterator[str]:

@@ -14,11 +14,12 @@ import numpy as np
 import pandas as pd
 
 from analysis.audit import AuditResult
-from analysis.columns import OUTPUT, Column, Kind, Table
+from analysis.columns import OUTPUT, REVIEW_OUTPUT, Column, Kind, Table
 from analysis.delivery import Threshold
 from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.manifest import read_manifest
+from analysis.review import Review
 
 FOLDER = "tables"
 
@@ -42,6 +43,17 @@ def table_files() -> list[str]:
     return [f"{FOLDER}/{table.name}.csv" for table in OUTPUT]
 
 
+def review_files() -> list[str]:
+    """Name the files that `write_review` writes.
+
+    Returns
+    -------
+    list of str
+        Relative to its folder.
+    """
+    return [f"{FOLDER}/{table.name}.csv" for table in REVIEW_OUTPUT]
+
+
 def write_tables(result: AuditResult, folder: Path) -> None:
     """Write every output table to ``folder/tables``.
 
@@ -60,9 +72,63 @@ def write_tables(result: AuditResult, folder: Path) -> None:
     (folder / FOLDER).mkdir(exist_ok=True)
     for table in OUTPUT:
         text = as_text(getattr(result, table.name), table, result.policy)
-        path = folder / FOLDER / f"{table.name}.csv"
-        with path.open("w", encoding="utf-8", newline="") as file:
-            file.writelines(_lines(text))
+        write_csv(text, folder / FOLDER / f"{table.name}.csv")
+
+
+def write_review(review: Review, folder: Path, policy: Policy) -> None:
+    """Write the tables of a review to ``folder/tables``, which must exist.
+
+    Parameters
+    ----------
+    review : Review
+        What was decided of an audit's findings.
+    folder : Path
+        Folder of the report.
+    policy : Policy
+        Of the audit.
+    """
+    for table in REVIEW_OUTPUT:
+        text = as_text(getattr(review, table.name), table, policy)
+        write_csv(text, folder / FOLDER / f"{table.name}.csv")
+
+
+def read_review(folder: Path | str, policy: Policy) -> Review:
+    """Read back what was decided of a published audit's findings.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Folder of a report.
+    policy : Policy
+        Of the audit.
+
+    Returns
+    -------
+    Review
+        As published.
+
+    Raises
+    ------
+    OutputError
+        A table is missing or is not of this version.
+    """
+    return Review(
+        **{table.name: _read(Path(folder), table, policy) for table in REVIEW_OUTPUT}
+    )
+
+
+def write_csv(text: pd.DataFrame, path: Path) -> None:
+    """Write texts to a CSV file: UTF-8, a line feed after each row.
+
+    Parameters
+    ----------
+    text : DataFrame of str
+        As `as_text` gives it.
+    path : Path
+        The file; it is replaced.
+    """
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(_lines(text))
 
 
 def as_text(frame: pd.DataFrame, table: Table, policy: Policy) -> pd.DataFrame:
@@ -163,7 +229,7 @@ def _written(values: pd.Series, column: Column, policy: Policy) -> list[str]:
         return _numbers(values, 0 if column.kind is Kind.COUNT else column.decimals)
     if column.kind is Kind.TIME:
         return _times(values, policy)
-    return _each(values, lambda value: _guarded(str(value)))
+    return _each(values, lambda value: guarded(str(value)))
 
 
 def texts(values: pd.Series) -> list[str]:
@@ -190,7 +256,19 @@ def _each(values: pd.Series, change: Callable[[Any], str]) -> list[str]:
     return every
 
 
-def _guarded(text: str) -> str:
+def guarded(text: str) -> str:
+    """Keep a spreadsheet from taking a text for a formula.
+
+    Parameters
+    ----------
+    text : str
+        Any.
+
+    Returns
+    -------
+    str
+        With an apostrophe before a text that starts like a formula.
+    """
     return "'" + text if _FORMULA.match(text) else text
 
 

@@ -114,8 +114,7 @@ def a_foreign_subfolder(out: Path) -> Path:
 
 
 def an_edited_workbook(out: Path) -> Path:
-    with (out / "review.xlsx").open("ab") as file:
-        file.write(b"decision")
+    (out / "review.xlsx").write_bytes(b"PK\x03\x04 half written")
     return out
 
 
@@ -141,9 +140,7 @@ def the_root(out: Path) -> Path:
         ),
         pytest.param(a_foreign_table, "holds tables/mine.csv", id="a table not ours"),
         pytest.param(a_foreign_subfolder, "holds pictures", id="a folder inside"),
-        pytest.param(
-            an_edited_workbook, "has been edited", id="decisions in review.xlsx"
-        ),
+        pytest.param(an_edited_workbook, "has been edited", id="a damaged review.xlsx"),
         pytest.param(an_open_workbook, "close it and run again", id="open workbook"),
         pytest.param(the_root, "no folder for a report", id="the root of the disk"),
     ],

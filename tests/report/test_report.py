@@ -10,13 +10,15 @@ from itertools import pairwise
 from pathlib import Path
 
 import nbformat
+import numpy as np
 import pytest
 
 from analysis.audit import AuditResult
 from analysis.report import facts, publish, sections
 from analysis.report.notebook import run_notebook
 from analysis.report.section import Section
-from analysis.report.workbook import COLUMNS, DECISIONS
+from analysis.review import LIST_COLUMNS
+from analysis.terms import Decision
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
 
@@ -180,17 +182,18 @@ def test_workbook_holds_text_and_a_choice(
     assert "<hyperlink" not in sheet
     assert "=1+1 &lt;script&gt;" in strings
     assert hostile_ward.startswith("=1+1 <script>")
-    assert f'"{",".join(DECISIONS)}"' in sheet
+    assert f'"{",".join(Decision)}"' in sheet
     assert 'state="frozen"' in sheet
     month = hostile.findings["month"] == hostile.month
     assert sheet.count("<row ") == 1 + month.sum()
-    assert all(name in strings for name, _ in COLUMNS)
+    assert all(name in strings for name in LIST_COLUMNS)
 
 
 @pytest.mark.parametrize(
     "section",
     [
         lambda result: sections.first_screen(result, 12),
+        sections.what_changed,
         sections.each_ward,
         sections.delivery_findings,
         sections.other_findings,
@@ -223,3 +226,82 @@ def test_part_of_a_month_is_said(result: AuditResult) -> None:
     part = replace(result, is_part_of_month=True)
     assert "Part of a month." in Page(sections.first_screen(part, 12).html).text
     assert "Part of a month." not in Page(sections.first_screen(result, 12).html).text
+
+
+@pytest.mark.parametrize(
+    ("is_recent", "said", "not_said"),
+    [
+        pytest.param(True, "Tell the ward now", "too long ago", id="a log of today"),
+        pytest.param(False, "too long ago", "Tell the ward", id="a log of long ago"),
+    ],
+)
+def test_a_ward_is_told_only_while_it_can_act(
+    is_recent: bool,  # noqa: FBT001 - a case
+    said: str,
+    not_said: str,
+    result: AuditResult,
+) -> None:
+    is_end = result.findings["kind"] == "may_still_be_running"
+    running = result.findings.loc[is_end, "infusion_id"].iloc[0]
+    flagged = result.findings["kind"] == "check_missed"
+    findings = result.findings.assign(
+        infusion_id=result.findings["infusion_id"].mask(flagged, running)
+    )
+    page = sections.first_screen(
+        replace(result, findings=findings), 12, is_recent=is_recent
+    )
+    assert said in Page(page.html).text
+    assert not_said not in Page(page.html).text
+
+
+def test_only_changes_beyond_chance_are_named(result: AuditResult) -> None:
+    table = result.comparisons
+    is_now = (table["period"] == result.month) & (table["shown"] == "proportion")
+    rows = table[is_now].index
+    table = table.assign(change=np.nan, change_low=np.nan, change_high=np.nan)
+    table.loc[rows, ["change", "change_low", "change_high"]] = [0.02, -0.05, 0.09]
+    table.loc[rows[0], ["change", "change_low", "change_high"]] = [-0.2, -0.3, -0.1]
+    found = facts.changes(replace(result, comparisons=table))
+    assert found.beyond.index.tolist() == [rows[0]]
+    is_other_grace = table.loc[rows, "measure"].str.contains("_grace_")
+    assert found.compared == (~is_other_grace).sum()
+    assert found.by_chance == pytest.approx(found.compared / 20)
+    text = Page(sections.what_changed(replace(result, comparisons=table)).html).text
+    assert found.beyond["stands_out"].tolist() == [True]
+    assert "-20.0" in text
+    assert "-30.0 to -10.0" in text
+
+
+def test_every_delivery_finding_says_what_would_settle_it(result: AuditResult) -> None:
+    kinds = set(result.findings.loc[result.findings["group"] == "delivery", "kind"])
+    assert kinds == set(facts.SETTLES)
+    text = Page(sections.delivery_findings(result).html).text
+    count = len(facts.delivery_findings(result))
+    assert text.count("what would settle it") == count
+
+
+def test_one_change_in_many_that_chance_would_bring_does_not_stand_out(
+    result: AuditResult,
+) -> None:
+    table = result.comparisons
+    is_now = (table["period"] == result.month) & (table["shown"] == "proportion")
+    rows = table[is_now].index
+    table = table.assign(change=np.nan, change_low=np.nan, change_high=np.nan)
+    table.loc[rows, ["change", "change_low", "change_high"]] = [0.02, -0.05, 0.09]
+    table.loc[rows[0], ["change", "change_low", "change_high"]] = [0.07, 0.003, 0.146]
+    found = facts.changes(replace(result, comparisons=table))
+    assert found.beyond["stands_out"].tolist() == [False]
+    text = Page(sections.what_changed(replace(result, comparisons=table)).html).text
+    assert "Nothing changed by more than chance would bring" in text
+
+
+def test_each_ward_counts_its_findings(result: AuditResult) -> None:
+    parts = sections.each_ward(result).html.split('<section class="ward">')[2:]
+    month = facts.month_findings(result)
+    assert len(parts) == len(facts.wards(result))
+    for ward, part in zip(facts.wards(result), parts, strict=True):
+        said = Page(part).text.split("Findings: ")[1].split(". Each")[0].split("; ")
+        own = month[month["ward"] == ward]["kind"].value_counts()
+        wanted = {f"{facts.words(str(kind))} {n}" for kind, n in own.items()}
+        assert wanted
+        assert set(said) == wanted

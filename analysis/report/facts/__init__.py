@@ -12,6 +12,7 @@ from analysis.report.facts.action import (
     act_now,
     charts_to_pull,
 )
+from analysis.report.facts.changes import Changes, changes
 from analysis.report.facts.figures import (
     LEADING,
     NO_RULE_SET,
@@ -32,6 +33,7 @@ from analysis.report.facts.figures import (
 )
 from analysis.report.facts.findings import (
     KIND_WORDS,
+    SETTLES,
     delivery_findings,
     in_order,
     month_findings,
@@ -49,7 +51,9 @@ __all__ = [
     "NOTHING_DUE",
     "NO_RULE_SET",
     "REACTIONS",
+    "SETTLES",
     "ActNow",
+    "Changes",
     "Measured",
     "Pull",
     "PullList",
@@ -59,6 +63,7 @@ __all__ = [
     "act_now",
     "all_measured",
     "all_rates",
+    "changes",
     "charts_to_pull",
     "delivery_findings",
     "exclusions",

@@ -36,6 +36,23 @@ KIND_WORDS: Mapping[str, str] = {
     FindingKind.SITE_REACTION: "site reaction",
 }
 
+#: What on the chart, or beside it, tells a delivery finding from its rival. Common
+#: practice, no source.
+SETTLES: Mapping[str, str] = {
+    FindingKind.STALL: "an alarm, an occlusion or a pause written at the time; the "
+    "volume read at the same check by a second person; a line or site changed then",
+    FindingKind.STALL_TO_END: "the volume left at the syringe change or destroyed at "
+    "the end; an alarm or a stop written; whether the readings are copied from one row",
+    FindingKind.SLOW: "the rate on the driver beside the rate prescribed; the "
+    "syringe's size as confirmed; the hour at which the syringe was found empty",
+    FindingKind.OVER_DELIVERY: "the syringe's size as confirmed at the start; the rate "
+    "on the driver; the hour at which the syringe was found empty",
+    FindingKind.SURGE: "a bolus, a purge or a rate change written; the reading before "
+    "and after, each by a second person; the hour the syringe was found empty",
+    FindingKind.VOLUME_RISE: "a new syringe or a refill written at that time; whether "
+    "the row belongs to another driver of the ward",
+}
+
 #: Which finding to look at first: what may still matter now, what was given early, what
 #: was missed, what hides the truth, then the rest. Within a step, most hours first.
 _STEPS: tuple[tuple[FindingKind, ...], ...] = (

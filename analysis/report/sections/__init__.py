@@ -4,6 +4,7 @@ Each function is one call of the notebook. It takes the audit and gives a `Secti
 which shows itself in a notebook and in the page made from it.
 """
 
+from analysis.report.sections.changes import what_changed
 from analysis.report.sections.findings import delivery_findings, other_findings
 from analysis.report.sections.first import first_screen
 from analysis.report.sections.log import log_quality
@@ -13,6 +14,7 @@ from analysis.report.sections.reference import (
     policy_in_force,
     versions,
 )
+from analysis.report.sections.review import reviewed
 from analysis.report.sections.wards import each_ward
 
 __all__ = [
@@ -24,5 +26,7 @@ __all__ = [
     "log_quality",
     "other_findings",
     "policy_in_force",
+    "reviewed",
     "versions",
+    "what_changed",
 ]

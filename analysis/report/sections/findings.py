@@ -116,6 +116,8 @@ def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("finding", words.plain(row["finding_id"])),
     ]
     pairs += _probabilities(row)
+    settles = facts.SETTLES.get(row["kind"], "")
+    pairs.append(("what would settle it", settles))
     return [(name, value) for name, value in pairs if value]
 
 
@@ -125,7 +127,7 @@ def _probabilities(row: Mapping[str, Any]) -> list[tuple[str, str]]:
     said = [("probability of a delivery event", f"{row['event_probability']:.2f}")]
     if pd.notna(row["rival_probability"]):
         rival = facts.words(words.plain(row["rival_kind"]))
-        said.append(("next best reading", f"{rival}, {row['rival_probability']:.2f}"))
+        said.append(("other explanation", f"{rival}, {row['rival_probability']:.2f}"))
     return said
 
 

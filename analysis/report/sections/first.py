@@ -21,7 +21,9 @@ from analysis.terms import ALL
 _MOST_RUNNING = 12
 
 
-def first_screen(result: AuditResult, list_limit: int) -> Section:
+def first_screen(
+    result: AuditResult, list_limit: int, *, is_recent: bool = False
+) -> Section:
     """Answer the four questions a reader comes with.
 
     Parameters
@@ -30,6 +32,8 @@ def first_screen(result: AuditResult, list_limit: int) -> Section:
         The audit.
     list_limit : int
         Longest list of charts to pull.
+    is_recent : bool
+        The log ended so short a time ago that an infusion may be running still.
 
     Returns
     -------
@@ -41,6 +45,7 @@ def first_screen(result: AuditResult, list_limit: int) -> Section:
     standings = facts.standings(result)
     return section(
         "first_screen",
+        is_recent=is_recent,
         month=words.month(result.month),
         result=result,
         log_start=words.date(result.log_start),

@@ -45,6 +45,7 @@ def each_ward(result: AuditResult) -> Section:
             "rates": _rates_grid(result, ward, months),
             "excluded": _left_out_grid(result, ward),
             "standing": standings[ward],
+            "findings": _finding_counts(result, ward),
         }
         for ward in [ALL, *facts.wards(result)]
     ]
@@ -171,6 +172,14 @@ def _rate_cells(found: Sequence[facts.Rate | None]) -> list[str]:
         words.EN_DASH if rate is None else f"{rate.events} in {rate.exposure_days:,.1f}"
         for rate in before
     ]
+
+
+def _finding_counts(result: AuditResult, ward: str) -> list[str]:
+    """Count the ward's findings of the month by kind, the first to look at first."""
+    month = facts.in_order(facts.month_findings(result))
+    own = month if ward == ALL else month[month["ward"] == ward]
+    counts = own["kind"].value_counts(sort=False)
+    return [f"{facts.words(str(kind))} {n:,}" for kind, n in counts.items()]
 
 
 def _left_out_grid(result: AuditResult, ward: str) -> Grid:
