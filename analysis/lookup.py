@@ -26,7 +26,9 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     >>> by_key(pd.Series(["b", "c"]), pd.Series({"a": 1.0, "b": 2.0})).tolist()
     [2.0, nan]
     """
-    return values.reindex(keys).set_axis(keys.index)
+    # Each different key is looked up once: keys are many, and what they name is not.
+    codes, different = pd.factorize(keys, use_na_sentinel=False)
+    return values.reindex(different).take(codes).set_axis(keys.index)
 
 
 def whole_seconds(times: pd.Series) -> pd.Series:

@@ -3,15 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, REJECTED, SET_ASIDE
 from analysis.errors import InputError
 from analysis.intake import ledger
 from analysis.intake.canonical import Typed, fates, type_sheets
-from analysis.intake.exports import read_raws, turn_exports
+from analysis.intake.exports import Exports, read_raws, turn_exports
 from analysis.intake.infusions import (
     assign_infusions,
     describe_infusions,
@@ -19,7 +21,8 @@ from analysis.intake.infusions import (
 )
 from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
-from analysis.intake.reshape import CHECKS_WIDE, Turned
+from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned
+from analysis.intake.rows import take_rows
 from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
@@ -115,74 +118,101 @@ def read_exports(
         A file cannot be used as a whole, something in it must be settled first, no
         file is a check log, or most rows of a file cannot be placed.
     """
-    raws = read_raws(paths, layout)
-    exports = turn_exports(raws, layout)
-    of = {
-        t.name: [s for s in exports.tables if s.table.name == t.name]
-        for t in (CHECKS, INFUSIONS, LINES)
-    }
+    exports = turn_exports(read_raws(paths, layout), layout)
+    zone = ZoneInfo(layout.zone) if layout and layout.zone else policy.zone
+    typed = _typed(exports.tables, zone)
+    books = _books(exports, typed)
+    kept = {name: _kept(typed.pop(name)) for name in _NAMES}
+    del exports  # nothing below needs the files: they take more than the log itself
+    return _in_zone(_as_log(kept, books), policy.zone)
+
+
+def _typed(sheets: Sequence[Turned], zone: ZoneInfo) -> dict[str, Typed]:
+    """Type all tables of an export, by what they hold."""
+    of = {name: [s for s in sheets if s.table.name == name] for name in _NAMES}
     if not of["checks"]:
-        files = ", ".join(raw.file for raw in raws)
+        files = ", ".join(dict.fromkeys(s.raw.file for s in sheets))
         msg = f"{files}: no check log among the files; it is needed"
         raise InputError(f"{msg}, one row a check, with checked_at and a volume")
-    zone = ZoneInfo(layout.zone) if layout and layout.zone else policy.zone
     infusions = type_sheets(of["infusions"], INFUSIONS, zone)
     placed_by = infusions.rows[_accepted(infusions)]
     checks = type_sheets(of["checks"], CHECKS_WIDE, zone, placed_by=placed_by)
     lines = type_sheets(of["lines"], LINES, zone)
-    typed = {"checks": checks, "infusions": infusions, "lines": lines}
-    log = _as_log(exports.tables, typed, exports.notes)
-    return _in_zone(log, policy.zone)
+    return {"checks": checks, "infusions": infusions, "lines": lines}
 
 
-def _as_log(
-    sheets: Sequence[Turned], typed: dict[str, Typed], read: Sequence[str]
-) -> Log:
-    notes: list[str] = list(read)
-    checks, infusions, lines = (typed[t.name] for t in (CHECKS, INFUSIONS, LINES))
+def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:
+    """Give all of a `Log` that tells of the files and of what was left out."""
+    sheets, checks = exports.tables, typed["checks"]
     account = _accounts(sheets, typed)
     rejected = _rejected(sheets, typed)
     _check_any_row(account, rejected, {s.raw.file for s in sheets if _is_checks(s)})
-    rows = checks.rows[_accepted(checks)].copy()
-    rows["ward"] = _told_from_totals(rows["ward"], notes)
-    fitted = lines.rows[_accepted(lines)].reset_index(drop=True)
-    fitted["ward"] = _told_from_totals(fitted["ward"], [])
-    rows["entry"] = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
-    rows, derived = assign_infusions(in_order(rows))
+    columns = {name: t.columns & set(_NAMES[name]) for name, t in typed.items()}
+    columns["infusions"] |= checks.columns & set(CARRIED)
+    return {
+        "account": account,
+        "rejected": rejected,
+        "set_aside": _set_aside(typed),
+        "columns": columns,
+        "qualified": _qualified(sheets, typed),
+        "unread": ledger.stack_frames([checks.set_aside], UNREAD),
+        "unplaced": _unplaced(checks),
+        "notes": exports.notes,
+        "unused": _unused_columns(sheets),
+        "unknown_rows": _unknown_rows(checks),
+    }
+
+
+def _kept(typed: Typed) -> pd.DataFrame:
+    """Give the accepted rows, with wards told from the words of the tables."""
+    is_kept = _accepted(typed).to_numpy()
+    if is_kept.all():
+        return typed.rows
+    return take_rows(typed.rows, np.flatnonzero(is_kept))
+
+
+def _as_log(kept: dict[str, pd.DataFrame], books: dict[str, Any]) -> Log:
+    notes: list[str] = list(books.pop("notes"))
+    rows = _ordered(kept.pop("checks"), notes)
+    lines = kept["lines"]
+    lines = lines.assign(ward=_told_from_totals(lines["ward"], []))
+    rows, derived = assign_infusions(rows)
     rows["is_paused_after"] = paused_after(rows)
-    notes += derived + _time_notes(rows) + _unused_columns(sheets)
-    notes += _amendment_notes(rows, checks) + spellings(rows)
-    carried = _carried(rows, infusions.rows[_accepted(infusions)])
+    notes += [*derived, *_time_notes(rows), *books.pop("unused")]
+    notes += [*_amendment_notes(rows, books.pop("unknown_rows")), *spellings(rows)]
+    carried = _carried(rows, kept["infusions"])
     carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)
     rows = rows.drop(
-        columns=[n for n in rows if str(n).removesuffix("_latest") in _CARRIED]
+        columns=[n for n in rows if str(n).removesuffix("_latest") in CARRIED]
     )
-    columns = {name: t.columns & set(_NAMES[name]) for name, t in typed.items()}
-    columns["infusions"] |= checks.columns & set(_CARRIED)
     described = describe_infusions(rows, carried)
-    of_run = by_key(rows["infusion_id"], described["driver_id"]).astype("str")
-    rows["run_driver_id"] = rows["driver_id"].where(
-        rows["driver_id"] != "", of_run.fillna("")
-    )
     return Log(
-        checks=rows,
+        checks=rows.assign(run_driver_id=_run_drivers(rows, described)),
         infusions=described,
-        lines=_with_wards(fitted, rows),
-        account=account,
-        rejected=rejected,
-        set_aside=_set_aside(typed),
-        columns=columns,
+        lines=_with_wards(lines, rows),
         notes=tuple(notes),
-        qualified=_qualified(sheets, typed),
-        unread=ledger.stack_frames([checks.set_aside], UNREAD),
-        unplaced=_unplaced(checks),
+        **books,
     )
+
+
+def _ordered(rows: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
+    """Give the rows of the check log in order of time, each with its entry."""
+    ward = _told_from_totals(rows["ward"], notes)
+    entry = rows["entry"].mask(rows["entry"] == "", str(Entry.CHECK))
+    return in_order(rows.assign(ward=ward, entry=entry))
+
+
+def _run_drivers(rows: pd.DataFrame, infusions: pd.DataFrame) -> pd.Series:
+    """Give each row's own driver, else that of its infusion."""
+    blank = rows["driver_id"] == ""
+    if not blank.any():
+        return rows["driver_id"]
+    of_run = by_key(rows["infusion_id"], infusions["driver_id"]).astype("str")
+    return rows["driver_id"].mask(blank, of_run.fillna(""))
 
 
 _NAMES = {t.name: t.names for t in (CHECKS, INFUSIONS, LINES)}
-#: Columns of the infusions table that rows of a check log may carry.
-_CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
 
 
 def _qualified(sheets: Sequence[Turned], typed: dict[str, Typed]) -> pd.DataFrame:
@@ -204,13 +234,17 @@ def _carried(rows: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
 
     The table leads; then the first row of each infusion that says something.
     """
-    mine = rows[rows["infusion_id"] != ""]
-    told = mine[["infusion_id", *_CARRIED]]
-    blank = told[list(_CARRIED)].isna() | (told[list(_CARRIED)] == "")
-    told = told[~blank.all(axis=1)]
-    if not len(told):
+    there = [name for name in CARRIED if name in rows]
+    is_told = pd.Series(data=False, index=rows.index)
+    for name in there:
+        is_told |= rows[name].notna() & (rows[name] != "")
+    is_told &= rows["infusion_id"] != ""
+    if not is_told.any():
         return table
-    told = told.join(mine[[n for n in table.columns if n not in told]])
+    told = rows[is_told].copy()
+    for name in (name for name in table.columns if name not in told):
+        none = "" if pd.api.types.is_string_dtype(table[name]) else None
+        told[name] = pd.Series(none, index=told.index, dtype=table[name].dtype)
     for name in ("ward", "patient_id", "driver_id"):
         told[name] = ""  # what the checks say of these is taken from them all
     frames = [frame for frame in (table, told[list(table.columns)]) if len(frame)]
@@ -253,7 +287,8 @@ def _told_from_totals(wards: pd.Series, notes: list[str]) -> pd.Series:
             f"A ward is called '{wards[clash].iloc[0]}', a word of the tables: "
             "' (ward)' was added to its name."
         )
-    return wards.mask(clash, wards + " (ward)")
+        return wards.mask(clash, wards + " (ward)")
+    return wards
 
 
 def _disagreements(table: pd.DataFrame) -> list[str]:
@@ -351,10 +386,15 @@ def _unused_columns(sheets: Sequence[Turned]) -> list[str]:
     ]
 
 
-def _amendment_notes(rows: pd.DataFrame, checks: Typed) -> list[str]:
-    named = rows.loc[rows["amends"] != "", "amends"]
-    sources = checks.rows["source"]
-    unknown = named[~named.isin(sources[sources.isin(named)])]
+def _unknown_rows(checks: Typed) -> frozenset[str]:
+    """Give what rows are said to correct and is no row of these files."""
+    amends, sources = checks.rows["amends"], checks.rows["source"]
+    named = amends[amends != ""]
+    return frozenset(named) - frozenset(sources[sources.isin(named)])
+
+
+def _amendment_notes(rows: pd.DataFrame, unknown_rows: frozenset[str]) -> list[str]:
+    unknown = rows.loc[rows["amends"].isin(unknown_rows), "amends"]
     if not len(unknown):
         return []
     return [

@@ -12,6 +12,7 @@ from analysis.intake import cells
 from analysis.intake.alike import number_alike
 from analysis.intake.far import PLACED, far_times
 from analysis.intake.reshape import (
+    CARRIED,
     DUPLICATE,
     FAULT_COLUMNS,
     NO_PLACE,
@@ -31,7 +32,8 @@ class Typed:
     ----------
     rows : DataFrame
         Canonical columns, typed, with source, file, line and, where a column is a date
-        or a date-time, ``<column>_latest``.
+        or a date-time, ``<column>_latest``. Of `CARRIED`, those with a value in any
+        row.
     rejected, set_aside : DataFrame
         Faults with header, source and row, indexed by row of `rows`.
     is_rejected, is_duplicate, is_superseded : Series of bool
@@ -126,7 +128,7 @@ def fates(sheet: Turned, typed: Typed) -> pd.Series:
 
     Returns
     -------
-    Series of str
+    Series of category
         On the raw rows: accepted, rejected, superseded or exact duplicate. A raw row
         that feeds several rows is accepted where any of them is.
     """
@@ -137,14 +139,17 @@ def fates(sheet: Turned, typed: Typed) -> pd.Series:
             typed.is_duplicate[mine],
             typed.is_superseded[mine],
         ],
-        ["3 rejected", f"2 {DUPLICATE}", f"1 {SUPERSEDED}"],
-        "0 accepted",
-    )
-    # The best of several fates counts: they sort by their first figure.
+        [3, 2, 1],
+        0,
+    ).astype("int8")
     fed = pd.Series(of_row[sheet.feeds.to_numpy()], index=sheet.feeds.index)
-    best = fed.groupby(level=0).min().str[2:]
-    preset = sheet.fate.replace(NO_PLACE, "accepted")
-    return pd.concat([best, preset]).astype("str").reindex(sheet.raw.cells.index)
+    if not fed.index.is_unique:
+        fed = fed.groupby(level=0).min()  # the best of several fates counts
+    known = pd.Index(["accepted", SUPERSEDED, DUPLICATE, "rejected"])
+    preset = known.get_indexer(pd.Index(sheet.fate.replace(NO_PLACE, "accepted")))
+    told = pd.Series(preset, index=sheet.fate.index, dtype="int8")
+    every = pd.concat([fed, told]).reindex(sheet.raw.cells.index)
+    return pd.Series(pd.Categorical.from_codes(every, known), index=every.index)
 
 
 #: Columns without which a row cannot be placed.
@@ -321,10 +326,13 @@ def _typed(
     text: pd.DataFrame, table: Table, zone: ZoneInfo
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Type every column; gives the frame and the faults of its cells."""
-    out = text[["source", "file", "line"]].copy()
+    out = text[["source", "file", "line"]]
+    optional = CARRIED if table.name == CHECKS.name else ()
     faults = []
     for column in table.columns:
         cell = text[column.name]
+        if column.name in optional and not (cell != "").any():
+            continue
         match column.kind:
             case Kind.NUMBER:
                 out[column.name], bad = cells.read_numbers(cell, column)

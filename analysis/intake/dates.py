@@ -133,9 +133,12 @@ def _counted(votes: Counter[str], example: dict[str, str]) -> OrderFound:
     words = {Order.DMY: "day first", Order.MDY: "month first"}
     if not day_first and not month_first:
         if not votes["either"]:
-            same = bool(votes["same"])
+            if not votes["same"]:  # dates of no calendar are read in no order
+                return OrderFound(
+                    Order.YMD, "no date depends on an order", is_certain=True
+                )
             text = "day and month are the same number in every date"
-            return OrderFound(order, text if same else "no date exists", same)
+            return OrderFound(order, text, is_certain=True)
         text = f"no date has a day over 12 ({example['either']})"
         return OrderFound(order, text, is_certain=False)
     text = f"{words[order]}: the day is over 12 in {votes[order]} of {votes.total()} "

@@ -67,8 +67,7 @@ def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     notes : list of str
         What was done, in words, with numbers of rows.
     """
-    out = checks.copy()
-    out["infusion_note"] = ""
+    out = checks.assign(infusion_note=pd.Series("", index=checks.index, dtype="str"))
     notes: list[str] = []
     out = _split_by_patient(out, notes)
     blank = out["infusion_id"] == ""
@@ -82,7 +81,8 @@ def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
     """Part infusions whose id stands under two patients; a run belongs to one."""
-    known = checks[checks["infusion_id"] != ""]
+    named = checks["infusion_id"] != ""
+    known = checks.loc[named, ["infusion_id", "patient_id"]]
     patients = known.groupby("infusion_id")["patient_id"].nunique()
     shared = patients.index[patients > 1]
     if len(shared):
@@ -103,7 +103,7 @@ def _place_between(
     """Place rows without an id in the one charted infusion that surrounds them."""
     if not rows.any():
         return checks
-    known = _with_named_driver(checks[checks["infusion_id"] != ""])
+    known = _with_named_driver(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
     spans = known.groupby("infusion_id").agg(
         patient_id=("patient_id", "first"),
         driver_id=("named_driver", "first"),
@@ -249,7 +249,7 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         first row's; start_volume_ml the start row's reading. Empty text, NaN and NaT
         are "not known".
     """
-    known = _with_named_driver(checks[checks["infusion_id"] != ""])
+    known = _with_named_driver(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
     by_row = known.groupby("infusion_id").agg(
         ward=("ward", "first"),
         patient_id=("patient_id", "first"),
@@ -294,6 +294,9 @@ def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
     return frame.groupby("infusion_id")[[*names, "described_at"]].first()
 
 
+#: What rows say of the infusion they belong to.
+_DESCRIBING = ["infusion_id", "ward", "patient_id", "driver_id", "entry", "checked_at",
+               "volume_remaining_ml"]  # fmt: skip
 _PROVENANCE = ("source", "file", "line")
 
 

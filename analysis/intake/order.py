@@ -6,9 +6,11 @@ twice) are kept as they stand in the file, where the rows around them show which
 runs; elsewhere what they say decides.
 """
 
+import numpy as np
 import pandas as pd
 
 from analysis.columns import CHECKS
+from analysis.intake.rows import take_rows
 from analysis.terms import Entry
 
 #: Within one infusion a start comes first and an end last.
@@ -39,18 +41,21 @@ def in_order(rows: pd.DataFrame) -> pd.DataFrame:
     """
     entry = rows["entry"]
     rank = entry.map(_IN_RUN).where(rows["infusion_id"] != "", entry.map(_BETWEEN_RUNS))
-    ranked = rows.assign(rank=rank.fillna(_OTHER).astype("int64"))
-    out = ranked.sort_values([*_MOMENT, "rank"], kind="stable", ignore_index=True)
+    out = rows[[*_MOMENT, "file", "line"]].assign(
+        rank=rank.fillna(_OTHER).astype("int64"), at=np.arange(len(rows))
+    )
+    out = out.sort_values([*_MOMENT, "rank"], kind="stable", ignore_index=True)
     # Few rows are alike in all of these, and only they need the other columns.
     alike = out.duplicated([*_MOMENT, "rank"], keep=False)
     if alike.any():
         rest = [name for name in CHECKS.names if name not in _MOMENT]
         tied = out[alike].assign(place=_places(out)[alike])
-        tied = tied.sort_values(
+        others = rows[rest].iloc[tied["at"]].set_axis(tied.index)
+        tied = tied.join(others).sort_values(
             [*_MOMENT, "rank", "place", *rest, "file", "line"], kind="stable"
-        ).drop(columns="place")
-        out[alike] = tied.set_axis(out.index[alike])
-    return out.drop(columns="rank")
+        )
+        out.loc[alike, "at"] = tied["at"].to_numpy()
+    return take_rows(rows, out["at"].to_numpy())
 
 
 def _places(rows: pd.DataFrame) -> pd.Series:

@@ -22,6 +22,7 @@ from analysis.intake.reading import Reading, read_column
 from analysis.intake.sheet import Sheet, identity, is_struck
 from analysis.intake.signs import read_signs
 from analysis.intake.turned import (
+    CARRIED,
     CHECKS_WIDE,
     DUPLICATE,
     FAULT_COLUMNS,
@@ -34,6 +35,7 @@ from analysis.intake.turned import (
 )
 
 __all__ = [
+    "CARRIED",
     "CHECKS_WIDE",
     "DUPLICATE",
     "FAULT_COLUMNS",

@@ -40,6 +40,8 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     if not pc.all(pc.string_is_ascii(text), min_count=0).as_py():
         text = pc.utf8_normalize(pc.replace_substring_regex(text, _MARKS, ""), "NFC")
     text = pc.utf8_trim_whitespace(pc.replace_substring_regex(text, _BLANKS, " "))
+    if text.equals(pa.array(cells, type=pa.large_string())):
+        return cells  # nothing to mend, and no second copy to keep
     return pd.Series(text.to_pandas(), dtype="str").set_axis(cells.index)
 
 
@@ -58,9 +60,10 @@ def spellings(rows: pd.DataFrame) -> list[str]:
     """
     told = []
     for name in (n for n in _NAMING if n in rows):
-        known = pd.Series(sorted(set(rows[name]) - {""}), dtype="str")
-        alike = known.groupby(known.str.casefold()).agg(list)
-        several = alike[alike.map(len) > 1]
+        known = pd.Series(sorted(set(rows[name].unique()) - {""}), dtype="str")
+        folded = known.str.casefold()
+        is_alike = folded.duplicated(keep=False)
+        several = known[is_alike].groupby(folded[is_alike]).agg(list)
         if not len(several):
             continue
         ways = " and ".join(f"'{way}'" for way in several.iloc[0])

@@ -105,6 +105,14 @@ def _no_times(
 
 
 def _local_times(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
+    # A month has fewer minutes than a large log has rows: each is read once.
+    codes, different = pd.factorize(text)
+    parts, local = _parsed(pd.Series(different, dtype="str"))
+    has = parts[["hour", "offset"]].take(codes).set_axis(text.index)
+    return has, local.take(codes).set_axis(text.index)
+
+
+def _parsed(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
     parts = text.str.extract(f"^{_PATTERN}$")
     is_midnight = (parts["hour"] == "24") & (parts["minute"] == "00")
     is_midnight &= parts["second"].fillna("00") == "00"

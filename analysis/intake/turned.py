@@ -18,6 +18,8 @@ CHECKS_WIDE = Table(
     (*CHECKS.columns, *(c for c in INFUSIONS.columns if c.name not in CHECKS.names)),
 )
 
+#: Columns of the infusions table that rows of a check log may carry.
+CARRIED = tuple(name for name in CHECKS_WIDE.names if name not in CHECKS.names)
 
 #: What became of a raw row that feeds no row of a canonical table.
 DUPLICATE, SUPERSEDED, NO_PLACE = "exact duplicate", "superseded", "no place"
