@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
-from analysis.delivery.evidence import stopped_log_ratio
+from analysis.delivery.evidence import stopped_log_ratio, words_beside
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.last_readings import slip_ratios, with_slip_ratios
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
@@ -47,6 +47,8 @@ _TOLD = [
     "contents",
 ]
 
+_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Delivery:
@@ -78,7 +80,9 @@ class Delivery:
     drivers: pd.DataFrame
 
 
-def judge_delivery(log: Log, policy: Policy) -> Delivery:
+def judge_delivery(
+    log: Log, policy: Policy, *, other_evidence: bool = True
+) -> Delivery:
     """Compare every infusion with its expected line.
 
     Parameters
@@ -88,6 +92,9 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     policy : Policy
         Gives the planned duration where none is charted, and the wanted false-flag
         rate.
+    other_evidence : bool
+        False: what the volumes say alone, whatever running light, alarm, battery and
+        action say (`stopped_log_ratio`).
 
     Returns
     -------
@@ -99,6 +106,8 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     noise = ward_noise(lines, log.infusions)
     verdicts = _not_evaluable(lines, log.infusions)
     readings = _readings(lines, noise, verdicts, log)
+    if not other_evidence:
+        readings["stopped_log_ratio"] = 0.0
     fitted = fit_noise(readings)
     readings = with_noise(readings, fitted)
     evidence = scan(readings)
@@ -250,10 +259,17 @@ def _delivery_findings(
     known = log.infusions[_TOLD].to_dict("index")
     rows_of = readings.groupby("infusion_id").indices
     for event in listing:
-        index = readings.index[rows_of[event.infusion_id]]
-        yield _event_finding(
-            known[event.infusion_id], lines.loc[index], event, log.checks["source"]
+        rows = lines.loc[readings.index[rows_of[event.infusion_id]]]
+        finding = _event_finding(
+            known[event.infusion_id], rows, event, log.checks["source"]
         )
+        if event.kind in _STOPS:
+            checks = log.checks[log.checks["infusion_id"] == event.infusion_id]
+            after = rows["checked_at"] >= finding["ended_latest"]
+            finding["sentence"] = f"{finding['sentence']}" + words_beside(
+                checks, finding["began_earliest"], rows["checked_at"][after].min()
+            )
+        yield finding
 
 
 def _set_up_findings(
@@ -286,7 +302,7 @@ def _event_finding(
     rows: pd.DataFrame,
     event: Event,
     source: pd.Series,
-) -> dict[str, object]:
+) -> dict[str, Any]:
     is_offset = event.kind is FindingKind.START_OFFSET
     started = infusion["started_at"]
     at = rows.iloc[event.largest]

@@ -1,12 +1,14 @@
 """What the other cells of a row say of whether the driver was running.
 
-Log likelihood ratios are stated, common practice, no source. They can be switched off:
-a reader may want to know what the volumes say alone.
+Log likelihood ratios are stated, common practice, no source. They can be switched off
+(`judge_delivery`): a reader may want to know what the volumes say alone. Words of a
+pause or of what was done to the driver weigh nothing; they are quoted beside a finding.
 """
 
 import numpy as np
 import pandas as pd
 
+from analysis.lookup import clock
 from analysis.terms import Entry, YesNo
 
 #: Rows at which a nurse stops the driver.
@@ -15,6 +17,21 @@ _ON_PURPOSE = (Entry.END, Entry.PAUSE, Entry.SYRINGE_CHANGE)
 #: How often a stopped and a running driver are charted so at a check.
 _NO_IF_STOPPED, _NO_IF_RUNNING = 0.45, 0.01
 _ALARM_IF_STOPPED, _ALARM_IF_RUNNING = 0.30, 0.005
+_FLAT_IF_STOPPED, _FLAT_IF_RUNNING = 0.10, 0.01
+_FOUND_IF_STOPPED, _FOUND_IF_RUNNING = 0.20, 0.002
+
+#: A battery this low may be why a driver stands still [%].
+_FLAT_PCT = 5
+
+#: Words of an action that say the driver was found standing still.
+_FOUND = r"found (?:stopped|off|not running|alarming)|(?:was|is) not running"
+
+#: Words of a stop on purpose, and of what was done to a driver that had stopped.
+_PAUSE = r"\bpaus|\bon hold\b|\bheld\b|\bsuspended\b|\bstopped (?:for|to)\b"
+_DONE = rf"{_FOUND}|restart|straighten|unkink|battery (?:chang|replac)|re-?sited"
+
+#: Quotations in a sentence, and the longest of them.
+_MOST_QUOTED, _LONGEST = 3, 60
 
 #: Words of an alarm that go with a driver that has stopped.
 _STOPPED = r"occlu|block|pressure|obstruct|kink|batter|stopp|flat"
@@ -29,7 +46,8 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     Parameters
     ----------
     checks : DataFrame
-        Rows of the check log: entry, running, alarm.
+        Rows of the check log: entry, running, alarm, action, battery_pct,
+        is_paused_after.
     observed_ml : Series of float
         Volume read, on the index of `checks`.
 
@@ -37,18 +55,64 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     -------
     Series of float
         Log likelihood ratio; 0 where nothing is recorded, for a syringe that is nearly
-        empty, and at rows at which a driver is stopped on purpose.
+        empty, and at rows at which a driver is stopped on purpose or on a documented
+        pause.
     """
-    running = checks["running"].mask(checks["entry"].isin(_ON_PURPOSE), "")
-    said = np.select(
-        [running == YesNo.NO, running == YesNo.YES],
-        [
-            np.log(_NO_IF_STOPPED / _NO_IF_RUNNING),
-            np.log((1 - _NO_IF_STOPPED) / (1 - _NO_IF_RUNNING)),
-        ],
-        default=0.0,
-    )
+    on_purpose = checks["entry"].isin(_ON_PURPOSE) | checks["is_paused_after"]
+    running = checks["running"].mask(on_purpose, "")
+    said = _ratio(running == YesNo.NO, _NO_IF_STOPPED, _NO_IF_RUNNING)
+    said = said + _ratio(running == YesNo.YES, 1 - _NO_IF_STOPPED, 1 - _NO_IF_RUNNING)
     alarm = checks["alarm"].str.contains(_STOPPED, case=False, regex=True)
-    said = said + np.where(alarm, np.log(_ALARM_IF_STOPPED / _ALARM_IF_RUNNING), 0.0)
+    said = said + _ratio(alarm, _ALARM_IF_STOPPED, _ALARM_IF_RUNNING)
+    is_flat = (checks["battery_pct"] <= _FLAT_PCT) & ~on_purpose
+    said = said + _ratio(is_flat, _FLAT_IF_STOPPED, _FLAT_IF_RUNNING)
+    found = checks["action"].str.contains(_FOUND, case=False, regex=True) & ~on_purpose
+    said = said + _ratio(found, _FOUND_IF_STOPPED, _FOUND_IF_RUNNING)
     is_empty = (observed_ml <= _NEARLY_EMPTY_ML).to_numpy()
-    return pd.Series(np.where(is_empty, 0.0, said), index=checks.index)
+    return said.mask(is_empty, 0.0)
+
+
+def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
+    """Give the log likelihood ratio of what is so; 0 elsewhere."""
+    worth = float(np.log(if_stopped / if_running))
+    return is_so.fillna(value=False).astype("float64").mul(worth)
+
+
+def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp) -> str:
+    """Quote what rows about a stop say of a pause or of what was done to the driver.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Rows of the infusion in order of time: checked_at, action, note.
+    began, ended : Timestamp
+        Earliest onset, and the check after the latest end; NaT: to the last row.
+
+    Returns
+    -------
+    str
+        Sentences with a space before them, quoting at most three cells; empty where no
+        row says so. Nothing is made of the words: whoever reads the chart decides.
+    """
+    about = checks["checked_at"] >= began
+    if pd.notna(ended):
+        about &= checks["checked_at"] <= ended
+    cells = checks.loc[about, ["checked_at", "action", "note"]].melt(
+        "checked_at", value_name="said"
+    )
+    said = []
+    for pattern, words in ((_PAUSE, "of a pause"), (_DONE, "of the driver")):
+        has = cells["said"].str.contains(pattern, case=False, regex=True)
+        quoted = [
+            f"\N{LEFT DOUBLE QUOTATION MARK}{text[:_LONGEST]}"
+            f"\N{RIGHT DOUBLE QUOTATION MARK} at {clock(time)}"
+            for time, text in cells.loc[
+                has.fillna(value=False).astype(bool), ["checked_at", "said"]
+            ]
+            .sort_values("checked_at", kind="stable")
+            .head(_MOST_QUOTED)
+            .itertuples(index=False, name=None)
+        ]
+        if quoted:
+            said.append(f" The chart speaks {words}: {', '.join(quoted)}.")
+    return "".join(said)
