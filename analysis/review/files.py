@@ -75,7 +75,8 @@ def read_decisions(paths: Sequence[Path]) -> pd.DataFrame:
 
 
 def _read(path: Path, label: str) -> pd.DataFrame:
-    if path.with_name(f"~${path.name}").exists():
+    locks = (f"~${path.name}", f".~lock.{path.name}#")
+    if any(path.with_name(lock).exists() for lock in locks):
         raise InputError(f"{path}: somebody has this open; close it and run again")
     raw = read_table(path, label)
     _check_form(raw, path)

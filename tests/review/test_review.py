@@ -245,9 +245,10 @@ def test_a_bad_list_ends_in_one_sentence(tmp_path: Path, text: str, says: str) -
     assert "\n" not in str(caught.value)
 
 
-def test_a_list_that_is_open_elsewhere_is_not_read(tmp_path: Path) -> None:
+@pytest.mark.parametrize("lock", ["~$review.csv", ".~lock.review.csv#"])
+def test_a_list_that_is_open_elsewhere_is_not_read(tmp_path: Path, lock: str) -> None:
     path = write(tmp_path, "finding_id,decision\nA,confirmed\n")
-    write(tmp_path, "", "~$review.csv")
+    write(tmp_path, "", lock)
     with pytest.raises(InputError, match="close it and run again"):
         read_decisions([path])
 
