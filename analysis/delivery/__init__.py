@@ -258,13 +258,14 @@ def _delivery_findings(
     """Write the finding of each listed infusion."""
     known = log.infusions[_TOLD].to_dict("index")
     rows_of = readings.groupby("infusion_id").indices
+    checks_of = log.checks.groupby("infusion_id").indices
     for event in listing:
         rows = lines.loc[readings.index[rows_of[event.infusion_id]]]
         finding = _event_finding(
             known[event.infusion_id], rows, event, log.checks["source"]
         )
         if event.kind in _STOPS:
-            checks = log.checks[log.checks["infusion_id"] == event.infusion_id]
+            checks = log.checks.take(checks_of[event.infusion_id])
             after = rows["checked_at"] >= finding["ended_latest"]
             finding["sentence"] = f"{finding['sentence']}" + words_beside(
                 checks, finding["began_earliest"], rows["checked_at"][after].min()
