@@ -265,7 +265,7 @@ def _delivery_findings(
             known[event.infusion_id], rows, event, log.checks["source"]
         )
         if event.kind in _STOPS:
-            checks = log.checks.take(checks_of[event.infusion_id])
+            checks = log.checks.iloc[checks_of[event.infusion_id]]
             after = rows["checked_at"] >= finding["ended_latest"]
             finding["sentence"] = f"{finding['sentence']}" + words_beside(
                 checks, finding["began_earliest"], rows["checked_at"][after].min()
