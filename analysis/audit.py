@@ -15,6 +15,7 @@ from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
+from analysis.lookup import written
 from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.quality import explain_findings
@@ -278,7 +279,7 @@ def _infusion_results(log: Log, delivery: Delivery, ends: pd.DataFrame) -> pd.Da
     rows = log.checks[log.checks["set_rate_ml_h"] > 0]
     table = log.infusions.join(delivery.infusions).join(ends)
     table["set_rate_ml_h"] = rows.groupby("infusion_id")["set_rate_ml_h"].first()
-    table["month"] = table["started_at"].dt.strftime("%Y-%m")
+    table["month"] = written(table["started_at"], "%Y-%m")
     return table.reset_index()[INFUSION_RESULTS.names]
 
 
@@ -290,5 +291,5 @@ def _reading_results(log: Log, delivery: Delivery) -> pd.DataFrame:
     table = log.checks.join(added)
     is_doubtful = delivery.lines["is_doubtful"].reindex(table.index, fill_value=False)
     table["doubtful"] = np.where(is_doubtful, "yes", "no")
-    table["month"] = table["checked_at"].dt.strftime("%Y-%m")
+    table["month"] = written(table["checked_at"], "%Y-%m")
     return table[READINGS.names]

@@ -6,6 +6,7 @@ import pandas as pd
 
 from analysis.columns import FINDINGS, Kind
 from analysis.intake.infusions import short_hash
+from analysis.lookup import written
 
 
 def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
@@ -40,7 +41,7 @@ def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
         else:
             every[column.name] = every[column.name].astype("float64")
     every["finding_id"] = _ids(every)
-    every["month"] = every["happened_at"].dt.strftime("%Y-%m")
+    every["month"] = written(every["happened_at"], "%Y-%m")
     every = every.sort_values(
         ["ward", "patient_id", "happened_at", "finding_id"], kind="stable"
     )

@@ -31,6 +31,48 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     return values.reindex(different).take(codes).set_axis(keys.index)
 
 
+def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
+    """Write local times, as ``Series.dt.strftime`` does.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In any zone; parts of a second are left out.
+    day, clock : str
+        Formats of the day, and of the time of day after it.
+
+    Returns
+    -------
+    Series of str, shape (n,)
+        Missing where the time is.
+
+    Notes
+    -----
+    Each different day and time of day is written once: writing is what is slow, and a
+    log of millions of rows has few of either.
+
+    Examples
+    --------
+    >>> times = pd.Series(pd.to_datetime(["2026-10-25 00:30+00:00", None]))
+    >>> written(times, "%Y-%m").tolist(), written(times, "%d %b", " %H:%M").tolist()
+    (['2026-10', nan], ['25 Oct 00:30', nan])
+    """
+    local = times.dt.tz_localize(None)
+    days = local.dt.floor("D")
+    out = _each_once(days, day)
+    return out + _each_once(local - days + _ANY_DAY, clock) if clock else out
+
+
+#: A day to which times of day are put to be written.
+_ANY_DAY = pd.Timestamp("2000-01-01")
+
+
+def _each_once(times: pd.Series, form: str) -> pd.Series:
+    codes, different = pd.factorize(times)
+    texts = pd.Series(different).dt.strftime(form).array
+    return pd.Series(texts.take(codes, allow_fill=True), index=times.index, dtype="str")
+
+
 def whole_seconds(times: pd.Series) -> pd.Series:
     """Round times to whole seconds.
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.compliance.measure import UNIT_COLUMNS, Basis, Family, Measure
 from analysis.intake import Log
-from analysis.lookup import by_key, clock
+from analysis.lookup import by_key, clock, written
 from analysis.policy import Policy
 from analysis.terms import (
     BETWEEN_WARDS,
@@ -23,7 +23,7 @@ from analysis.terms import (
     Tally,
 )
 
-_STAMP = "%Y%m%dT%H%M%SZ"
+_STAMP = ("%Y%m%d", "T%H%M%SZ")
 
 #: Share of an infusion's rows below which they are the fewer.
 _FEWER = 0.5
@@ -196,7 +196,7 @@ def _units(gaps: pd.DataFrame, due_after_s: pd.Series) -> pd.DataFrame:
     # A gap that takes no part may have no due time of its own: named by its beginning.
     is_excluded = gaps["exclusion"] != ""
     stamp = due.mask(is_excluded, gaps["from_at"]).dt.tz_convert("UTC")
-    stamp = is_excluded.map({True: " from ", False: " "}) + stamp.dt.strftime(_STAMP)
+    stamp = is_excluded.map({True: " from ", False: " "}) + written(stamp, *_STAMP)
     units = pd.DataFrame(
         {
             "unit_id": gaps["infusion_id"] + stamp,

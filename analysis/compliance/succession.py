@@ -221,10 +221,11 @@ def _is_swapped(runs: pd.DataFrame, pairs: pd.DataFrame) -> pd.Series:
 
 def _swapped(runs: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     """Pair starts that follow no syringe with the latest end that none follows."""
+    runs = runs.assign(person=pd.factorize(runs["patient_id"])[0])
     heads = runs[~runs.index.isin(pairs["next_id"])]
-    heads = heads[["patient_id", "started_at"]].assign(next_id=heads.index)
+    heads = heads[["person", "started_at"]].assign(next_id=heads.index)
     is_open = ~runs.index.isin(pairs.index) & (runs["end_kind"] != EndKind.RUNNING)
-    tails = runs.loc[is_open, ["patient_id", "started_at", "ends_at"]]
+    tails = runs.loc[is_open, ["person", "started_at", "ends_at"]]
     tails = tails.reset_index(names="earlier_id")
     # A run shorter than the overlap must not be taken for its own successor.
     least = tails["started_at"] + _OVERLAP
@@ -238,7 +239,7 @@ def _swapped(runs: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
         heads.rename(columns={"started_at": "next_at"}).sort_values(["key", "next_id"]),
         tails.drop(columns="started_at"),
         on="key",
-        by="patient_id",
+        by="person",
         allow_exact_matches=False,
     )
     found = found[found["earlier_id"].notna()]

@@ -138,8 +138,7 @@ def _doubtful_rates(
     fell = (frame["v"] - by["v"].shift(-1)).fillna(by["v"].shift(1) - frame["v"])
     follows = (fell - frame["r"] * hours).abs() < (fell - left * hours).abs()
     is_plain = out["entry"].reindex(frame.index).isin([Entry.CHECK, Entry.START])
-    # Without volumes nothing speaks against a rate.
-    doubtful = alone & ~follows & is_plain & fell.notna()
+    doubtful = alone & ~follows & is_plain
     return doubtful.reindex(out.index, fill_value=False)
 
 
