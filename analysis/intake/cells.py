@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import Column, Kind
+from analysis.lookup import each_once
 from analysis.terms import RejectReason
 
 #: Words for yes and no that mean nothing else.
@@ -124,9 +125,9 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     found = {
         cell: _words_of(cell, column) for cell in text.unique() if cell
     }  # few different cells, many rows
-    values = text.map({cell: ";".join(known) for cell, (known, _) in found.items()})
-    unknown = text.map({cell: ";".join(rest) for cell, (_, rest) in found.items()})
-    bad = unknown.astype("str").fillna("")
+    nothing: tuple[list[str], list[str]] = ([], [])
+    values = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[0]))
+    bad = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[1]))
     with_none = bad.isin([cell for cell in found if _says_none(cell, column)])
     strange = faults_of(
         bad[(bad != "") & ~with_none],
@@ -142,7 +143,7 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
         f"{column.name} reads '{{value}}', none and something else at once; the row "
         "is kept without it",
     )
-    return values.astype("str").fillna(""), _joined(strange, contradictory)
+    return values, _joined(strange, contradictory)
 
 
 def _says_none(cell: str, column: Column) -> bool:

@@ -8,6 +8,7 @@ row, its month that of the report, and every check of the years between would be
 import pandas as pd
 
 from analysis.intake.cells import faults_of, no_faults
+from analysis.lookup import are_among
 from analysis.terms import RejectReason
 
 #: Columns that tell which rows a time belongs to.
@@ -48,7 +49,10 @@ def far_times(rows: pd.DataFrame, written: pd.Series) -> pd.DataFrame:
     order = known.sort_values(["patient_id", "checked_at"], kind="stable")
     gap = order["checked_at"].groupby(order["patient_id"]).diff()
     order["part"] = (~(gap <= FAR)).cumsum()
-    is_far = _beside_own(order) | _beside_all(order)
+    is_far = _beside_all(order)
+    parted = order.loc[gap > FAR, "patient_id"].unique()
+    own = _beside_own(order[are_among(order["patient_id"], parted)])
+    is_far |= own.reindex(order.index, fill_value=False)
     at = order.index[is_far].sort_values()
     return faults_of(written[at], "checked_at", RejectReason.TIME_FAR, _SENTENCE)
 
@@ -62,8 +66,8 @@ def _beside_own(order: pd.DataFrame) -> pd.Series:
     is_decided = of_patient.transform("nunique") == 1
     is_main = main.notna() & is_decided
     is_apart = is_decided & ~is_main
-    shared = set(order.loc[is_main, "infusion_id"]) - {""}
-    return is_apart & ((size == 1) | order["infusion_id"].isin(shared))
+    shared = set(order.loc[is_main, "infusion_id"].unique()) - {""}
+    return is_apart & ((size == 1) | are_among(order["infusion_id"], shared))
 
 
 def _beside_all(order: pd.DataFrame) -> pd.Series:

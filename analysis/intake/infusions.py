@@ -12,7 +12,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 
-from analysis.lookup import by_key
+from analysis.lookup import are_among, by_key
 from analysis.terms import Entry
 
 DERIVED = "derived-"
@@ -269,7 +269,7 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         out[name] = by_row[name].reindex(out.index)
     out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
     start = _start_rows(known)
-    out["has_start_row"] = out.index.isin(start.index)
+    out["has_start_row"] = are_among(out.index.to_series(), start.index)
     start_time = start["checked_at"].reindex(out.index)
     out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
     out["start_volume_ml"] = out["start_volume_ml"].fillna(
@@ -281,7 +281,9 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
 def _under_own_ids(table: pd.DataFrame, known: pd.Index) -> pd.DataFrame:
     """Give an infusion the id it has after two patients under one id were parted."""
     own = table["infusion_id"] + " of " + table["patient_id"]
-    return table.assign(infusion_id=table["infusion_id"].mask(own.isin(known), own))
+    return table.assign(
+        infusion_id=table["infusion_id"].mask(are_among(own, known), own)
+    )
 
 
 def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
