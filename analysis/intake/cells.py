@@ -1,5 +1,8 @@
 """Cells of one column to values; the unreadable is told apart from the empty."""
 
+import math
+import re
+
 import numpy as np
 import pandas as pd
 
@@ -80,8 +83,8 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     """
     if (text == "").all():
         return pd.Series(np.nan, index=text.index, dtype="float64"), no_faults()
-    is_number = text.str.fullmatch(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
-    values = pd.to_numeric(text.where(is_number), errors="coerce").astype("float64")
+    values = each_once(text, _number_of, "float64")
+    is_number = values.notna()
     unit = f" {column.unit}" if column.unit else ""
     word = faults_of(
         text[~is_number & (text != "")],
@@ -101,6 +104,13 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
         "row is kept without it",
     )
     return values.where(is_possible), _joined(word, out)
+
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)", re.ASCII)
+
+
+def _number_of(cell: str) -> float:
+    return float(cell) if _NUMBER.fullmatch(cell) else math.nan
 
 
 def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFrame]:
@@ -127,6 +137,8 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     }  # few different cells, many rows
     nothing: tuple[list[str], list[str]] = ([], [])
     values = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[0]))
+    if not any(rest for _, rest in found.values()):
+        return values, no_faults()
     bad = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[1]))
     with_none = bad.isin([cell for cell in found if _says_none(cell, column)])
     strange = faults_of(

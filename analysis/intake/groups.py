@@ -10,7 +10,7 @@ from analysis.intake import dates, given, synonyms, words
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.profiles import profile
 from analysis.intake.proposal import Draft, listed
-from analysis.intake.sheet import are_dittos, first_filled, only_rows, rows_called
+from analysis.intake.sheet import first_filled, only_rows, rows_called
 
 _TOTAL = re.compile(
     r"(?:grand |sub-?)?totals?\b.*|.{1,40} (?:sub-?)?totals?|"
@@ -237,8 +237,7 @@ def dittos(draft: Draft) -> Draft:
     Draft
         With what was found.
     """
-    cells = draft.raw.cells
-    counts = {h: int(are_dittos(cells[h]).sum()) for h in draft.profiles}
+    counts = {h: p.dittos for h, p in draft.profiles.items()}
     marked = tuple(h for h, count in counts.items() if count)
     if not marked:
         return draft

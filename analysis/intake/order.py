@@ -44,23 +44,23 @@ def in_order(rows: pd.DataFrame) -> pd.DataFrame:
         columns.
     """
     entry = rows["entry"]
-    rank = _ranks(entry, _IN_RUN).where(
-        rows["infusion_id"] != "", _ranks(entry, _BETWEEN_RUNS)
-    )
+    rank = _ranks(entry, _IN_RUN)
+    if (no_id := rows["infusion_id"] == "").any():
+        rank = rank.mask(no_id, _ranks(entry, _BETWEEN_RUNS))
     out = rows[[*_MOMENT, "file", "line"]].assign(rank=rank, at=np.arange(len(rows)))
     order, is_alike = _sorted(out)
-    out = out.take(order).reset_index(drop=True)
-    # Few rows are alike in all of these, and only they need the other columns.
-    alike = pd.Series(is_alike)
     if is_alike.any():
+        # Few rows are alike in all of these, and only they need the other columns.
+        out = out.take(order).reset_index(drop=True)
+        alike = pd.Series(is_alike)
         rest = [name for name in CHECKS.names if name not in _MOMENT]
         tied = out[alike].assign(place=_places(out)[alike])
         others = rows[rest].iloc[tied["at"]].set_axis(tied.index)
         tied = tied.join(others).sort_values(
             [*_MOMENT, "rank", "place", *rest, "file", "line"], kind="stable"
         )
-        out.loc[alike, "at"] = tied["at"].to_numpy()
-    return take_rows(rows, out["at"].to_numpy())
+        order[is_alike] = tied["at"].to_numpy()
+    return take_rows(rows, order)
 
 
 def _ranks(entry: pd.Series, ranks: Mapping[Entry, int]) -> pd.Series:

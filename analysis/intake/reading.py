@@ -271,6 +271,8 @@ def _hourly(
         usual = "mL/h"
     unit = unit.where(unit != "", usual)
     kind = each_once(unit, _time_of_rate)
+    if (kind == "hour").all():
+        return value, pd.Series(data=False, index=index)
     out = value.where(kind == "hour", "").where(kind != "day", each_once(value, _daily))
     return out, (kind == "") & (unit == "") & (value != "")
 
@@ -314,6 +316,8 @@ def read_words(
     reading.text[column.name] = known
     reading.originals[column.name] = cell
     reading.headers[column.name] = header
+    if not any(unknown for _, unknown in found.values()):
+        return
     bad = each_once(cell, lambda c: ";".join(found.get(c, nothing)[1]))
     text = (
         f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; "
@@ -374,8 +378,10 @@ def read_text(
     out = parts[0]
     for part in parts[1:]:
         out = out + "/" + part
-    for part in parts:
-        out = out.where((part != "") & ~part.isin(SHEET_ERRORS), "")
+    wrong = [part.isin(SHEET_ERRORS) for part in parts]
+    if len(parts) > 1 or wrong[0].any():
+        for part, is_wrong in zip(parts, wrong, strict=True):
+            out = out.where((part != "") & ~is_wrong, "")
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
     if column.name in NAMES:
@@ -383,7 +389,7 @@ def read_text(
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
     # The other parts of an id are columns of their own.
-    bad = parts[-1][parts[-1].isin(SHEET_ERRORS)]
+    bad = parts[-1][wrong[-1]]
     text = f"{headers[-1]} reads '{{value}}', an error of the sheet; the row is kept "
     why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
     reading.fault(bad, column.name, headers[-1], why)

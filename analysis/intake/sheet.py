@@ -240,39 +240,18 @@ def resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
             # The same as above, unless a name to its left is another than above.
             left = out[names[:i]]
             chart = (left != left.shift()).any(axis=1).cumsum()
-            above = out[header].mask(are_dittos(cells[header])).groupby(chart).ffill()
+            above = out[header].mask(_are_dittos(cells[header])).groupby(chart).ffill()
             out[header] = above.astype("str").fillna("")
     chart = _chart_of(cells, out, layout)
     for header in (h for h in layout.ditto if h not in names):
         # A mark with nothing above it in its chart stays, and is set aside.
-        above = out[header].mask(are_dittos(cells[header])).groupby(chart).ffill()
+        above = out[header].mask(_are_dittos(cells[header])).groupby(chart).ffill()
         out[header] = above.where(above.notna(), out[header]).astype("str")
     return out
 
 
-def are_dittos(cells: pd.Series) -> pd.Series:
-    """Mark cells that hold a ditto mark.
-
-    Parameters
-    ----------
-    cells : Series of str, shape (n,)
-        Cells, stripped.
-
-    Returns
-    -------
-    Series of bool, shape (n,)
-        On the index of `cells`.
-    """
-    marks = [
-        cell
-        for cell in cells[cells.str.len() <= _LONGEST_DITTO].unique()
-        if cell.strip().casefold() in words.DITTO
-    ]
-    return cells.isin(marks)
-
-
-#: Few cells are as short as this, and only they are looked at one by one.
-_LONGEST_DITTO = max(map(len, words.DITTO))
+def _are_dittos(cells: pd.Series) -> pd.Series:
+    return each_once(cells, lambda cell: cell.strip().casefold() in words.DITTO, "bool")
 
 
 def naming(layout: TableLayout) -> list[str]:

@@ -54,12 +54,13 @@ def read_times(
     """
     if (text == "").all():
         return _no_times(text, zone)
-    parts, local = _local_times(text)
-    is_date = local.notna() & parts["hour"].isna()
-    has_offset = parts["offset"].notna()
+    local, is_date, offset = _local_times(text)
     local = local.mask(is_date)
+    has_offset = offset.notna()
+    if not has_offset.any():
+        settled, notes = _settle(local, zone, charts)
+        return settled.dt.tz_convert(zone), notes, is_date
     settled, notes = _settle(local.mask(has_offset), zone, charts)
-    offset = _offset_of(parts["offset"])
     exact = (local - offset).dt.tz_localize(UTC)
     utc = settled.where(~has_offset, exact)
     return utc.dt.tz_convert(zone), notes, is_date
@@ -109,12 +110,15 @@ def _no_times(
     )
 
 
-def _local_times(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
+def _local_times(text: pd.Series) -> tuple[pd.Series, pd.Series, pd.Series]:
+    """Give local times, which of them are dates alone, and offsets (NaT for none)."""
     # A month has fewer minutes than a large log has rows: each is read once.
     codes, different = pd.factorize(text)
     parts, local = _parsed(pd.Series(different, dtype="str"))
-    has = parts[["hour", "offset"]].take(codes).set_axis(text.index)
-    return has, local.take(codes).set_axis(text.index)
+    is_date = local.notna() & parts["hour"].isna()
+    found = (local, is_date, _offset_of(parts["offset"]))
+    local, is_date, offset = (s.take(codes).set_axis(text.index) for s in found)
+    return local, is_date, offset
 
 
 def _parsed(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
