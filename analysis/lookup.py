@@ -31,6 +31,31 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     return values.reindex(different).take(codes).set_axis(keys.index)
 
 
+def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
+    """Give for each key the row of a table that stands under it, as `by_key` does.
+
+    Parameters
+    ----------
+    keys : Series, shape (n,)
+        Keys; they may repeat.
+    table : DataFrame
+        Indexed by key, each key once.
+
+    Returns
+    -------
+    DataFrame, shape (n, ...)
+        On the index of `keys`; missing where there is no such key.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"n": [1.0, 2.0]}, index=["a", "b"])
+    >>> by_keys(pd.Series(["b", "c"]), table)["n"].tolist()
+    [2.0, nan]
+    """
+    codes, different = pd.factorize(keys, use_na_sentinel=False)
+    return table.reindex(different).take(codes).set_axis(keys.index)
+
+
 def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
     """Write local times, as ``Series.dt.strftime`` does.
 
