@@ -75,12 +75,8 @@ def _account_grid(account: pd.DataFrame) -> Grid:
 
 def _noise_grid(noise: pd.DataFrame) -> Grid:
     numbers = (
-        ("reading_step_ml", 2),
-        ("start_step_ml", 2),
         ("time_step_min", 0),
         ("reading_error_ml", 2),
-        ("offset_ml", 2),
-        ("offset_sd_ml", 2),
         ("flow_sd", 3),
         ("slip_share", 3),
         ("event_share", 3),
@@ -91,6 +87,10 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             words.plain(row["ward"]),
             words.plain(row["source"]),
             words.number(row["readings"], 0),
+            f"{words.number(row['reading_step_ml'], 2)}, "
+            f"{words.number(row['start_step_ml'], 2)}",
+            f"{words.number(row['offset_ml'], 2)}, "
+            f"{words.number(row['offset_sd_ml'], 2)}",
             *(words.number(row[name], decimals) for name, decimals in numbers),
         )
         for row in facts.rows_of(noise)
@@ -102,17 +102,15 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             "ward",
             "volume charted",
             "readings",
-            "reading step, mL",
-            "start step, mL",
+            "steps of readings, of starts, mL",
+            "start offset, its spread, mL",
             "time step, min",
             "reading error, mL",
-            "start offset, mL",
-            "its spread, mL",
             "spread of flow",
             "share of slips",
             "share of events",
             "shortest stop, h",
         ),
         rows=rows,
-        numeric=frozenset(range(2, 13)),
+        numeric=frozenset(range(2, 11)),
     )
