@@ -21,6 +21,7 @@ from nbconvert import HTMLExporter
 from nbformat import NotebookNode
 
 from analysis.errors import NotebookError
+from analysis.report.inline import inline
 
 NOTEBOOK = "monthly_audit.ipynb"
 PARAMETERS = "parameters"
@@ -165,7 +166,7 @@ def to_page(notebook: NotebookNode, title: str) -> str:
     Returns
     -------
     str
-        HTML without code cells, scripts or anything to fetch.
+        HTML without code cells or anything to fetch; its one script is ours.
     """
     folder = resources.files("analysis.report")
     with resources.as_file(folder.joinpath("templates")) as templates:
@@ -175,7 +176,12 @@ def to_page(notebook: NotebookNode, title: str) -> str:
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
-            notebook, resources={"title": title, "metadata": {"name": title}}
+            notebook,
+            resources={
+                "title": title,
+                "metadata": {"name": title},
+                "inline": inline(with_script=True),
+            },
         )
     return page if page.endswith("\n") else page + "\n"
 
