@@ -152,7 +152,7 @@ def run_notebook(
     return executed
 
 
-def to_page(notebook: NotebookNode, title: str) -> str:
+def to_page(notebook: NotebookNode, title: str, template: str = "index") -> str:
     """Make one self-contained HTML page of an executed notebook.
 
     Parameters
@@ -161,6 +161,8 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         With outputs.
     title : str
         Title of the page.
+    template : str
+        Name of the page's template.
 
     Returns
     -------
@@ -172,6 +174,7 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         exporter = HTMLExporter(
             extra_template_basedirs=[str(templates.parent)],
             template_name=templates.name,
+            template_file=f"{template}.html.j2",
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
