@@ -30,6 +30,8 @@ class IncidentCourse:
         elapsed_h and volume_ml of each line; empty where it is not known.
     window : tuple of float
         Earliest and latest onset, earliest and latest end [h]; NaN where not known.
+    hatched : tuple of float
+        From and to where the volume between the lines is hatched [h]; NaN: nowhere.
     pauses : tuple of (float, float)
         From and to of documented pauses [h].
     late_h, missed_h : tuple of float
@@ -48,6 +50,7 @@ class IncidentCourse:
     prescribed: pd.DataFrame
     fitted: pd.DataFrame
     window: tuple[float, float, float, float]
+    hatched: tuple[float, float]
     pauses: tuple[tuple[float, float], ...]
     late_h: tuple[float, ...]
     missed_h: tuple[float, ...]
@@ -73,6 +76,7 @@ def incident_course(course: IncidentCourse, *, ax: Axes) -> Axes:
         set-rate line and the fitted one, within the window.
     """
     _shade(ax, course)
+    _hatch(ax, course)
     for line, style, label in (
         (course.prescribed, (0, (1, 2)), "prescribed"),
         (course.set_rate, (0, (5, 2)), "by the rate set"),
@@ -103,7 +107,7 @@ def incident_course(course: IncidentCourse, *, ax: Axes) -> Axes:
 
 
 def _shade(ax: Axes, course: IncidentCourse) -> None:
-    """Shade pauses and the window, and hatch the volume between the lines in it."""
+    """Shade pauses and the window."""
     for place, (begin, end) in enumerate(course.pauses):
         ax.axvspan(
             begin, end, facecolor="white", edgecolor=FAINT, hatch="....", linewidth=0,
@@ -120,18 +124,22 @@ def _shade(ax: Axes, course: IncidentCourse) -> None:
             surely_began, surely_ended, color=SHADE_DARK, linewidth=0, zorder=0,
             label="lies here for certain",
         )  # fmt: skip
-    if len(course.fitted) and len(course.set_rate):
-        hours = course.fitted["elapsed_h"].to_numpy(float)
-        line = np.interp(
-            hours, course.set_rate["elapsed_h"], course.set_rate["volume_ml"]
-        )
-        fitted = course.fitted["volume_ml"].to_numpy(float)
-        inside = (hours >= began) & (hours <= ended)
-        ax.fill_between(
-            hours, line, fitted, where=inside.tolist(), facecolor="none",
-            edgecolor=SOFT, hatch="////", linewidth=0, zorder=1,
-            label="volume in question",
-        )  # fmt: skip
+
+
+def _hatch(ax: Axes, course: IncidentCourse) -> None:
+    """Hatch the volume between the set-rate line and the fitted one."""
+    begin, end = course.hatched
+    if np.isnan(begin) or not len(course.fitted) or not len(course.set_rate):
+        return
+    hours = course.fitted["elapsed_h"].to_numpy(float)
+    line = np.interp(hours, course.set_rate["elapsed_h"], course.set_rate["volume_ml"])
+    fitted = course.fitted["volume_ml"].to_numpy(float)
+    inside = (hours >= begin) & (hours <= end)
+    ax.fill_between(
+        hours, line, fitted, where=inside.tolist(), facecolor="none",
+        edgecolor=SOFT, hatch="////", linewidth=0, zorder=1,
+        label="volume in question",
+    )  # fmt: skip
 
 
 def _readings(ax: Axes, course: IncidentCourse) -> None:

@@ -6,6 +6,7 @@ from analysis.incident.facts.cautions import cautions
 from analysis.incident.facts.course import Course, Reading, course, delivery_finding
 from analysis.incident.facts.drawn import Drawn, drawn
 from analysis.incident.facts.explanations import (
+    WORTH_SETTING_OUT,
     Explanation,
     Trace,
     explanations,
@@ -17,6 +18,7 @@ from analysis.incident.facts.related import (
     History,
     Other,
     histories,
+    line_findings,
     named,
     others,
 )
@@ -26,6 +28,7 @@ from analysis.incident.facts.timeline import Moment, elapsed_h, staff_names, tim
 __all__ = [
     "DAYS",
     "SAME",
+    "WORTH_SETTING_OUT",
     "Amount",
     "Course",
     "Drawn",
@@ -46,6 +49,7 @@ __all__ = [
     "explanations",
     "histories",
     "is_open",
+    "line_findings",
     "named",
     "next_steps",
     "others",

@@ -10,8 +10,13 @@ import pandas as pd
 from analysis.delivery.noise import LIMIT_SD
 from analysis.incident.facts.timeline import elapsed_h
 from analysis.incident.review import Incident
-from analysis.report.facts import rows_of, unseen_h
-from analysis.terms import FindingGroup
+from analysis.report.facts import rows_of
+from analysis.terms import FindingGroup, FindingKind
+
+#: Kinds that are one ratio of the set rate from the start on.
+THROUGHOUT = (FindingKind.SLOW, FindingKind.OVER_DELIVERY)
+
+_WINDOW = ("began_earliest", "began_latest", "ended_earliest", "ended_latest")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +62,11 @@ class Course:
         The last reading.
     first_visible : Reading or None
         The first check that could have shown it.
+    window : tuple of Timestamp
+        Earliest and latest onset, earliest and latest end, none outside the infusion as
+        charted; NaT where not known.
+    is_throughout : bool
+        The finding is one ratio of the set rate from the start on: it has no onset.
     unseen_h : float
         Hours from the earliest onset to `first_visible`; NaN without a finding.
     between : tuple of (Timestamp, str)
@@ -70,6 +80,8 @@ class Course:
     first_bad: Reading | None
     last: Reading | None
     first_visible: Reading | None
+    window: tuple[Any, Any, Any, Any]
+    is_throughout: bool
     unseen_h: float
     between: tuple[tuple[pd.Timestamp, str], ...]
     readings: tuple[Reading, ...]
@@ -101,16 +113,20 @@ def course(incident: Incident) -> Course:
             first_bad=None,
             last=readings[-1] if readings else None,
             first_visible=None,
+            window=(pd.NaT, pd.NaT, pd.NaT, pd.NaT),
+            is_throughout=False,
             unseen_h=math.nan,
             between=(),
             readings=readings,
         )
     visible = _at(readings, finding["first_visible"])
     bad = _first_bad(readings, finding) or visible
+    if visible is None or (bad is not None and bad.at < visible.at):
+        visible = bad
+    window = _window(incident, finding)
     good = [r for r in readings if (bad is None or r.at < bad.at) and _is_on_line(r)]
-    about = (rows["checked_at"] >= finding["began_earliest"]) & (
-        rows["checked_at"] <= finding["first_visible"]
-    )
+    seen = visible.at if visible is not None else finding["first_visible"]
+    about = (rows["checked_at"] >= window[0]) & (rows["checked_at"] <= seen)
     between = rows.loc[about, ["checked_at", "source"]]
     return Course(
         finding=finding,
@@ -118,10 +134,28 @@ def course(incident: Incident) -> Course:
         first_bad=bad,
         last=readings[-1] if readings else None,
         first_visible=visible,
-        unseen_h=unseen_h(finding),
+        window=window,
+        is_throughout=finding["kind"] in THROUGHOUT,
+        unseen_h=(seen - window[0]) / pd.Timedelta(hours=1),
         between=tuple(between.itertuples(index=False, name=None)),
         readings=readings,
     )
+
+
+def _window(
+    incident: Incident, finding: Mapping[str, Any]
+) -> tuple[Any, Any, Any, Any]:
+    """Give the finding's window, no part of it outside the infusion as charted.
+
+    A window is as wide as the times are written: in a ward that writes whole hours it
+    reaches an hour before the start.
+    """
+    first, last = incident.known["started_at"], incident.known["observed_end"]
+    one, two, three, four = (
+        at if pd.isna(at) else min(max(at, first), last)
+        for at in (finding[name] for name in _WINDOW)
+    )
+    return (one, two, three, four)
 
 
 def delivery_finding(incident: Incident) -> dict[str, Any] | None:

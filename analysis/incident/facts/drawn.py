@@ -7,13 +7,14 @@ import numpy as np
 import pandas as pd
 
 from analysis.figures import IncidentCourse
-from analysis.incident.facts.course import delivery_finding
+from analysis.incident.facts.course import Course, course, delivery_finding
 from analysis.incident.facts.timeline import elapsed_h
 from analysis.incident.review import Incident
 from analysis.terms import CheckOutcome
 
 _LINE = ["elapsed_h", "volume_ml"]
-_WINDOW = ("began_earliest", "began_latest", "ended_earliest", "ended_latest")
+#: Two lines nowhere further apart than this are drawn on each other [mL].
+_ONE_LINE_ML = 0.3
 
 #: Points of a line.
 _POINTS = 241
@@ -21,11 +22,16 @@ _POINTS = 241
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """The plot's content; None where there is nothing to draw, with the reason."""
+    """The plot's content; None where there is nothing to draw, with the reason.
+
+    ``is_one_line`` is True where the prescribed line and the one by the rate set lie on
+    each other; None where one of them is not known.
+    """
 
     course: IncidentCourse | None
-    reason: str
-    fitted_kind: str
+    reason: str = ""
+    fitted_kind: str = ""
+    is_one_line: bool | None = None
 
 
 def drawn(incident: Incident) -> Drawn:
@@ -45,7 +51,7 @@ def drawn(incident: Incident) -> Drawn:
     set_rate = _set_rate(incident)
     if readings.empty and set_rate.empty:
         why = "no volume can be drawn: none is charted, and no line can be worked out"
-        return Drawn(course=None, reason=why, fitted_kind="")
+        return Drawn(course=None, reason=why)
     shown = _explained(incident)
     fitted = (
         incident.explained[shown].line.rename(columns={"fitted_ml": "volume_ml"})
@@ -53,26 +59,40 @@ def drawn(incident: Incident) -> Drawn:
         else _no_line()
     )
     prescribed = _prescribed(incident)
-    hours = [elapsed_h(incident, at) for at in incident.rows["checked_at"]]
+    last_h = _last_h(incident)
     late, missed = (_due(incident, word) for word in ("late", "missed"))
     start = incident.known["started_at"]
+    found = course(incident)
+    window = tuple(elapsed_h(incident, at) for at in found.window)
     is_given = bool((incident.rows["is_floored"] == False).any())  # noqa: E712
-    course = IncidentCourse(
+    shows = IncidentCourse(
         readings=readings,
         replaced=_replaced(incident, is_given=is_given),
         set_rate=set_rate,
         prescribed=prescribed if not is_given else _no_line(),
         fitted=fitted,
-        window=_window(incident),
+        window=window if not found.is_throughout else (math.nan,) * 4,
+        hatched=_hatched(incident, found),
         pauses=_pauses(incident),
         late_h=late,
         missed_h=missed,
-        last_h=max([*hours, *late, *missed, 1.0]),
+        last_h=max([last_h, *late, *missed, 1.0]),
         is_given=is_given,
         started_at=start if pd.notna(start) else None,
     )
     kind = incident.explained[shown].kind if incident.explained else ""
-    return Drawn(course=course, reason="", fitted_kind=kind)
+    return Drawn(course=shows, fitted_kind=kind, is_one_line=_is_one_line(shows))
+
+
+def _is_one_line(drawn: IncidentCourse) -> bool | None:
+    if drawn.prescribed.empty or drawn.set_rate.empty:
+        return None
+    hours = drawn.set_rate["elapsed_h"]
+    prescribed = np.interp(
+        hours, drawn.prescribed["elapsed_h"], drawn.prescribed["volume_ml"]
+    )
+    apart = np.abs(prescribed - drawn.set_rate["volume_ml"].to_numpy(float))
+    return bool(apart.max() < _ONE_LINE_ML)
 
 
 def _no_line() -> pd.DataFrame:
@@ -115,6 +135,10 @@ def _set_rate(incident: Incident) -> pd.DataFrame:
         ]
     )
     given = np.interp(hours, known["elapsed_h"], known["delivered_ml"], left=0.0)
+    end = _last_h(incident)
+    if end > hours[-1] and not known["is_paused_after"].iloc[-1]:
+        more = (end - hours[-1]) * known["rate_ml_h"].iloc[-1]
+        hours, given = np.r_[hours, end], np.r_[given, given[-1] + more]
     level = float(known["base_ml"].iloc[0]) - given
     if known["is_floored"].iloc[0]:
         level = np.clip(level, 0, None)
@@ -127,22 +151,26 @@ def _prescribed(incident: Incident) -> pd.DataFrame:
     volume, end = known["start_volume_ml"], elapsed_h(incident, known["planned_end"])
     if math.isnan(volume) or math.isnan(end) or not end > 0:
         return _no_line()
-    last = max(
-        [elapsed_h(incident, at) for at in incident.rows["checked_at"]], default=end
-    )
+    last = _last_h(incident)
     hours = np.unique([0.0, min(end, last), last])
     level = np.clip(volume * (1 - hours / end), 0, None)
     return pd.DataFrame({"elapsed_h": hours, "volume_ml": level})
 
 
-def _window(incident: Incident) -> tuple[float, float, float, float]:
-    finding = delivery_finding(incident)
-    if finding is None:
-        return (math.nan, math.nan, math.nan, math.nan)
-    began, surely_began, surely_ended, ended = (
-        elapsed_h(incident, finding[name]) for name in _WINDOW
-    )
-    return (began, surely_began, surely_ended, ended)
+def _last_h(incident: Incident) -> float:
+    """Give the hour of the last row, or of the end where that is later."""
+    times = [*incident.rows["checked_at"], incident.known["observed_end"]]
+    hours = [elapsed_h(incident, at) for at in times]
+    return max([hour for hour in hours if not math.isnan(hour)], default=1.0)
+
+
+def _hatched(incident: Incident, found: Course) -> tuple[float, float]:
+    """Give the hours between which the lines are hatched."""
+    if found.finding is None:
+        return (math.nan, math.nan)
+    began, _, _, ended = (elapsed_h(incident, at) for at in found.window)
+    last = _last_h(incident)
+    return (began, last if found.is_throughout or math.isnan(ended) else ended)
 
 
 def _pauses(incident: Incident) -> tuple[tuple[float, float], ...]:

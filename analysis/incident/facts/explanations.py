@@ -118,6 +118,7 @@ def traces(incident: Incident) -> tuple[Trace, ...]:
     rows = incident.rows
     finding = delivery_finding(incident)
     if finding is not None:
+        # The check after the latest end is the first at which somebody saw it move.
         after = rows.loc[rows["checked_at"] >= finding["ended_latest"], "checked_at"]
         last = after.min() if len(after) else rows["checked_at"].max()
         rows = rows[

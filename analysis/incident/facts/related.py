@@ -1,5 +1,6 @@
 """The same driver, line, site and patient in the thirty days before and after."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.incident.review import Incident
+from analysis.report.facts import in_order, rows_of
 from analysis.terms import FindingGroup, YesNo
 
 #: Days before the start and after the end that are looked at.
@@ -20,7 +22,7 @@ SAME = (DRIVER, LINE, SITE, PATIENT)
 class Other:
     """Another infusion that shares something with this one.
 
-    ``findings`` holds kind and sentence of its findings of delivery, set-up and
+    ``findings`` holds rows of the findings table about its delivery, set-up and
     continuity; ``is_before`` is True where it started first.
     """
 
@@ -32,7 +34,7 @@ class Other:
     shares: tuple[str, ...]
     is_evaluable: bool
     event_probability: float
-    findings: tuple[tuple[str, str], ...]
+    findings: tuple[Mapping[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,11 +82,9 @@ def others(incident: Incident) -> tuple[Other, ...]:
     mine = every[near & every.index.isin(set().union(*sharing.values()))]
     mine = mine.sort_values("started_at", kind="stable")
     told = incident.findings[incident.findings["group"].isin([str(g) for g in _TOLD])]
-    said: Mapping[str, list[tuple[str, str]]] = {
-        str(name): list(zip(rows["kind"], rows["sentence"], strict=True))
-        for name, rows in told[told["infusion_id"].isin(mine.index)].groupby(
-            "infusion_id"
-        )
+    told = told[told["infusion_id"].isin(mine.index)]
+    said = {
+        str(name): rows_of(in_order(rows)) for name, rows in told.groupby("infusion_id")
     }
     return tuple(
         Other(
@@ -137,6 +137,32 @@ def named(incident: Incident, same: str) -> str:
     column = "line_id" if same == LINE else "site_id"
     found = incident.rows[column]
     return ", ".join(dict.fromkeys(found[found != ""]))
+
+
+def line_findings(incident: Incident) -> pd.DataFrame:
+    """Give the findings about the lines and sites that the infusion ran through.
+
+    Parameters
+    ----------
+    incident : Incident
+        The infusion.
+
+    Returns
+    -------
+    DataFrame
+        Rows of the findings table: of this patient's extension sets and cannulas that
+        its rows name. They belong to a line and not to one infusion.
+    """
+    found = incident.findings
+    groups = [str(FindingGroup.LINE), str(FindingGroup.SITE)]
+    own = found[
+        found["group"].isin(groups)
+        & (found["patient_id"] == incident.known["patient_id"])
+    ]
+    ids = set(incident.rows["line_id"]) | set(incident.rows["site_id"])
+    either = "|".join(re.escape(name) for name in sorted(ids - {""}))
+    is_named = own["sentence"].str.contains(rf"(?:^|\s)(?:{either})[\s:]", regex=True)
+    return own[is_named] if either else own.iloc[:0]
 
 
 def histories(incident: Incident) -> tuple[History, ...]:

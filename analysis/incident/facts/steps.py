@@ -58,7 +58,7 @@ def next_steps(incident: Incident) -> tuple[tuple[str, str], ...]:
         _keep(incident),
         _ask(incident, found),
         *_read(incident, found),
-        *_settle(incident),
+        *_settle(incident, found),
         _fetch(incident),
     )
 
@@ -85,16 +85,16 @@ def _keep(incident: Incident) -> tuple[str, str]:
 
 
 def _ask(incident: Incident, found: Course) -> tuple[str, str]:
-    if found.finding is None:
-        first, last = incident.known["started_at"], incident.known["observed_end"]
-    else:
-        first = found.finding["began_earliest"]
-        last = found.finding["ended_latest"]
-        last = incident.known["observed_end"] if pd.isna(last) else last
+    first, last = incident.known["started_at"], incident.known["observed_end"]
+    above = ""
+    if found.finding is not None:
+        began, _, _, ended = found.window
+        until = clock(last if pd.isna(ended) else ended)
+        above = f", above all {clock(began)} to {until}"
     return (
         "Ask for the driver's own log",
-        f"from {clock(first)} to {clock(last)}: starts, stops, alarms, rate, volume "
-        "given, syringe confirmed, battery; and how its clock stands.",
+        f"from {clock(first)} to {clock(last)}{above}: starts, stops, alarms, rate, "
+        "volume given, syringe confirmed, battery; and how its clock stands.",
     )
 
 
@@ -125,11 +125,17 @@ def _read(incident: Incident, found: Course) -> Iterator[tuple[str, str]]:
         )
 
 
-def _settle(incident: Incident) -> Iterator[tuple[str, str]]:
+def _settle(incident: Incident, found: Course) -> Iterator[tuple[str, str]]:
     ranked = explanations(incident)
     apart = _apart(ranked)
     if not ranked:
         return
+    if found.finding is None:
+        yield (
+            "Look past the volumes:",
+            "a leak or a dislodged cannula leaves a perfect line. Dressing, clothing, "
+            "site, symptoms and extra doses at the time say more.",
+        )
     first = ranked[0]
     if first.kind != NONE:
         told = f" Next likeliest: {apart.words}." if apart else ""

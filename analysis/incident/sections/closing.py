@@ -186,9 +186,11 @@ def policy_in_force(incident: Incident) -> Section:
         The policy's entries.
     """
     entries = incident.policy.entries()
+    others = set(incident.policy.wards) - set(incident.rows["ward"])
+    entries = entries[~entries["ward"].isin(others)]
     names = ["ward", "limit", "value", "set_by"]
     grid = Grid(
-        caption=f"Policy in force: {incident.policy.name}",
+        caption=f"Policy in force for this infusion: {incident.policy.name}",
         head=("where", "limit", "value", "set by"),
         rows=entries[names].fillna("").astype("str").to_numpy().tolist(),
     )
@@ -203,7 +205,5 @@ def made_with() -> Section:
     Section
         The same inputs, policy and versions give the same document.
     """
-    grid = Grid(
-        caption="Made with", head=("what", "version"), rows=list(versions().items())
-    )
-    return section("plain", grid=grid, items=())
+    made = ", ".join(f"{name} {number}" for name, number in versions().items())
+    return section("incident_made_with", made=made)

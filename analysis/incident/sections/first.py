@@ -1,19 +1,27 @@
 """The first screen: what the readings say, when, how much, and what to do next."""
 
-import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 import pandas as pd
 
 from analysis.delivery.contents import Amounts, digits
 from analysis.incident import facts
 from analysis.incident.review import Incident
-from analysis.incident.sections.words import end_said, reading_said, wards_said
+from analysis.incident.sections.words import (
+    end_said,
+    probability,
+    reading_said,
+    wards_said,
+)
 from analysis.intake.infusions import DERIVED
 from analysis.report import facts as report_facts
 from analysis.report.section import Section, section
 from analysis.report.sections import words
 from analysis.terms import FindingGroup, YesNo
+
+#: An event less probable than this is not the likeliest explanation.
+_LIKELIER_THAN_NOT = 0.5
 
 
 def first_screen(incident: Incident) -> Section:
@@ -44,7 +52,7 @@ def first_screen(incident: Incident) -> Section:
         ended=end_said(incident),
         policy=incident.policy,
         verdict=_verdict(incident),
-        sentence=finding["sentence"] if finding is not None else "",
+        is_listed=finding is not None,
         charting=_charting(incident),
         pairs=list(_pairs(incident)),
         steps=facts.next_steps(incident),
@@ -56,17 +64,35 @@ def _verdict(incident: Incident) -> str:
     """Say in one sentence what the readings are consistent with."""
     known, finding = incident.known, facts.delivery_finding(incident)
     if finding is not None:
-        what = report_facts.words(finding["kind"])
-        return f"The readings are consistent with delivery that was: {what}."
+        return _listed(incident, finding)
     if known["evaluable"] != YesNo.YES:
         return f"The volumes of this infusion cannot be judged: {known['reason']}."
-    probability = known["event_probability"]
-    said = "under 0.01" if probability < 0.01 else f"{probability:.2f}"
+    sure = probability(known["event_probability"])
     return (
         "The readings are consistent with delivery as set, as far as they can show it: "
-        f"the probability of a delivery event is {said}, and infusions over "
+        f"the probability of a delivery event is {sure}, and infusions over "
         f"{incident.threshold.probability:.2f} are listed."
     )
+
+
+def _listed(incident: Incident, finding: Mapping[str, Any]) -> str:
+    """Say what a finding is consistent with, and how sure that is."""
+    what = f"“{report_facts.words(finding['kind'])}”"
+    event, own = finding["event_probability"], finding["kind_probability"]
+    if event < _LIKELIER_THAN_NOT:
+        return (
+            "The readings are likelier delivery as set than not; yet the probability "
+            f"of a delivery event, {probability(event)}, is over the "
+            f"{incident.threshold.probability:.2f} from which infusions are listed. "
+            f"If there was one, they are most consistent with {what}."
+        )
+    said = f"The readings are consistent with delivery {what} ({probability(own)})"
+    if finding["rival_probability"] >= facts.WORTH_SETTING_OUT:
+        rival = report_facts.words(finding["rival_kind"])
+        said += (
+            f", or {'“' + rival + '”'} ({probability(finding['rival_probability'])})"
+        )
+    return f"{said}; probability of any delivery event {probability(event)}."
 
 
 def _charting(incident: Incident) -> list[str]:
@@ -83,25 +109,33 @@ def _charting(incident: Incident) -> list[str]:
 
 def _pairs(incident: Incident) -> Iterator[tuple[str, str]]:
     found = facts.course(incident)
-    if found.last_good is not None:
+    if found.last_good is not None and incident.explained:
         yield "last known good", reading_said(found.last_good)
     finding = found.finding
     if finding is None:
         if incident.explained:
-            yield "first known bad", "no reading is listed as off the line"
+            yield "first known bad", "none: there is no delivery finding"
         return
     if found.first_bad is not None:
         yield "first known bad", reading_said(found.first_bad)
-    began = words.span(finding["began_earliest"], finding["began_latest"])
-    yield "onset, earliest to latest", began
-    yield "ended", words.ended(finding["ended_earliest"], finding["ended_latest"])
-    if not math.isnan(found.unseen_h):
-        between = words.span(finding["began_earliest"], finding["first_visible"])
-        yield "time unseen", f"up to {found.unseen_h:.1f} h, {between}"
+    yield from _windows(found)
     if volume := words.volume(finding):
         hours = words.hours(finding)
         yield "volume", volume + (f"; about {hours} of delivery" if hours else "")
+        if found.last is not None:
+            yield "at the last reading", reading_said(found.last)
     yield from _drugs(incident)
+
+
+def _windows(found: facts.Course) -> Iterator[tuple[str, str]]:
+    if found.is_throughout:
+        yield "onset", "none: one ratio of the set rate from the start on"
+    else:
+        yield "onset, earliest to latest", words.span(*found.window[:2])
+        yield "ended", words.ended(*found.window[2:])
+    if found.first_visible is not None:
+        between = words.span(found.window[0], found.first_visible.at)
+        yield "time unseen", f"up to {found.unseen_h:.1f} h, {between}"
 
 
 def _drugs(incident: Incident) -> Iterator[tuple[str, str]]:

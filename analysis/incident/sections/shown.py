@@ -43,7 +43,7 @@ def plot(incident: Incident) -> Section:
     """
     drawn = facts.drawn(incident)
     if drawn.course is None:
-        return section("incident_plot", source="", alt="", reason=drawn.reason, kind="")
+        return section("incident_plot", source="", reason=drawn.reason)
     with figures.house_style():
         picture = figures.figure(7.8, 3.5, is_fitted=False)
         figures.incident_course(drawn.course, ax=picture.add_axes(_PLOT))
@@ -52,8 +52,8 @@ def plot(incident: Incident) -> Section:
         "incident_plot",
         source=source,
         alt=figures.incident_alt(drawn.course),
-        reason="",
         kind=WORDS.get(drawn.fitted_kind, ""),
+        is_one_line=drawn.is_one_line,
     )
 
 
@@ -74,18 +74,32 @@ def when(incident: Incident) -> Section:
     finding = found.finding
     return section(
         "incident_when",
+        sentence=finding["sentence"] if finding is not None else "",
+        worked=_worked(found),
         grid=_readings_grid(found) if found.readings else None,
         has_finding=finding is not None,
-        began=words.span(finding["began_earliest"], finding["began_latest"])
-        if finding is not None
-        else "",
-        ended=words.ended(finding["ended_earliest"], finding["ended_latest"])
-        if finding is not None
-        else "",
+        began=words.span(*found.window[:2]),
+        ended=words.ended(*found.window[2:]),
+        is_throughout=found.is_throughout,
         unseen="" if math.isnan(found.unseen_h) else f"{found.unseen_h:.1f} h",
-        visible=words.when(finding["first_visible"]) if finding is not None else "",
+        visible=words.when(found.first_visible.at) if found.first_visible else "",
         between=[f"{words.when(at)} ({source})" for at, source in found.between],
         window_step=facts.reading_step_said(incident.noise),
+    )
+
+
+def _worked(found: facts.Course) -> str:
+    """Work the difference at the first known bad reading, as by hand."""
+    one, start = found.first_bad, found.readings[:1]
+    if one is None or not start or start[0].expected_ml <= 0:
+        return ""
+    given = start[0].expected_ml - one.expected_ml
+    return (
+        f"Worked at {words.when(one.at)}: {volume_said(start[0].expected_ml)} by the "
+        f"line at {words.when(start[0].at)}, less {given:.1f} mL by the rates set in "
+        f"the {elapsed(one.elapsed_h - start[0].elapsed_h)} after it, is "
+        f"{volume_said(one.expected_ml)}; {volume_said(one.observed_ml)} was read: "
+        f"{off_said(one.off_ml)}."
     )
 
 
@@ -173,7 +187,7 @@ def _moment(one: facts.Moment) -> dict[str, Any]:
         "left": "" if math.isnan(one.remaining_ml) else volume_said(one.remaining_ml),
         "expected": ""
         if math.isnan(one.expected_ml)
-        else f"{abs(one.expected_ml):.1f}",
+        else f"{abs(one.expected_ml):.1f} mL",
         "off": off_said(one.off_ml),
         "marks": [
             word

@@ -1,6 +1,7 @@
 """How much, and what it may have been: amounts, explanations, checks and history."""
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -163,7 +164,7 @@ def checks(incident: Incident) -> Section:
         excluded=", ".join(
             dict.fromkeys(due.loc[due["tally"] == Tally.EXCLUDED, "reason"])
         ),
-        interval=f"{incident.policy.check_interval_h:g}",
+        interval=_interval(incident),
         off=[
             f"{words.when(row['due_at'])}: {row['outcome']} (between "
             f"{words.sources(row)})"
@@ -173,16 +174,24 @@ def checks(incident: Incident) -> Section:
     )
 
 
+def _interval(incident: Incident) -> str:
+    """Say how often its ward wants a check."""
+    wards = incident.rows["ward"].head(1)
+    hours = incident.policy.by_ward("check_interval_h", wards).dropna()
+    return f"every {hours.iloc[0]:g} h" if len(hours) else "no rule set for its ward"
+
+
 def _other_findings(incident: Incident) -> Grid | None:
     found = incident.findings
-    own = found[
-        (found["infusion_id"] == incident.infusion_id)
-        & (found["group"] != FindingGroup.DELIVERY)
-    ]
+    is_own = (found["infusion_id"] == incident.infusion_id) & (
+        found["group"] != FindingGroup.DELIVERY
+    )
+    lines = facts.line_findings(incident)
+    own = found[is_own | found["finding_id"].isin(lines["finding_id"])]
     if own.empty:
         return None
     return Grid(
-        caption="Other findings of this infusion",
+        caption="Other findings of this infusion, its lines and its sites",
         head=("about", "what it says", "rows"),
         rows=[
             (
@@ -275,13 +284,18 @@ def _others_grid(others: tuple[Other, ...]) -> Grid:
 
 def _findings_said(other: Other) -> str:
     if other.findings:
-        return "\n".join(
-            f"{report_facts.words(kind)}: {sentence}"
-            for kind, sentence in other.findings
-        )
+        return "; ".join(_in_brief(row) for row in other.findings)
     if not other.is_evaluable:
         return "not evaluable"
     return words.EN_DASH
+
+
+def _in_brief(row: Mapping[str, Any]) -> str:
+    """Say a finding of another infusion in a few words, and nothing of its patient."""
+    volume = words.volume(row).split(" (")[0]
+    hours = words.hours(row)
+    parts = [report_facts.words(row["kind"]), volume, f"about {hours}" if hours else ""]
+    return ", ".join(part for part in parts if part)
 
 
 def _lines_grid(incident: Incident) -> Grid:
@@ -294,8 +308,7 @@ def _lines_grid(incident: Incident) -> Grid:
             words.when(line["removed_at"])
             if pd.notna(line["removed_at"])
             else "in place, or not charted",
-            line["removal_reason"],
-            _site_findings(incident, line["line_id"]),
+            str(line["removal_reason"]).replace("_", " "),
             line["source"],
         )
         for line in incident.lines.to_dict("records")
@@ -309,21 +322,7 @@ def _lines_grid(incident: Incident) -> Grid:
             "fitted",
             "removed",
             "reason",
-            "findings",
             "row",
         ),
         rows=rows,
     )
-
-
-def _site_findings(incident: Incident, line_id: str) -> str:
-    """Give line and site findings whose sentence names this line."""
-    found = incident.findings
-    own = found[
-        found["group"].isin([str(FindingGroup.LINE), str(FindingGroup.SITE)])
-        & (found["patient_id"] == incident.known["patient_id"])
-    ]
-    named = [
-        row["sentence"] for row in own.to_dict("records") if line_id in row["sentence"]
-    ]
-    return "\n".join(named)
