@@ -115,7 +115,7 @@ def parse_time(text: str, policy: Policy) -> pd.Timestamp:
         moment = pd.to_datetime(text.strip(), format="ISO8601")
     except ValueError:
         raise IncidentError(f"--at {text}: is no time; {how}") from None
-    if pd.isna(moment) or len(text.strip()) <= _MIDNIGHT:
+    if len(text.strip()) <= _MIDNIGHT:
         raise IncidentError(f"--at {text}: has no time of day; {how}")
     if moment.tzinfo is not None:
         return moment.tz_convert(policy.zone)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import nbformat
 
@@ -19,18 +20,15 @@ HOURS = (0, 4, 8, 12, 16, 20, 23.5)
 STOPPED = {0: 16.0, 4: 13.3, 8: 10.7, 12: 10.5, 16: 10.5, 20: 8.0, 24: 5.2}
 
 
-def uneventful(name: str, **columns: object) -> list[Row]:
+def uneventful(name: str, **columns: Any) -> list[Row]:
     """Write an infusion that is on its line."""
-    return syringe(
-        dict(zip(HOURS, HONEST, strict=True)),
-        **{
-            "infusion_id": name,
-            "patient_id": f"of {name}",
-            "driver_id": f"with {name}",
-            "set_rate_ml_h": RATE,
-            **columns,
-        },
-    )
+    own: dict[str, Any] = {
+        "infusion_id": name,
+        "patient_id": f"of {name}",
+        "driver_id": f"with {name}",
+        "set_rate_ml_h": RATE,
+    }
+    return syringe(dict(zip(HOURS, HONEST, strict=True)), **(own | columns))
 
 
 def others(number: int = 8) -> list[Row]:

@@ -63,7 +63,10 @@ def drawn(incident: Incident) -> Drawn:
     late, missed = (_due(incident, word) for word in ("late", "missed"))
     start = incident.known["started_at"]
     found = course(incident)
-    window = tuple(elapsed_h(incident, at) for at in found.window)
+    began, surely_began, surely_ended, ended = (
+        elapsed_h(incident, at) if not found.is_throughout else math.nan
+        for at in found.window
+    )
     is_given = bool((incident.rows["is_floored"] == False).any())  # noqa: E712
     shows = IncidentCourse(
         readings=readings,
@@ -71,7 +74,7 @@ def drawn(incident: Incident) -> Drawn:
         set_rate=set_rate,
         prescribed=prescribed if not is_given else _no_line(),
         fitted=fitted,
-        window=window if not found.is_throughout else (math.nan,) * 4,
+        window=(began, surely_began, surely_ended, ended),
         hatched=_hatched(incident, found),
         pauses=_pauses(incident),
         late_h=late,

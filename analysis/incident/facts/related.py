@@ -162,7 +162,8 @@ def line_findings(incident: Incident) -> pd.DataFrame:
     ids = set(incident.rows["line_id"]) | set(incident.rows["site_id"])
     either = "|".join(re.escape(name) for name in sorted(ids - {""}))
     is_named = own["sentence"].str.contains(rf"(?:^|\s)(?:{either})[\s:]", regex=True)
-    return own[is_named] if either else own.iloc[:0]
+    named: pd.DataFrame = own[is_named] if either else own.iloc[:0]
+    return named
 
 
 def histories(incident: Incident) -> tuple[History, ...]:
