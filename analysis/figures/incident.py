@@ -158,7 +158,7 @@ def _readings(ax: Axes, course: IncidentCourse) -> None:
     for part, marker, fill, label in (
         (readings[~is_doubtful], "o", INK, "reading, 95 % error"),
         (readings[is_doubtful], "X", "white", "doubtful reading"),
-        (course.replaced, "s", "white", "replaced by an amendment"),
+        (course.replaced, "s", "white", "replaced reading"),
     ):
         if len(part):
             ax.plot(

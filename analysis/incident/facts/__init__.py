@@ -1,6 +1,7 @@
 """Facts of an incident review: from one infusion to small tables, no layout."""
 
 from analysis.incident.facts.amounts import Amount, amounts, contents_said
+from analysis.incident.facts.beyond import beyond_the_plunger
 from analysis.incident.facts.blind import cannot_show, rate_ml_h, reading_step_said
 from analysis.incident.facts.cautions import cautions
 from analysis.incident.facts.course import Course, Reading, course, delivery_finding
@@ -39,6 +40,7 @@ __all__ = [
     "Reading",
     "Trace",
     "amounts",
+    "beyond_the_plunger",
     "cannot_show",
     "cautions",
     "contents_said",

@@ -54,7 +54,7 @@ def first_screen(incident: Incident) -> Section:
         verdict=_verdict(incident),
         is_listed=finding is not None,
         charting=_charting(incident),
-        pairs=list(_pairs(incident)),
+        pairs=[*_pairs(incident), *facts.beyond_the_plunger(incident)],
         steps=facts.next_steps(incident),
         is_open=facts.is_open(incident),
     )
@@ -86,13 +86,15 @@ def _listed(incident: Incident, finding: Mapping[str, Any]) -> str:
             f"{incident.threshold.probability:.2f} from which infusions are listed. "
             f"If there was one, they are most consistent with {what}."
         )
-    said = f"The readings are consistent with delivery {what} ({probability(own)})"
-    if finding["rival_probability"] >= facts.WORTH_SETTING_OUT:
-        rival = report_facts.words(finding["rival_kind"])
-        said += (
-            f", or {'“' + rival + '”'} ({probability(finding['rival_probability'])})"
-        )
-    return f"{said}; probability of any delivery event {probability(event)}."
+    said = f"The readings are consistent with delivery {what}"
+    if not finding["rival_probability"] >= facts.WORTH_SETTING_OUT:
+        return f"{said} (probability {probability(own)})."
+    rival = f"“{report_facts.words(finding['rival_kind'])}”"
+    return (
+        f"{said} ({probability(own)}), or {rival} "
+        f"({probability(finding['rival_probability'])}); probability of any delivery "
+        f"event {probability(event)}."
+    )
 
 
 def _charting(incident: Incident) -> list[str]:
