@@ -102,8 +102,28 @@ def test_every_sort_of_infusion_has_its_document(
     made = shown(incident)
     assert says in text_of(made["first_screen"].html)
     assert all(part.html.strip() for part in made.values())
-    assert "nan" not in " ".join(re.findall(r"\w+", text_of(page(incident))))
-    assert "NaT" not in page(incident)
+    words = re.findall(r"\w+", text_of(page(incident)))
+    assert not {"nan", "NaN", "NaT", "None"} & set(words)
+
+
+def test_an_infusion_without_a_row_of_the_check_log(tmp_path: Path) -> None:
+    table = [
+        {
+            "infusion_id": name,
+            "ward": "Alder Ward",
+            "patient_id": "P1",
+            "started_at": start,
+            "start_volume_ml": 16,
+        }
+        for name, start in (("I1", "2026-06-01T10:00"), ("I2", ""))
+    ]
+    for name in ("I1", "I2"):
+        folder = tmp_path / name
+        incident = review(folder, others(), Asked(infusion=name), infusions=table)
+        assert incident.rows.empty
+        said = text_of(page(incident))
+        assert "cannot be judged: no volume reading" in said
+        assert "nan" not in re.findall(r"\w+", said)
 
 
 def test_an_infusion_without_an_id_says_that_it_was_derived(tmp_path: Path) -> None:

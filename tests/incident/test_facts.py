@@ -141,6 +141,19 @@ def test_an_amendment_and_what_it_replaced_are_both_there(stopped: Incident) -> 
     assert moments.index(old) == moments.index(new) - 1
 
 
+def test_a_replaced_row_without_a_readable_time_stands_beside_its_amendment(
+    tmp_path: Path,
+) -> None:
+    rows = syringe({0: 16.0, 4: 13.3, 8: 10.7}, set_rate_ml_h=RATE)
+    wrong = {**rows[2], "checked_at": "32/13/2026", "volume_remaining_ml": 11.7}
+    rows = [*rows[:2], wrong, {**rows[2], "amends": "checks.csv:4"}]
+    moments = facts.timeline(review(tmp_path, [*rows, *others()]))
+    [old] = [one for one in moments if one.kind == REPLACED]
+    assert (old.source, old.replaced_by) == ("checks.csv:4", "checks.csv:5")
+    assert old.at == moment_at(8)
+    assert old.said[-1] == "its own time could not be read"
+
+
 def test_staff_are_pseudonyms_in_order_of_appearance(stopped: Incident) -> None:
     assert facts.staff_names(stopped) == {
         "AB": "Staff A",

@@ -220,16 +220,16 @@ def history(incident: Incident) -> Section:
     others = facts.others(incident)
     span = pd.Timedelta(days=facts.DAYS)
     known = incident.known
-    before = (known["started_at"] - incident.log_start) / pd.Timedelta(days=1)
-    after = (incident.log_end - known["observed_end"]) / pd.Timedelta(days=1)
+    before = _days(known["started_at"] - incident.log_start)
+    after = _days(incident.log_end - known["observed_end"])
     return section(
         "incident_history",
         days=facts.DAYS,
         first=words.when(known["started_at"] - span),
         last=words.when(known["observed_end"] + span),
-        before=f"{min(max(before, 0), facts.DAYS):.0f}",
-        after=f"{min(max(after, 0), facts.DAYS):.0f}",
-        is_short=bool(before < facts.DAYS or after < facts.DAYS),
+        before=before,
+        after=after,
+        is_short=min(before, after) < facts.DAYS,
         counts=_history_grid(facts.histories(incident)),
         others=_others_grid(others) if others else None,
         lines=_lines_grid(incident) if len(incident.lines) else None,
@@ -237,6 +237,13 @@ def history(incident: Incident) -> Section:
             words.plain(row["sentence"]) for row in incident.drivers.to_dict("records")
         ],
     )
+
+
+def _days(span: Any) -> int:
+    """Give whole days, none of a time that is not known, and no more than are asked."""
+    if pd.isna(span):
+        return 0
+    return int(min(max(span / pd.Timedelta(days=1), 0), facts.DAYS))
 
 
 def _history_grid(histories: tuple[facts.History, ...]) -> Grid:
