@@ -3,6 +3,7 @@
 from analysis.figures.delivery import delivery_alt, delivery_line
 from analysis.figures.funnel import funnel_alt, ward_funnel
 from analysis.figures.hours import hour_alt, hour_bars
+from analysis.figures.incident import IncidentCourse, incident_alt, incident_course
 from analysis.figures.months import PERCENT, Scale, month_alt, month_line
 from analysis.figures.style import figure, house_style, svg_source
 from analysis.figures.wards import DotRow, ward_alt, ward_dots
@@ -10,6 +11,7 @@ from analysis.figures.wards import DotRow, ward_alt, ward_dots
 __all__ = [
     "PERCENT",
     "DotRow",
+    "IncidentCourse",
     "Scale",
     "delivery_alt",
     "delivery_line",
@@ -18,6 +20,8 @@ __all__ = [
     "hour_alt",
     "hour_bars",
     "house_style",
+    "incident_alt",
+    "incident_course",
     "month_alt",
     "month_line",
     "svg_source",

@@ -33,20 +33,23 @@ class Inline:
     policy: str
 
 
-def inline(*, with_script: bool) -> Inline:
+def inline(*, with_script: bool, template: str = "") -> Inline:
     """Give the parts of a page that are ours.
 
     Parameters
     ----------
     with_script : bool
         False for a page whose tables are not to be sorted.
+    template : str
+        Name of the page's template; a style sheet of its name is added.
 
     Returns
     -------
     Inline
         The policy allows these parts, by their hashes, and images in the page.
     """
-    style = _text("report.css")
+    own = f"{template}.css"
+    style = _text("report.css") + (_text(own) if (_TEMPLATES / own).is_file() else "")
     script = _text("report.js") if with_script else ""
     may_run = _hashed(script) if script else "'none'"
     policy = (

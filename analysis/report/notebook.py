@@ -153,7 +153,7 @@ def run_notebook(
     return executed
 
 
-def to_page(notebook: NotebookNode, title: str) -> str:
+def to_page(notebook: NotebookNode, title: str, template: str = "index") -> str:
     """Make one self-contained HTML page of an executed notebook.
 
     Parameters
@@ -162,6 +162,8 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         With outputs.
     title : str
         Title of the page.
+    template : str
+        Name of the page's template.
 
     Returns
     -------
@@ -173,6 +175,7 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         exporter = HTMLExporter(
             extra_template_basedirs=[str(templates.parent)],
             template_name=templates.name,
+            template_file=f"{template}.html.j2",
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
@@ -180,7 +183,7 @@ def to_page(notebook: NotebookNode, title: str) -> str:
             resources={
                 "title": title,
                 "metadata": {"name": title},
-                "inline": inline(with_script=True),
+                "inline": inline(with_script=True, template=template),
             },
         )
     return page if page.endswith("\n") else page + "\n"
