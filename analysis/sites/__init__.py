@@ -7,11 +7,14 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
+from analysis.columns import RATES
 from analysis.intake import Log
 from analysis.lookup import clock
 from analysis.policy import Policy
-from analysis.sites.episodes import rows_of_sites, site_episodes
-from analysis.sites.rates import MEASURE, exposure, reaction_rates
+from analysis.sites.attribution import rows_of_sites
+from analysis.sites.definition import definition_of
+from analysis.sites.episodes import site_courses, site_episodes
+from analysis.sites.rates import MEASURE, exposure, reaction_rates, site_spans
 from analysis.terms import LineKind, SiteOutcome, Tally
 
 __all__ = ["MEASURE", "Sites", "judge_sites"]
@@ -57,9 +60,9 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
     Sites
         Sites that cannot be judged are excluded by name.
     """
-    rows = rows_of_sites(log)
-    episodes = site_episodes(log, rows, policy)
-    pieces = exposure(episodes, rows)
+    courses = site_courses(log, rows_of_sites(log))
+    episodes = site_episodes(courses, definition_of(policy))
+    pieces = exposure(site_spans(courses), episodes)
     derived = episodes.index.str.startswith("derived-").sum() if len(episodes) else 0
     notes = (
         f"{derived} cannula sites have no id in the export; they were derived from "
@@ -67,7 +70,7 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
     )
     return Sites(
         units=_units(episodes, pieces),
-        rates=reaction_rates(episodes, pieces),
+        rates=reaction_rates(episodes, pieces)[RATES.names],
         findings=_findings(episodes),
         not_in_export=MappingProxyType(_absent(log)),
         notes=notes if derived else (),
