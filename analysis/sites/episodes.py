@@ -71,8 +71,9 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     table = table.set_index("line_id")
     cut = by_key(rows["site"], table["removed_at_latest"])
     looks = rows[cut.isna() | (rows["checked_at"] <= cut)]
-    sites = pd.DataFrame(index=table.index.union(looks["site"].unique()).rename("site"))
-    looks = looks.assign(place=sites.index.get_indexer(looks["site"]))
+    known = table.index.union(pd.Index(looks["site"].unique()))
+    sites = pd.DataFrame(index=known.rename("site"))
+    looks = looks.assign(place=sites.index.get_indexer(pd.Index(looks["site"])))
     first = looks[~looks["place"].duplicated()].set_index("site")
     last = looks[~looks["place"].duplicated(keep="last")].set_index("site")
     sites["is_derived"] = sites.index.str.startswith(DERIVED)
@@ -87,9 +88,8 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     sites["location"] = _filled(listed_in.reindex(sites.index), seen_in)
     for name in ("material", "gauge", "removal_reason"):
         sites[name] = _filled(table[name].reindex(sites.index))
-    signed = looks.loc[looks["site_signs"] != "", "place"].unique()
-    sites["has_signs"] = False
-    sites.iloc[signed, sites.columns.get_loc("has_signs")] = True
+    signed = looks.loc[looks["site_signs"] != "", "site"].unique()
+    sites["has_signs"] = sites.index.isin(signed)
     _add_start(sites, table, rows, log.checks["checked_at"].min())
     _add_end(sites, table, _replaced(sites, first, table.index))
     sites["gone_at"] = sites["gone_at"].fillna(log.checks["checked_at"].iloc[-1])
@@ -260,9 +260,9 @@ def _last_clear(
     is_clear = (looks["site_signs"] != "") & ~is_reaction
     is_clear &= at < pd.Series(event, index=looks.index, dtype=at.dtype)
     clear = looks.loc[is_clear, ["site", "checked_at"]]
-    clear = clear.drop_duplicates("site", keep="last").set_index("site")["checked_at"]
+    newest = clear.drop_duplicates("site", keep="last").set_index("site")
     placed = sites["starts_at"].where(~sites["is_left_truncated"])
-    looked = clear.reindex(sites.index)
+    looked = newest["checked_at"].reindex(sites.index)
     return looked.fillna(placed).where(sites["event_at"].notna())
 
 

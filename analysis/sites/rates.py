@@ -50,11 +50,12 @@ def site_spans(courses: Courses, *by: str) -> pd.DataFrame:
     parts = [part for part in (spans, alone) if len(part)]
     spans = pd.concat(parts or [spans], ignore_index=True)
     spans = spans.sort_values(["place", "from_at"], kind="stable", ignore_index=True)
-    starts = courses.sites["starts_at"].take(spans["place"]).set_axis(spans.index)
+    place = spans["place"].to_numpy(dtype="int64")
+    starts = courses.sites["starts_at"].take(place).set_axis(spans.index)
     is_first = ~spans["place"].duplicated()
     from_at = spans["from_at"].mask(is_first, starts)
     spans["from_at"] = from_at.where(~(from_at < starts), starts)
-    spans["site"] = courses.sites.index.take(spans["place"])
+    spans["site"] = courses.sites.index.take(place)
     return spans
 
 
@@ -74,17 +75,56 @@ def pieces_at_risk(spans: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:
         Spans with to_at, each longer than nothing; is_event where the site's reaction
         ends it.
     """
-    ends = episodes["ends_at"].take(spans["place"]).set_axis(spans.index)
-    is_in = (episodes["exclusion"] == "").to_numpy()[spans["place"]]
+    place = spans["place"].to_numpy(dtype="int64")
+    ends = episodes["ends_at"].take(place).set_axis(spans.index)
+    is_in = (episodes["exclusion"] == "").to_numpy()[place]
     to_at = spans["from_at"].shift(-1)
     to_at = to_at.where(spans["place"] == spans["place"].shift(-1), ends)
     to_at = to_at.where(to_at < ends, ends)
-    has_event = episodes["event_at"].notna().to_numpy()[spans["place"]]
+    has_event = episodes["event_at"].notna().to_numpy()[place]
     pieces = spans.assign(to_at=to_at, is_event=has_event & (to_at == ends))
     pieces = pieces[is_in & (pieces["to_at"] > pieces["from_at"])]
     # A span that begins at the reaction is left out; the one before it ends there.
     last = ~pieces["place"].duplicated(keep="last")
-    return pieces.assign(is_event=pieces["is_event"] & last)
+    out: pd.DataFrame = pieces.assign(is_event=pieces["is_event"] & last)
+    return out
+
+
+def cut_at(
+    begins: np.ndarray, ends: np.ndarray, edges: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Cut stretches at edges.
+
+    Parameters
+    ----------
+    begins, ends : array, shape (n,)
+        Of each stretch; each longer than nothing.
+    edges : array, shape (m,)
+        In order; the first before all stretches, the last at or after all.
+
+    Returns
+    -------
+    place, bin, begins, ends : arrays, shape (k,)
+        Of each piece: the stretch it is of, the edge it lies after, and its own ends.
+
+    Examples
+    --------
+    >>> cut_at(np.array([0.5]), np.array([2.0]), np.array([0.0, 1.0, 2.0]))[1:]
+    (array([0, 1]), array([0.5, 1. ]), array([1., 2.]))
+    """
+    first = np.searchsorted(edges, begins, side="right") - 1
+    last = np.searchsorted(edges, ends, side="left") - 1
+    again = last - first + 1
+    place = np.repeat(np.arange(len(begins)), again)
+    bins = np.repeat(first, again) + (
+        np.arange(again.sum()) - np.repeat(np.cumsum(again) - again, again)
+    )
+    return (
+        place,
+        bins,
+        np.maximum(begins[place], edges[bins]),
+        np.minimum(ends[place], edges[bins + 1]),
+    )
 
 
 def exposure(spans: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:
@@ -107,16 +147,9 @@ def exposure(spans: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:
     if not len(pieces):
         return pd.DataFrame({name: [] for name in keys}, dtype="str").assign(days=0.0)
     edges, months = _month_edges(pieces)
-    begins, ends = _utc(pieces["from_at"]), _utc(pieces["to_at"])
-    first = np.searchsorted(edges, begins, side="right") - 1
-    last = np.searchsorted(edges, ends, side="left") - 1
-    again = last - first + 1
-    place = np.repeat(np.arange(len(pieces)), again)
-    month = np.repeat(first, again) + (
-        np.arange(again.sum()) - np.repeat(np.cumsum(again) - again, again)
+    place, month, begins, ends = cut_at(
+        _utc(pieces["from_at"]), _utc(pieces["to_at"]), edges
     )
-    begins = np.maximum(begins[place], edges[month])
-    ends = np.minimum(ends[place], edges[month + 1])
     out = pd.DataFrame(
         {
             "site": pieces["site"].take(place).array,
@@ -185,7 +218,7 @@ def reaction_rates(episodes: pd.DataFrame, pieces: pd.DataFrame) -> pd.DataFrame
     )
     for side in ("low", "high"):
         exact, robust = table[f"exact_{side}"], table[f"clustered_{side}"]
-        table[side] = robust.where(leads.array, exact)
+        table[side] = robust.where(leads.to_numpy(), exact)
     beside = ["exact_low", "exact_high", "clustered_low", "clustered_high"]
     return table[[*RATES.names, *beside]]
 
@@ -244,19 +277,15 @@ def grouped_rates(cells: pd.DataFrame) -> pd.DataFrame:
     wanted = pd.MultiIndex.from_product(
         [[ALL], [ALL, *sorted(cells["month"].unique())]], names=_GROUP
     )
-    sums = sums.reindex(wanted.union(sums.index), fill_value=0)
+    held = pd.MultiIndex.from_tuples(list(sums.index), names=_GROUP)
+    sums = sums.reindex(wanted.union(held), fill_value=0)
     counts = {"events": "int64", "patients": "int64"}
     return _all_first(sums).astype(counts)
 
 
 def _all_first(sums: pd.DataFrame) -> pd.DataFrame:
-    order = pd.DataFrame(
-        {
-            name: sums.index.get_level_values(name).astype("object")
-            for name in sums.index.names
-        }
-    )
-    key = order.assign(
-        **{f"is_{name}": order[name] != ALL for name in order.columns}
-    ).sort_values([f"is_{_GROUP[0]}", _GROUP[0], f"is_{_GROUP[1]}", _GROUP[1]])
-    return sums.iloc[key.index.to_numpy()]
+    """Put ``all`` before every name, in wards and in periods."""
+    order = sums.index.to_frame(index=False).astype("object")
+    ward, period = (order[name] for name in _GROUP)
+    keys = pd.DataFrame({"a": ward != ALL, "b": ward, "c": period != ALL, "d": period})
+    return sums.iloc[keys.sort_values(["a", "b", "c", "d"]).index.to_numpy()]

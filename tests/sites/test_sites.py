@@ -308,7 +308,7 @@ def test_rows_without_an_id_belong_to_the_only_cannula_then_in_place(
 
 
 def test_sites_without_ids_are_derived_from_changes_and_places(tmp_path: Path) -> None:
-    signs = dict.fromkeys((0, 24, 30, 40, 48), "none")
+    signs: dict[float, str | None] = dict.fromkeys((0, 24, 30, 40, 48), "none")
     rows = looks(signs, site_id=None)
     places, changes = ["thigh", "", "thigh", "", "chest"], ["", "", "yes", "", ""]
     for row, place, changed in zip(rows, places, changes, strict=True):
@@ -353,8 +353,8 @@ def test_sites_without_ids_are_derived_from_changes_and_places(tmp_path: Path) -
 def test_a_charted_change_is_one_change(
     tmp_path: Path, signs: str, places: list[str], outcomes: list[str]
 ) -> None:
-    seen = {0: "none", 12: signs, 24: "none", 36: "none"}
-    rows = looks(dict(seen), site_id=None)
+    seen: dict[float, str | None] = {0: "none", 12: signs, 24: "none", 36: "none"}
+    rows = looks(seen, site_id=None)
     for row, place in zip(rows, places, strict=True):
         row.update(site_location=place, site_changed="no")
     rows[1]["site_changed"] = "yes"
