@@ -8,6 +8,7 @@ import ast
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -152,7 +153,39 @@ def run_notebook(
     return executed
 
 
-def to_page(notebook: NotebookNode, title: str) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around a page: links to its parts by their ids, and a last line."""
+
+    parts: tuple[tuple[str, str], ...]
+    closing: str
+
+
+#: Around the monthly report.
+MONTHLY = Frame(
+    parts=(
+        ("act-now", "Act now"),
+        ("charts", "Charts to pull"),
+        ("standing", "Wards"),
+        ("trust", "Trust"),
+        ("changed", "Changes"),
+        ("review", "Decided"),
+        ("each-ward", "Each ward"),
+        ("comparing", "Wards and months"),
+        ("delivery", "Delivery findings"),
+        ("drivers", "Drivers"),
+        ("others", "Other findings"),
+        ("log", "The log"),
+        ("definitions", "Definitions"),
+        ("policy", "Policy"),
+        ("cautions", "Cautions"),
+    ),
+    closing="No flag does not mean delivered. This report holds rows about persons: "
+    "keep it as you keep charts.",
+)
+
+
+def to_page(notebook: NotebookNode, title: str, frame: Frame = MONTHLY) -> str:
     """Make one self-contained HTML page of an executed notebook.
 
     Parameters
@@ -161,6 +194,8 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         With outputs.
     title : str
         Title of the page.
+    frame : Frame
+        What stands around it.
 
     Returns
     -------
@@ -175,7 +210,13 @@ def to_page(notebook: NotebookNode, title: str) -> str:
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
-            notebook, resources={"title": title, "metadata": {"name": title}}
+            notebook,
+            resources={
+                "title": title,
+                "parts": frame.parts,
+                "closing": frame.closing,
+                "metadata": {"name": title},
+            },
         )
     return page if page.endswith("\n") else page + "\n"
 

@@ -292,7 +292,8 @@ def _independent(table: pd.DataFrame, names: list[str]) -> tuple[list[str], list
     """Part the columns that tell something new from those the ones before give."""
     exog = sm.add_constant(table[names], has_constant="add").to_numpy(float)
     scale = np.linalg.norm(exog, axis=0)
-    upper = np.linalg.qr(exog / np.where(scale > 0, scale, 1.0), mode="r")
+    scaled = exog / np.where(scale > 0, scale, 1.0)
+    upper = np.asarray(np.linalg.qr(scaled, mode="r"))
     is_new = np.zeros(exog.shape[1], dtype=bool)
     size = min(upper.shape)
     is_new[:size] = np.abs(np.diag(upper)) > 1e-8
@@ -490,10 +491,19 @@ def associations(risk: Risk, times: pd.DataFrame) -> tuple[pd.DataFrame, str]:
         Why there is no regression of all together, or why it is unsteady.
     """
     factors = factors_of(risk)
-    # Concentrations are known of those sites alone that had the drug.
-    together = tuple(f for f in factors if not f.name.startswith("concentration"))
+    fits = [poisson_fit(risk, (factor,), is_tested=True) for factor in factors]
+    # Concentrations are known of those sites alone that had the drug; what has no ratio
+    # by itself has none beside others.
+    together = tuple(
+        factor
+        for factor, fit in zip(factors, fits, strict=True)
+        if fit.ratios and not factor.name.startswith("concentration")
+    )
     joint = poisson_fit(risk, together) if len(together) > 1 else None
-    parts = [_of_factor(risk, times, factor, joint) for factor in factors]
+    parts = [
+        _of_factor(risk, times, (factor, fit), joint)
+        for factor, fit in zip(factors, fits, strict=True)
+    ]
     note = "" if joint is None else joint.note
     empty = pd.DataFrame({name: pd.Series(dtype="object") for name in _NAMES})
     table = pd.concat(parts, ignore_index=True) if parts else empty
@@ -527,9 +537,9 @@ _NAMES: Final = (
 
 
 def _of_factor(
-    risk: Risk, times: pd.DataFrame, factor: Factor, joint: Fit | None
+    risk: Risk, times: pd.DataFrame, one: tuple[Factor, Fit], joint: Fit | None
 ) -> pd.DataFrame:
-    fit = poisson_fit(risk, (factor,), is_tested=True)
+    factor, fit = one
     table = _of_number(risk, factor) if factor.is_number else counts(risk, factor)
     table = table.assign(factor=factor.name, reference=factor.reference)
     keys = [f"{factor.name}\t{level}" for level in table["level"]]

@@ -34,8 +34,6 @@ STANDING: Final = "reduced-identifier, not anonymous; needs local approval"
 #: Characters of a pseudonym, of 5 bits each.
 _LENGTH: Final = 16
 
-_HOUR: Final = pd.Timedelta(hours=1)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Extract:
@@ -182,7 +180,7 @@ def _coarse_sites(
     origin = episodes["placed_at"].fillna(episodes["starts_at"])
 
     def hours(at: pd.Series) -> pd.Series:
-        return (at - origin) / _HOUR
+        return (at - origin).dt.total_seconds() / 3600
 
     order = episodes.assign(began=origin).sort_values("began", kind="stable")
     number = order.groupby("patient_id").cumcount() + 1

@@ -27,8 +27,6 @@ _BANDS: Final = {1: (), 2: (2.0,), 3: (1.0, 3.0), 4: (1.0, 2.0, 4.0)}
 #: Events that one band needs.
 _EVENTS_A_BAND: Final = 20
 
-_DAY: Final = pd.Timedelta(days=1)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Risk:
@@ -121,8 +119,8 @@ def syringe_periods(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     origin = placed.fillna(by_key(pieces["site"], episodes["starts_at"]))
     return pieces.assign(
         is_placed=placed.notna(),
-        from_day=(pieces["from_at"] - origin) / _DAY,
-        to_day=(pieces["to_at"] - origin) / _DAY,
+        from_day=(pieces["from_at"] - origin).dt.total_seconds() / 86400,
+        to_day=(pieces["to_at"] - origin).dt.total_seconds() / 86400,
     )
 
 

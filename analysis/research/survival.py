@@ -31,8 +31,6 @@ COMPETING: Final = (
     SiteEnd.DEATH,
 )
 
-_DAY: Final = pd.Timedelta(days=1)
-
 
 def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     """Give the times of every site at risk whose placement is known.
@@ -57,7 +55,7 @@ def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     placed = own["placed_at"]
 
     def days(at: pd.Series) -> pd.Series:
-        return (at - placed) / _DAY
+        return (at - placed).dt.total_seconds() / 86400
 
     out = own[["patient_id", "ward", "location", "material", "end"]].copy()
     out["entry"], out["time"] = days(own["starts_at"]), days(own["ends_at"])
