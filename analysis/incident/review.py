@@ -8,6 +8,8 @@ from typing import Any
 import pandas as pd
 
 from analysis.compliance import judge_adherence
+from analysis.compliance.coded import as_texts
+from analysis.compliance.units import stack_units
 from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.delivery.close import Explained, look_closely
 from analysis.errors import IncidentError
@@ -22,6 +24,9 @@ from analysis.sites import judge_sites
 
 #: Stages that `review_incident` names to its caller as it comes to them.
 STAGES = ("reading the export", "delivery", "adherence", "the infusion")
+
+#: Measures whose units say when its checks were due and done.
+_OF_CHECKS = ("checks_on_time", "covered_time")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,8 +225,8 @@ def review_incident(
     next_stage()
     infusions = log.infusions.join(delivery.infusions).join(ends)
     rows = _rows(log, delivery, infusion_id)
-    units = adherence.units
-    of_checks = units["measure"].isin(["checks_on_time", "covered_time"])
+    of_checks = {n: u for n, u in adherence.units.items() if n in _OF_CHECKS}
+    units = as_texts(stack_units(of_checks))
     known: Mapping[Any, Any] = infusions.loc[infusion_id].to_dict()
     own = log.checks[log.checks["infusion_id"] == infusion_id]
     used = log.checks[["infusion_id", "line_id", "site_id"]].drop_duplicates()
@@ -241,7 +246,7 @@ def review_incident(
             delivery.probabilities[delivery.probabilities.index == infusion_id],
         ),
         findings=findings,
-        units=units[of_checks & (units["infusion_id"] == infusion_id)],
+        units=units[units["infusion_id"] == infusion_id],
         lines=_lines(log, rows, known),
         infusions=infusions,
         uses=used[(used["line_id"] != "") | (used["site_id"] != "")],
