@@ -222,15 +222,21 @@ def enough(events: int, parameters: int, patients: int) -> tuple[bool, str]:
         )
     if events < REFUSED_BELOW * parameters:
         return False, (
-            f"not estimated: {events} reactions for {parameters} parameters, at least "
-            f"{REFUSED_BELOW} for each are needed"
+            f"not estimated: {_said(events, parameters)}, at least {REFUSED_BELOW} for "
+            "each are needed"
         )
     if events < WARNED_BELOW * parameters:
         return True, (
-            f"unsteady: {events} reactions for {parameters} parameters, {WARNED_BELOW} "
-            "for each are wanted"
+            f"unsteady: {_said(events, parameters)}, {WARNED_BELOW} for each are wanted"
         )
     return True, ""
+
+
+def _said(events: int, parameters: int) -> str:
+    return (
+        f"{events} reaction{'' if events == 1 else 's'} for {parameters} "
+        f"parameter{'' if parameters == 1 else 's'}"
+    )
 
 
 def poisson_fit(
