@@ -12,7 +12,6 @@ from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import stopped_log_ratio, words_beside
 from analysis.delivery.fitted import fit_noise, with_noise
-from analysis.delivery.last_readings import slip_ratios, with_slip_ratios
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
@@ -23,6 +22,7 @@ from analysis.delivery.noise import (
 )
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.scan import scan
+from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
 from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
@@ -119,7 +119,9 @@ def judge_delivery(
     shares = event_shares(evidence.table, ward)
     share = ward.map(shares).astype("float64")
     probability = probabilities(evidence.table, share)
-    threshold = find_threshold(readings, share, policy.false_flags_per_1000, ratios)
+    threshold = find_threshold(
+        readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
+    )
     found = readings["infusion_id"].isin(listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
