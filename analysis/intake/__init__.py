@@ -409,6 +409,6 @@ def _amendment_notes(rows: pd.DataFrame, unknown_rows: frozenset[str]) -> list[s
     if not len(unknown):
         return []
     return [
-        f"{len(unknown)} amendments do not name a row of these files as FILE:LINE "
-        f"(first: {unknown.iloc[0]}); nothing was superseded by them."
+        f"amendments that do not name a row of these files as FILE:LINE: "
+        f"{len(unknown)} (first: {unknown.iloc[0]}); nothing was superseded by them."
     ]
