@@ -355,11 +355,7 @@ def _time_column(
 ) -> pd.DataFrame:
     """Add a column of times to `out`, and its notes where it is the time of check."""
     cell = text[column.name]
-    if "driver_id" in text.columns:
-        chart = text["file"] + "\x1f" + text["patient_id"] + "\x1f" + text["driver_id"]
-    else:
-        chart = pd.Series(np.arange(len(text)), index=text.index)
-    times, notes, is_date = read_times(cell, zone, chart)
+    times, notes, is_date = read_times(cell, zone, lambda: _charts(text))
     out[column.name] = times
     if column.name == "checked_at":
         out["time_note"] = notes
@@ -371,6 +367,15 @@ def _time_column(
         f"{column.name} reads '{{value}}', a date without a time of day",
     )
     return pd.concat([bad, alone]) if len(bad) or len(alone) else cells.no_faults()
+
+
+def _charts(text: pd.DataFrame) -> pd.Series:
+    """Give each row the number of its chart: its own where no driver is charted."""
+    if "driver_id" not in text.columns:
+        return pd.Series(np.arange(len(text)), index=text.index)
+    by = text.groupby(["file", "patient_id", "driver_id"], sort=False)
+    numbers: pd.Series = by.ngroup()
+    return numbers
 
 
 def _unreadable(bad: pd.Series, column: Column) -> pd.DataFrame:

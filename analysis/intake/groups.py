@@ -237,11 +237,7 @@ def dittos(draft: Draft) -> Draft:
     Draft
         With what was found.
     """
-    cells = draft.raw.cells
-    counts = {
-        h: int(cells[h].str.strip().str.casefold().isin(words.DITTO).sum())
-        for h in draft.profiles
-    }
+    counts = {h: p.dittos for h, p in draft.profiles.items()}
     marked = tuple(h for h, count in counts.items() if count)
     if not marked:
         return draft
