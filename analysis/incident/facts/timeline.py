@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from analysis.delivery.noise import LIMIT_SD
 from analysis.incident.facts.said import said_of_row
@@ -210,9 +211,11 @@ def _replaced(incident: Incident) -> Iterator[Moment]:
     by = {row["amends"]: row["source"] for row in every.to_dict("records")}
     times = dict(zip(incident.rows["source"], incident.rows["checked_at"], strict=True))
     for row in incident.superseded.to_dict("records"):
-        at: pd.Timestamp = row["checked_at"]
+        charted: pd.Timestamp | NaTType = row["checked_at"]
         unread: tuple[str, ...] = ()
-        if pd.isna(at):
+        if isinstance(charted, pd.Timestamp):
+            at = charted
+        else:
             # It stands beside the row that put it right.
             at = times.get(by.get(row["source"], ""), incident.known["started_at"])
             unread = ("its own time could not be read",)
