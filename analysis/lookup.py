@@ -98,6 +98,31 @@ def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
     return pd.Series(found.to_numpy(zero_copy_only=False), index=cells.index)
 
 
+def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
+    """Give for each key the row of a table that stands under it, as `by_key` does.
+
+    Parameters
+    ----------
+    keys : Series, shape (n,)
+        Keys; they may repeat.
+    table : DataFrame
+        Indexed by key, each key once.
+
+    Returns
+    -------
+    DataFrame, shape (n, ...)
+        On the index of `keys`; missing where there is no such key.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"n": [1.0, 2.0]}, index=["a", "b"])
+    >>> by_keys(pd.Series(["b", "c"]), table)["n"].tolist()
+    [2.0, nan]
+    """
+    codes, different = pd.factorize(keys, use_na_sentinel=False)
+    return table.reindex(different).take(codes).set_axis(keys.index)
+
+
 def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
     """Write local times, as ``Series.dt.strftime`` does.
 

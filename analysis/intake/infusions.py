@@ -1,9 +1,10 @@
 """Which syringe run a row belongs to, and what is known of each run.
 
 Where the export has no infusion_id it is derived: one run on one driver (else one
-patient) begins at a start or syringe_change row, after an end row, or where the volume
-rises by half a syringe. A derived id hashes the driver (else the patient) and the first
-charted time, never a counter, so that it stays the same when more rows are exported.
+patient) begins at a start or syringe_change row, after an end row, where the volume
+rises by half a syringe, or where another start is named. A derived id hashes the driver
+(else the patient) and the first charted time, never a counter, so that it stays the
+same when more rows are exported.
 """
 
 import base64
@@ -12,7 +13,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 
-from analysis.lookup import are_among, by_key
+from analysis.lookup import are_among, by_key, each_once
 from analysis.terms import Entry
 
 DERIVED = "derived-"
@@ -149,17 +150,11 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     run = _runs(loose, key)
     first = loose.groupby([key, run])["checked_at"].transform("min")
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    pairs = pd.DataFrame({"owner": owner, "stamp": stamp})
-    ids = {
-        pair: DERIVED + short_hash(*pair)
-        for pair in pairs.drop_duplicates().itertuples(index=False, name=None)
-    }
-    checks.loc[loose.index, "infusion_id"] = [
-        ids[pair] for pair in pairs.itertuples(index=False, name=None)
-    ]
+    ids = each_once(owner + "\x1f" + stamp, lambda pair: DERIVED + short_hash(pair))
+    checks.loc[loose.index, "infusion_id"] = ids
     checks.loc[loose.index, "infusion_note"] = "derived"
     notes.append(
-        f"{len(loose)} rows carry no infusion id; {len(set(ids.values()))} infusions "
+        f"{len(loose)} rows carry no infusion id; {ids.nunique()} infusions "
         "were derived from driver (else patient), start rows and volume rises. Their "
         f"ids begin with {DERIVED}."
     )
@@ -190,7 +185,29 @@ def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
     after_end = (
         (rows["entry"] == Entry.END).groupby(key).shift(fill_value=False).astype(bool)
     )
-    return (opens | after_end | rises).astype("int64").groupby(key).cumsum()
+    opens |= after_end | rises | _started_anew(rows, key)
+    return opens.astype("int64").groupby(key).cumsum()
+
+
+def _started_anew(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
+    """Mark rows that name another start than those before, since the row before.
+
+    Where less is left than before, or more is given, it is no start of a new syringe.
+    """
+    if "started_at" not in rows:
+        return pd.Series(data=False, index=rows.index)
+    named = _before(rows["started_at"], key)
+    is_since = rows["started_at"].between(_before(rows["checked_at"], key),
+                                          rows["checked_at"])  # fmt: skip
+    has_less = rows["volume_remaining_ml"] <= _before(rows["volume_remaining_ml"], key)
+    given = rows["volume_delivered_ml"]
+    has_less |= (given > 0) & (given >= _before(given, key))
+    return named.notna() & (rows["started_at"] != named) & is_since & ~has_less
+
+
+def _before(values: pd.Series, key: pd.Series) -> pd.Series:
+    """Give for each row the last value known before it."""
+    return values.groupby(key).ffill().groupby(key).shift()
 
 
 def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
@@ -199,9 +216,8 @@ def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
     The syringe is the largest reading so far: what is charted later must not change
     the runs, and so the ids, of rows that are there already.
     """
-    before = left.groupby(key).transform(lambda v: v.ffill().shift())
     size = left.abs().groupby(key).cummax().clip(lower=SMALLEST_FILL_ML)
-    return (left - before) > NEW_SYRINGE_SHARE * size
+    return (left - _before(left, key)) > NEW_SYRINGE_SHARE * size
 
 
 def paused_after(rows: pd.DataFrame) -> pd.Series:
