@@ -70,6 +70,8 @@ class Delivery:
         Event probability from which an infusion is listed.
     drivers : DataFrame
         As given by `driver_flow`.
+    probabilities : DataFrame
+        Of each kind and of none, by infusion_id (`probabilities`); those evaluable.
     """
 
     lines: pd.DataFrame
@@ -78,6 +80,7 @@ class Delivery:
     noise: pd.DataFrame
     threshold: Threshold
     drivers: pd.DataFrame
+    probabilities: pd.DataFrame
 
 
 def judge_delivery(log: Log, policy: Policy) -> Delivery:
@@ -144,6 +147,7 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
         threshold=threshold,
+        probabilities=probability,
         drivers=driver_flow(
             readings.assign(slip_probability=lines["slip_probability"]),
             verdicts[["kind"]].join(log.infusions["driver_id"]),
