@@ -79,6 +79,11 @@ def changed(old: str, new: str) -> str:
             ['wards."Rowan Team".grace_h', "none"],
             id="a ward that drops a grace",
         ),
+        pytest.param(
+            changed('other_evidence = { value = "yes"', "other_evidence = { value = 1"),
+            ["other_evidence", '"yes" or "no"'],
+            id="a switch that is neither yes nor no",
+        ),
         pytest.param("grace_h = {", ["not valid TOML"], id="no TOML"),
         pytest.param("", ["name", "missing key time_zone"], id="an empty file"),
     ],

@@ -29,7 +29,7 @@ from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
-from analysis.terms import FindingGroup, FindingKind, NotEvaluable
+from analysis.terms import FindingGroup, FindingKind, NotEvaluable, YesNo
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
@@ -83,9 +83,7 @@ class Delivery:
     probabilities: pd.DataFrame
 
 
-def judge_delivery(
-    log: Log, policy: Policy, *, other_evidence: bool = True
-) -> Delivery:
+def judge_delivery(log: Log, policy: Policy) -> Delivery:
     """Compare every infusion with its expected line.
 
     Parameters
@@ -93,11 +91,9 @@ def judge_delivery(
     log : Log
         Canonical tables.
     policy : Policy
-        Gives the planned duration where none is charted, and the wanted false-flag
-        rate.
-    other_evidence : bool
-        False: what the volumes say alone, whatever running light, alarm, battery and
-        action say (`stopped_log_ratio`).
+        Gives the planned duration where none is charted, the wanted false-flag rate,
+        and whether running light, alarm, battery and action weigh beside the volumes
+        (`stopped_log_ratio`).
 
     Returns
     -------
@@ -109,7 +105,7 @@ def judge_delivery(
     noise = ward_noise(lines, log.infusions)
     verdicts = _not_evaluable(lines, log.infusions)
     readings = _readings(lines, noise, verdicts, log)
-    if not other_evidence:
+    if policy.other_evidence == YesNo.NO:
         readings["stopped_log_ratio"] = 0.0
     fitted = fit_noise(readings)
     readings = with_noise(readings, fitted)

@@ -1,8 +1,9 @@
 """What the other cells of a row say of whether the driver was running.
 
 Log likelihood ratios are stated, common practice, no source. They can be switched off
-(`judge_delivery`): a reader may want to know what the volumes say alone. Words of a
-pause or of what was done to the driver weigh nothing; they are quoted beside a finding.
+(`other_evidence` in the policy): a reader may want to know what the volumes say alone.
+Words of a pause or of what was done to the driver weigh nothing; they are quoted beside
+a finding.
 """
 
 import numpy as np
@@ -89,7 +90,7 @@ def speaking(checks: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Those rows of it.
+        Of those rows: infusion_id, checked_at, action, note.
     """
     has = pd.Series(data=False, index=checks.index)
     for name in ("action", "note"):
@@ -98,7 +99,9 @@ def speaking(checks: pd.DataFrame) -> pd.DataFrame:
         different = pd.Series(cells.unique(), dtype=object)
         speaks = different.str.contains(f"{_PAUSE}|{_DONE}", case=False, regex=True)
         has |= checks[name].isin(different[speaks.fillna(value=False).astype(bool)])
-    return checks[has]
+    said = checks.loc[has, ["infusion_id", "checked_at", "action", "note"]]
+    # Few rows, looked at one infusion at a time: plain text is faster there.
+    return said.astype(dict.fromkeys(("infusion_id", "action", "note"), object))
 
 
 def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp) -> str:
