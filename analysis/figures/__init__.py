@@ -1,5 +1,13 @@
 """Parts of a result to Axes in one house style, and to pictures inside a page."""
 
+from analysis.figures.curves import (
+    Curve,
+    RatioRow,
+    curve_alt,
+    curve_steps,
+    ratio_alt,
+    ratio_rows,
+)
 from analysis.figures.delivery import delivery_alt, delivery_line
 from analysis.figures.funnel import funnel_alt, ward_funnel
 from analysis.figures.hours import hour_alt, hour_bars
@@ -10,9 +18,13 @@ from analysis.figures.wards import DotRow, ward_alt, ward_dots
 
 __all__ = [
     "PERCENT",
+    "Curve",
     "DotRow",
     "IncidentCourse",
+    "RatioRow",
     "Scale",
+    "curve_alt",
+    "curve_steps",
     "delivery_alt",
     "delivery_line",
     "figure",
@@ -24,6 +36,8 @@ __all__ = [
     "incident_course",
     "month_alt",
     "month_line",
+    "ratio_alt",
+    "ratio_rows",
     "svg_source",
     "ward_alt",
     "ward_dots",

@@ -20,6 +20,7 @@ from analysis.policy import Policy
 from analysis.report.manifest import FILE as MANIFEST
 from analysis.report.manifest import MARK, sha256, versions
 from analysis.report.notebook import (
+    Frame,
     load_notebook,
     run_notebook,
     to_page,
@@ -40,6 +41,28 @@ NOTEBOOK = "incident_review.ipynb"
 PAGE = "incident.html"
 EXECUTED = "incident.ipynb"
 KIND = "incident review"
+
+#: What stands around the document.
+FRAME = Frame(
+    parts=(
+        ("short", "In short"),
+        ("next", "What to do next"),
+        ("plot", "Plot"),
+        ("when", "When"),
+        ("timeline", "Timeline"),
+        ("amounts", "How much"),
+        ("explanations", "Explanations"),
+        ("checks", "Checks"),
+        ("history", "Before and after"),
+        ("blind", "Cannot show"),
+        ("conclusion", "Conclusion"),
+        ("record", "Record"),
+        ("cautions", "Cautions"),
+    ),
+    closing="No flag does not mean delivered. This document holds rows about a person: "
+    "keep it as you keep charts.",
+    style="incident.css",
+)
 
 #: Characters of an id that stay in the name of its folder.
 _UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
@@ -238,7 +261,7 @@ def _make_page(
     }
     notebook = with_parameters(load_notebook(NOTEBOOK), values)
     executed = run_notebook(notebook, staged, say)
-    page = to_page(executed, f"Incident review, {infusion_id}", "incident_page")
+    page = to_page(executed, f"Incident review, {infusion_id}", FRAME)
     (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
     text = nbformat.writes(executed)
     (staged / EXECUTED).write_text(text + "\n", encoding="utf-8", newline="\n")

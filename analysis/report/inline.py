@@ -33,31 +33,30 @@ class Inline:
     policy: str
 
 
-def inline(*, with_script: bool, template: str = "") -> Inline:
+def inline(*, with_script: bool, style: str = "") -> Inline:
     """Give the parts of a page that are ours.
 
     Parameters
     ----------
     with_script : bool
         False for a page whose tables are not to be sorted.
-    template : str
-        Name of the page's template; a style sheet of its name is added.
+    style : str
+        File of the page's own style, beside that of all pages; empty for none.
 
     Returns
     -------
     Inline
         The policy allows these parts, by their hashes, and images in the page.
     """
-    own = f"{template}.css"
-    style = _text("report.css") + (_text(own) if (_TEMPLATES / own).is_file() else "")
+    sheet = _text("report.css") + (_text(style) if style else "")
     script = _text("report.js") if with_script else ""
     may_run = _hashed(script) if script else "'none'"
     policy = (
-        f"default-src 'none'; style-src {_hashed(style)}; script-src {may_run}; "
+        f"default-src 'none'; style-src {_hashed(sheet)}; script-src {may_run}; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
     # Files of this package, and no text of a log.
-    return Inline(style=Markup(style), script=Markup(script), policy=policy)  # noqa: S704
+    return Inline(style=Markup(sheet), script=Markup(script), policy=policy)  # noqa: S704
 
 
 def _text(name: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import nbformat
 
 from analysis.incident import Asked, Incident, review_incident, sections
+from analysis.incident.publish import FRAME
 from analysis.report.notebook import load_notebook, to_page
 from analysis.report.section import Section
 from tests.tiny import POLICY, Row, syringe, write_csv
@@ -85,9 +86,7 @@ def page(incident: Incident) -> str:
         if called is not None:
             html = made[called[1]].html
             cell.outputs = [nbformat.v4.new_output("display_data", {"text/html": html})]
-    return to_page(
-        notebook, f"Incident review, {incident.infusion_id}", "incident_page"
-    )
+    return to_page(notebook, f"Incident review, {incident.infusion_id}", FRAME)
 
 
 def text_of(html: str) -> str:
