@@ -14,6 +14,7 @@ from selenium.webdriver.chrome.service import Service
 
 from analysis import cli
 from tests.browser.page import tool
+from tests.hostile import hostile_log
 
 DEMO = Path(__file__).parents[2] / "synthetic_data"
 EXPORTS = [str(DEMO / f"{name}.csv") for name in ("checks", "infusions", "lines")]
@@ -84,10 +85,19 @@ def incident(report: Path) -> Path:
     return next(out.glob("*.html"))
 
 
+def hostile(report: Path) -> Path:
+    """Make the report of a log that is meant to do harm."""
+    exports = map(str, hostile_log(report.parents[1]))
+    out = report.parents[1] / "hostile"
+    run("audit", *exports, "--month", "2026-10", "--out", str(out))
+    return out / "report.html"
+
+
 MAKERS: dict[str, Callable[[Path], Path]] = {
     "demo": lambda report: report,
     "share": summary,
     "incident": incident,
+    "audit": hostile,
 }
 
 
