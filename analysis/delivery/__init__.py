@@ -311,7 +311,7 @@ def _runs(lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
     quoted = quoted.assign(**text)
     ids = text["infusion_id"].to_numpy()
     starts = np.flatnonzero(np.r_[True, ids[1:] != ids[:-1]][: len(ids)])
-    ends = np.r_[starts[1:], len(ids)]
+    ends = np.r_[starts[1:], len(ids)][: len(starts)]
     return {
         str(ids[start]): quoted.iloc[start:end]
         for start, end in zip(starts, ends, strict=True)

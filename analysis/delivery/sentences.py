@@ -299,9 +299,9 @@ def volumes_that_disagree(
 def _of_row(log: Log, index: int) -> dict[str, object]:
     """Give the parts of a charting finding that come from its row."""
     checks = log.checks
-    time, source = checks.at[index, "checked_at"], checks.at[index, "source"]
+    time, source = checks.loc[index, "checked_at"], checks.loc[index, "source"]
     return {
-        **{name: checks.at[index, name] for name in _NAMES},
+        **{name: checks.loc[index, name] for name in _NAMES},
         "group": str(FindingGroup.CHARTING),
         "happened_at": time,
         "first_visible": time,

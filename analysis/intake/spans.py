@@ -62,10 +62,18 @@ def _is_wide(rows: pd.DataFrame, known: pd.DataFrame, names: Sequence[str]) -> b
     there = [rows[name] for name in names if name in rows]
     if not len(known) or not any(times.notna().any() for times in there):
         return False
+<<<<<<< HEAD
     every = [*there, known["checked_at"]]
-    return max(t.max() for t in every if t.notna().any()) - min(
-        t.min() for t in every if t.notna().any()
-    ) > FAR  # fmt: skip
+    known_times = [times for times in every if times.notna().any()]
+    latest, earliest = (
+        max(t.max() for t in known_times),
+        min(t.min() for t in known_times),
+    )
+    return bool(latest - earliest > FAR)
+=======
+    every = [t for t in (*there, known["checked_at"]) if t.notna().any()]
+    return bool(max(t.max() for t in every) - min(t.min() for t in every) > FAR)
+>>>>>>> intake
 
 
 def _far_of_infusions(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:

@@ -160,10 +160,10 @@ def test_times_of_an_infusion_years_from_its_checks_are_set_aside(
     assert set(log.set_aside["reason"]) == (
         {"time far from the rest"} if far else set()
     )
-    first = log.infusions.loc["I1", "started_at"]
+    first = log.infusions["started_at"]["I1"]
     assert first == log.checks["checked_at"].min() or "started_at" not in far
-    assert pd.isna(log.infusions.loc["I1", "ended_at"]) == (not ended or bool(far))
-    assert log.infusions.loc["I9", "started_at"].year == 2024
+    assert pd.isna(log.infusions["ended_at"]["I1"]) == (not ended or bool(far))
+    assert log.infusions["started_at"]["I9"].year == 2024
 
 
 @pytest.mark.parametrize(

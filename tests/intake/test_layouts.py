@@ -222,3 +222,60 @@ def test_a_file_whose_rows_are_mostly_rejected_is_refused(tmp_path: Path) -> Non
     text = PLAIN.replace(";0012;", ";;", 3)
     with pytest.raises(InputError, match="3 of the 4 rows"):
         read(tmp_path / "x.csv", text)
+
+
+SIGN_ITEMS = """ward,patient,date time,item,value
+Elder,P1,2026-09-14 08:00,volume remaining (mL),16.0
+Elder,P1,2026-09-14 08:00,site redness,no
+Elder,P1,2026-09-14 08:00,site swelling,no
+Elder,P1,2026-09-14 12:00,volume remaining (mL),13.6
+Elder,P1,2026-09-14 12:00,site redness,yes
+Elder,P1,2026-09-14 12:00,site swelling,no
+Elder,P1,2026-09-14 16:00,volume remaining (mL),11.2
+Elder,P1,2026-09-14 16:00,site swelling,no
+Elder,P1,2026-09-14 20:00,volume remaining (mL),8.8
+Elder,P1,2026-09-14 20:00,site redness,no
+Elder,P1,2026-09-14 20:00,site redness,yes
+Elder,P1,2026-09-14 20:00,site swelling,yes
+Elder,P1,2026-09-15 00:00,volume remaining (mL),6.4
+Elder,P1,2026-09-15 00:00,site redness,perhaps
+Elder,P1,2026-09-15 00:00,site swelling,no
+Elder,P1,2026-09-15 00:00,rate (mL/h),0.6
+Elder,P1,2026-09-15 00:00,battery %,61
+"""
+
+
+def test_signs_that_are_items_of_their_own_are_signs(tmp_path: Path) -> None:
+    log = read(tmp_path / "items.csv", SIGN_ITEMS)
+    # Neither "not recorded" nor a contradiction is none.
+    assert log.checks["site_signs"].tolist() == ["none", "redness", "", "swelling", ""]
+    lost = ["items.csv:11", "items.csv:12", "items.csv:15"]
+    assert log.set_aside["source"].tolist() == lost
+    account = log.account.iloc[0]
+    assert (account["rows_read"], account["accepted"]) == (17, 17)
+    assert not any("not used" in note for note in log.notes)
+
+
+def test_a_layout_may_name_items_that_are_signs(tmp_path: Path) -> None:
+    text = SIGN_ITEMS.replace("site redness", "Rd")
+    log = read(tmp_path / "items.csv", text, SIGN_LAYOUT)
+    assert log.checks["site_signs"].iloc[1] == "redness"
+
+
+SIGN_LAYOUT = """
+[[table]]
+holds = "items"
+date_order = "ymd"
+clock = "24"
+decimal = "."
+[table.columns]
+ward = "ward"
+patient_id = "patient"
+checked_at = "date time"
+item = "item"
+value = "value"
+[table.items]
+volume_remaining_ml = "volume remaining (mL)"
+redness = "Rd"
+swelling = "site swelling"
+"""
