@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-from pandas.api.typing import NaTType
 
 from analysis.delivery.noise import LIMIT_SD
 from analysis.incident.facts.said import said_of_row
@@ -209,22 +208,13 @@ def _replaced(incident: Incident) -> Iterator[Moment]:
         [incident.rows[["source", "amends"]], incident.superseded[["source", "amends"]]]
     )
     by = {row["amends"]: row["source"] for row in every.to_dict("records")}
-    times = dict(zip(incident.rows["source"], incident.rows["checked_at"], strict=True))
     for row in incident.superseded.to_dict("records"):
-        charted: pd.Timestamp | NaTType = row["checked_at"]
-        unread: tuple[str, ...] = ()
-        if isinstance(charted, pd.Timestamp):
-            at = charted
-        else:
-            # It stands beside the row that put it right.
-            at = times.get(by.get(row["source"], ""), incident.known["started_at"])
-            unread = ("its own time could not be read",)
         yield Moment(
-            at=at,
-            elapsed_h=elapsed_h(incident, at),
+            at=row["checked_at"],
+            elapsed_h=elapsed_h(incident, row["checked_at"]),
             kind=REPLACED,
             source=row["source"],
-            said=(*said_of_row(row, {}, staff), *unread),
+            said=said_of_row(row, {}, staff),
             note=row["note"],
             remaining_ml=_number(row, "volume_remaining_ml"),
             staff=staff.get(row["checked_by"], ""),
