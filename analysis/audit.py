@@ -160,10 +160,7 @@ def run_audit(
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
-    stacks = [adherence.units, stack_units({SITE_REACTIONS: sites.units})]
-    # An empty table has no types of its own and would take those of the other away.
-    some = [stack for stack in stacks if len(stack)]
-    units = pd.concat(some or stacks[:1], ignore_index=True)
+    units = stack_units({**adherence.units, SITE_REACTIONS: sites.units})
     measures = measure_units(units, adherence.names, adherence.in_hours)
     infusions = _infusion_results(log, delivery, ends)
     readings = _reading_results(log, delivery)

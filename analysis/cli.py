@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
+_EXAMPLE = "The shipped example policy was used: local policy decides (--policy FILE)."
+
 _EXPORTS = click.argument(
     "exports",
     nargs=-1,
@@ -229,6 +231,47 @@ def share(folder: Path, out: Path, smallest: int | None) -> None:
     from analysis.share import share as write_summary
 
     click.echo(f"Summary: {write_summary(folder, out, smallest)}")
+
+
+@steadyfall.command()
+@_EXPORTS
+@click.option("--infusion", default="", metavar="ID", help="The infusion, by its id.")
+@click.option("--patient", default="", metavar="ID", help="Or: the patient, with --at.")
+@click.option(
+    "--at", default="", metavar="TIME", help="A time at which it ran: 2026-10-21T14:05."
+)
+@_POLICY
+@_LAYOUT
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder of the review. Without it: reports/incident-<id>.",
+)
+def incident(  # noqa: PLR0913, PLR0917 - one argument an option
+    exports: tuple[Path, ...],
+    infusion: str,
+    patient: str,
+    at: str,
+    policy_file: Path | None,
+    layout_file: Path | None,
+    out: Path | None,
+) -> None:
+    """Review one infusion of EXPORT... after an incident, in one document.
+
+    Everything the log holds about it, row by row, with what the readings are consistent
+    with, what would confirm each explanation, and room for the reviewer's conclusion.
+    """
+    from analysis.incident import Asked, Files, publish_incident
+
+    asked = Asked(infusion=infusion, patient=patient, at=at).checked()
+    files = Files(exports=exports, policy_file=policy_file, layout_file=layout_file)
+    with _progress() as say:
+        page, log = publish_incident(files, asked, out, progress=say)
+    click.echo("\n".join(_account_lines(log.account)))
+    if policy_file is None:
+        click.echo(_EXAMPLE)
+    click.echo(f"Review: {page}")
 
 
 @steadyfall.command()
@@ -458,7 +501,7 @@ def _summary(result: "AuditResult") -> str:
     account = result.account
     lines = _account_lines(account)
     if len(result.set_aside):
-        lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
+        lines.append(f"cells set aside: {len(result.set_aside)} (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())
     lines.append(
         f"{len(result.infusions)} infusions, {evaluable} compared with their expected "
@@ -471,9 +514,7 @@ def _summary(result: "AuditResult") -> str:
         f"{len(mine)} findings in {result.month}" + (f": {told}" if told else "")
     )
     if result.policy.is_example:
-        lines.append(
-            "The shipped example policy was used: local policy decides (--policy FILE)."
-        )
+        lines.append(_EXAMPLE)
     return "\n".join(lines)
 
 

@@ -208,6 +208,11 @@ class Policy:
             The file is missing, is not TOML, or a key is unknown, missing, of the wrong
             unit or type, or inverted. All faults are named together, by file and key.
         """
+        if path.exists() and not path.is_file():  # to read a pipe may wait for ever
+            msg = (
+                f"{path}: is a folder, a pipe or a device, and no file; save the policy"
+            )
+            raise PolicyError(f"{msg} to a file and name that")
         try:
             text = path.read_text(encoding="utf-8-sig")
         except FileNotFoundError:

@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 
 from analysis.audit import run_audit
+from analysis.compliance.coded import as_texts
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
 from tests import naive, naive_continuity
@@ -37,7 +38,7 @@ class Case:
 
     def of(self, measure: str) -> pd.DataFrame:
         """Give the units of one measure."""
-        return self.units[self.units["measure"] == measure]
+        return as_texts(self.units[self.units["measure"] == measure])
 
 
 def audited(folder: Path) -> Case:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from analysis.audit import AuditResult, run_audit
+from analysis.compliance.coded import as_texts
 from analysis.policy import Policy, example_text
 
 Row = dict[str, Any]
@@ -131,7 +132,7 @@ def only(result: AuditResult, kind: str) -> pd.Series:
 
 def units_of(result: AuditResult, measure: str) -> pd.DataFrame:
     """Give the units of one measure."""
-    return result.units[result.units["measure"] == measure]
+    return as_texts(result.units[result.units["measure"] == measure])
 
 
 def whole(table: pd.DataFrame, measure: str, ward: str = "all") -> pd.Series:

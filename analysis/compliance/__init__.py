@@ -13,12 +13,12 @@ from analysis.compliance.checks import (
     gaps_between_checks,
     running_findings,
 )
+from analysis.compliance.coded import as_texts, coded_log
 from analysis.compliance.measure import Basis, Family, Measure, no_units
 from analysis.compliance.missed import check_findings
 from analysis.compliance.rate_findings import rate_findings
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
-from analysis.compliance.units import stack_units
 from analysis.compliance.visits import visits_of
 from analysis.intake import Log
 from analysis.policy import Policy
@@ -57,8 +57,8 @@ class Adherence:
     ----------
     measures : tuple of Measure
         In order, also those without a unit.
-    units : DataFrame
-        The units table.
+    units : mapping of str to DataFrame
+        Units of each measure, by its name in alphabetical order.
     findings : list of DataFrame
         Check, charting, set-up, continuity and line findings, without id and month.
     not_in_export : mapping of str to str
@@ -66,7 +66,7 @@ class Adherence:
     """
 
     measures: tuple[Measure, ...]
-    units: pd.DataFrame
+    units: Mapping[str, pd.DataFrame]
     findings: list[pd.DataFrame]
     not_in_export: Mapping[str, str]
 
@@ -114,6 +114,8 @@ def judge_adherence(
     Adherence
         Every measure is among `measures`, whether or not the export can give it.
     """
+    log, lines_set = coded_log(log, lines_set)
+    ends = ends.set_axis(log.infusions.index)
     runs = syringe_runs(log, ends, lines_set, policy)
     basis = Basis(
         log=log,
@@ -135,19 +137,22 @@ def judge_adherence(
     last_source = log.checks.groupby("infusion_id")["source"].last()
     return Adherence(
         measures=measures,
-        units=stack_units(units),
+        units=MappingProxyType(dict(sorted(units.items()))),
         findings=[
-            check_findings(units["checks_on_time"], basis.gaps, log),
-            after_end_findings(log, ends),
-            running_findings(log, ends, last_source),
-            continuity.gap_findings(basis.changes),
-            rate_findings(units["set_rate_matches"], basis),
-            lines.line_findings(
-                units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
-            ),
-            lines.line_findings(
-                units["sites_rotated_in_time"], basis.cannulas, CANNULA, policy
-            ),
+            as_texts(part)
+            for part in (
+                check_findings(units["checks_on_time"], basis.gaps, log),
+                after_end_findings(log, ends),
+                running_findings(log, ends, last_source),
+                continuity.gap_findings(basis.changes),
+                rate_findings(units["set_rate_matches"], basis),
+                lines.line_findings(
+                    units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
+                ),
+                lines.line_findings(
+                    units["sites_rotated_in_time"], basis.cannulas, CANNULA, policy
+                ),
+            )
         ],
         not_in_export=MappingProxyType(lacking),
     )

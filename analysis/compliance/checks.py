@@ -9,9 +9,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.measure import UNIT_COLUMNS, Basis, Family, Measure
+from analysis.compliance.coded import blank
+from analysis.compliance.measure import (
+    UNIT_COLUMNS,
+    Basis,
+    Family,
+    Measure,
+    tallied,
+)
+from analysis.compliance.verdicts import first_true
 from analysis.intake import Log
-from analysis.lookup import by_key, clock, written
+from analysis.lookup import by_key, by_keys, clock, written
 from analysis.policy import Policy
 from analysis.terms import (
     BETWEEN_WARDS,
@@ -20,10 +28,9 @@ from analysis.terms import (
     Entry,
     Exclusion,
     GapOutcome,
-    Tally,
 )
 
-_STAMP = ("%Y%m%d", "T%H%M%SZ")
+_STAMP = (" %Y%m%d", "T%H%M%SZ")
 
 #: Share of an infusion's rows below which they are the fewer.
 _FEWER = 0.5
@@ -51,32 +58,35 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
         rows after the observed end make no gap, and none before the start row either,
         if they are the fewer.
     """
-    rows = log.checks[log.checks["infusion_id"] != ""]
+    names = ["infusion_id", "patient_id", "ward", "checked_at", "source", "entry"]
+    rows = log.checks[[*names, "is_paused_after"]]
+    rows = rows[rows["infusion_id"] != ""]
     end = by_key(rows["infusion_id"], ends["observed_end"])
     rows = rows[(rows["checked_at"] <= end) & ~_before_start(rows)].sort_values(
         ["infusion_id", "checked_at"], kind="stable"
     )
     rows = rows[~rows.duplicated(["infusion_id", "checked_at"], keep="last")]
-    by = rows.groupby("infusion_id")
+    run = rows["infusion_id"].cat.codes
+    has_next = (run == run.shift(-1)).to_numpy()
+    after = {n: rows[n].shift(-1).where(has_next) for n in names[2:5]}
     gaps = pd.DataFrame(
         {
             "infusion_id": rows["infusion_id"],
             "patient_id": rows["patient_id"],
             "ward": rows["ward"],
             "from_at": rows["checked_at"],
-            "to_at": by["checked_at"].shift(-1),
-            "ward_after": by["ward"].shift(-1),
+            "to_at": after["checked_at"],
+            "ward_after": after["ward"],
             "is_paused": rows["is_paused_after"],
             "first_source": rows["source"],
-            "last_source": by["source"].shift(-1),
+            "last_source": after["source"],
         }
     )
-    gaps["is_closed"] = gaps["to_at"].notna()
-    own = ends.reindex(gaps["infusion_id"]).set_axis(gaps.index)
-    gaps["is_closed"] |= own["is_closed"]
+    names = ["observed_end", "is_closed", "ward_of_next"]
+    own = by_keys(gaps["infusion_id"], ends[names])
+    gaps["is_closed"] = has_next | own["is_closed"]
     # Where the next start gives the end, the gap may straddle a transfer.
-    is_last = gaps["to_at"].isna()
-    new_ward = own["ward_of_next"].where(is_last & (own["ward_of_next"] != ""))
+    new_ward = own["ward_of_next"].where(~has_next & (own["ward_of_next"] != ""))
     gaps["ward_after"] = gaps["ward_after"].fillna(new_ward)
     gaps["to_at"] = gaps["to_at"].fillna(own["observed_end"])
     gaps["last_source"] = gaps["last_source"].fillna(gaps["first_source"])
@@ -86,10 +96,11 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     for limit in ("check_interval_h", "grace_h", "missed_after_h"):
         hours = policy.by_ward(limit, gaps["ward"])
         gaps[limit.replace("_h", "_s").replace("check_", "")] = (hours * 3600).round()
-    gaps["exclusion"] = np.select(
-        [crosses, gaps["is_paused"], gaps["interval_s"].isna()],
-        [str(Exclusion.HAND_OVER), str(Exclusion.PAUSED), str(Exclusion.NO_RULE_SET)],
-        default="",
+    gaps["exclusion"] = first_true(
+        gaps.index,
+        (crosses, Exclusion.HAND_OVER),
+        (gaps["is_paused"], Exclusion.PAUSED),
+        (gaps["interval_s"].isna(), Exclusion.NO_RULE_SET),
     )
     gaps.loc[crosses, "ward"] = BETWEEN_WARDS
     return gaps.drop(columns=["ward_after", "is_paused"]).reset_index(drop=True)
@@ -121,18 +132,20 @@ def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One unit a gap; numerator and denominator in hours.
     """
-    covered = np.minimum(gaps["seconds"], gaps["interval_s"] + gaps["grace_s"])
+    limit = gaps["interval_s"] + gaps["grace_s"]
+    covered = gaps["seconds"].where(~(gaps["seconds"] > limit), limit)
+    covered = covered.where(limit.notna())
     is_whole = covered >= gaps["seconds"]
-    units = _units(gaps, gaps["interval_s"])
-    units["outcome"] = np.where(
-        gaps["exclusion"] != "",
-        gaps["exclusion"],
-        np.where(is_whole, str(GapOutcome.COVERED), str(GapOutcome.PARTLY_COVERED)),
+    outcome = first_true(
+        gaps.index, (is_whole, GapOutcome.COVERED), default=GapOutcome.PARTLY_COVERED
     )
-    units["tally"] = str(Tally.COUNTED)
-    units["numerator"] = covered / 3600
-    units["denominator"] = gaps["seconds"] / 3600
-    return _without_excluded(units)
+    return _units(
+        gaps,
+        gaps["interval_s"],
+        outcome=outcome,
+        counted=np.ones(len(gaps), dtype=bool),
+        hours=(covered / 3600, gaps["seconds"] / 3600),
+    )
 
 
 def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataFrame:
@@ -164,61 +177,61 @@ def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataF
     over = gaps["seconds"] - grace
     not_on_time = (over / gaps["interval_s"]).map(np.ceil).sub(1).clip(lower=0)
     not_on_time = not_on_time.where(judged, 0).astype("int64")
-    is_on_time = judged & (not_on_time == 0) & gaps["is_closed"]
-    listed = gaps[is_on_time | ~judged]
-    on_time = _units(listed, listed["interval_s"])
-    on_time["outcome"] = np.where(
-        listed["exclusion"] == "", str(CheckOutcome.ON_TIME), listed["exclusion"]
-    )
-    long = gaps[not_on_time > 0]
-    times = not_on_time[not_on_time > 0]
-    each = long.loc[long.index.repeat(times)]
-    order = each.groupby(level=0).cumcount() + 1
+    is_one = (not_on_time == 0) & (gaps["is_closed"] | ~judged)
+    # One line a check: on time, or one of those that a longer gap holds.
+    times = not_on_time.where(~is_one, 1)
+    each = gaps.loc[gaps.index.repeat(times)]
+    order = each.groupby(level=0).cumcount().to_numpy() + 1
+    is_on_time = is_one.loc[each.index].to_numpy()
     due_after = order * each["interval_s"]
     overdue = each["seconds"] - due_after
-    is_last = order.to_numpy() == times.loc[each.index].to_numpy()
+    is_last = order == times.loc[each.index].to_numpy()
     is_late = is_last & each["is_closed"] & (overdue < each["missed_after_s"])
-    other = _units(each, due_after)
-    other["outcome"] = np.where(
-        is_late, str(CheckOutcome.LATE), str(CheckOutcome.MISSED)
+    outcome = first_true(
+        each.index,
+        (pd.Series(is_on_time), CheckOutcome.ON_TIME),
+        (is_late, CheckOutcome.LATE),
+        default=CheckOutcome.MISSED,
     )
-    units = pd.concat([on_time, other], ignore_index=True)
-    counted = units["outcome"] == CheckOutcome.ON_TIME
-    units["tally"] = np.where(counted, str(Tally.COUNTED), str(Tally.NOT_COUNTED))
-    units["numerator"] = counted.astype("float64")
-    units["denominator"] = 1.0
-    return _without_excluded(units)
+    one = pd.Series(1.0, index=each.index)
+    return _units(
+        each,
+        due_after,
+        outcome=outcome,
+        counted=is_on_time,
+        hours=(one.where(is_on_time, 0.0), one),
+    )
 
 
-def _units(gaps: pd.DataFrame, due_after_s: pd.Series) -> pd.DataFrame:
-    """Give units of gaps that fall due so many seconds after the gap began."""
+def _units(
+    gaps: pd.DataFrame,
+    due_after_s: pd.Series,
+    *,
+    outcome: pd.Series,
+    counted: np.ndarray,
+    hours: tuple[pd.Series, pd.Series],
+) -> pd.DataFrame:
+    """Give units of gaps that fall due so many seconds after the gap began.
+
+    What is excluded has its reason as outcome, and adds nothing to either side.
+    """
     due = gaps["from_at"] + pd.to_timedelta(due_after_s.fillna(0), unit="s")
     # A gap that takes no part may have no due time of its own: named by its beginning.
-    is_excluded = gaps["exclusion"] != ""
-    stamp = due.mask(is_excluded, gaps["from_at"]).dt.tz_convert("UTC")
-    stamp = is_excluded.map({True: " from ", False: " "}) + written(stamp, *_STAMP)
-    units = pd.DataFrame(
-        {
-            "unit_id": gaps["infusion_id"] + stamp,
-            "ward": gaps["ward"],
-            "patient_id": gaps["patient_id"],
-            "infusion_id": gaps["infusion_id"],
-            "line_id": "",
-            "due_at": due,
-            "reason": gaps["exclusion"],
-            "first_source": gaps["first_source"],
-            "last_source": gaps["last_source"],
-        }
-    )
-    return units.reset_index(drop=True)
-
-
-def _without_excluded(units: pd.DataFrame) -> pd.DataFrame:
-    """Set the tally of excluded units; they add nothing to either side."""
-    excluded = units["reason"] != ""
-    units.loc[excluded, "tally"] = str(Tally.EXCLUDED)
-    units.loc[excluded, ["numerator", "denominator"]] = np.nan
-    return units[UNIT_COLUMNS]
+    excluded = (gaps["exclusion"] != "").to_numpy()
+    stamp = due.mask(excluded, gaps["from_at"]).dt.tz_convert("UTC")
+    stamp = written(stamp, *_STAMP)
+    stamp = (" from" + stamp).where(excluded, stamp) if excluded.any() else stamp
+    units = gaps[["ward", "patient_id", "infusion_id", "first_source", "last_source"]]
+    return units.assign(
+        unit_id=gaps["infusion_id"].astype("str") + stamp,
+        line_id=blank(gaps.index),
+        due_at=due,
+        outcome=outcome.mask(excluded, gaps["exclusion"]),
+        tally=tallied(counted, excluded),
+        reason=gaps["exclusion"],
+        numerator=hours[0].mask(excluded),
+        denominator=hours[1].mask(excluded),
+    ).reset_index(drop=True)[UNIT_COLUMNS]
 
 
 def running_findings(

@@ -17,14 +17,16 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from analysis.compliance.coded import as_texts, blank
 from analysis.compliance.measure import (
     UNIT_COLUMNS,
     Family,
     Measure,
-    judged_units,
     no_units,
+    tallied,
 )
 from analysis.compliance.succession import hours_between, next_syringes
+from analysis.compliance.verdicts import first_true, judged
 from analysis.lookup import by_key, clock
 from analysis.terms import (
     BETWEEN_WARDS,
@@ -34,7 +36,6 @@ from analysis.terms import (
     Exclusion,
     FindingGroup,
     FindingKind,
-    Tally,
 )
 
 _STOPPED = (str(EndReason.STOPPED), str(EndReason.DIED))
@@ -66,15 +67,12 @@ def syringe_changes(runs: pd.DataFrame) -> pd.DataFrame:
     is_stopped = out["end_reason"].isin(_STOPPED) | (
         (out["end_reason"] == EndReason.TRANSFERRED) & ~crosses
     )
-    out["reason"] = np.select(
-        [is_stopped, crosses, out["is_paused"], out["gap_h"] > out["planned_s"] / 3600],
-        [
-            str(Exclusion.STOPPED),
-            str(Exclusion.HAND_OVER),
-            str(Exclusion.PAUSED),
-            str(Exclusion.LONGER_THAN_SYRINGE),
-        ],
-        default="",
+    out["reason"] = first_true(
+        out.index,
+        (is_stopped, Exclusion.STOPPED),
+        (crosses, Exclusion.HAND_OVER),
+        (out["is_paused"], Exclusion.PAUSED),
+        (out["gap_h"] > out["planned_s"] / 3600, Exclusion.LONGER_THAN_SYRINGE),
     )
     out["unit_ward"] = out["ward"].mask(
         out["reason"] == Exclusion.HAND_OVER, BETWEEN_WARDS
@@ -97,15 +95,13 @@ def syringe_changed_in_time(changes: pd.DataFrame) -> pd.DataFrame:
     """
     if not len(changes):
         return no_units()
-    outcome = changes["is_gap"].map(
-        {True: str(ContinuityOutcome.GAP), False: str(ContinuityOutcome.IN_TIME)}
+    outcome = first_true(
+        changes.index,
+        (changes["is_gap"], ContinuityOutcome.GAP),
+        default=ContinuityOutcome.IN_TIME,
     )
-    return judged_units(
-        _units(changes, changes.index),
-        outcome.mask(changes["reason"] != "", changes["reason"]).reset_index(drop=True),
-        counted=str(ContinuityOutcome.IN_TIME),
-        reason=changes["reason"].reset_index(drop=True),
-    )
+    units = _units(changes, "")
+    return judged(units, outcome, ContinuityOutcome.IN_TIME, changes["reason"])
 
 
 def gap_hours(runs: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
@@ -126,56 +122,52 @@ def gap_hours(runs: pd.DataFrame, changes: pd.DataFrame) -> pd.DataFrame:
     """
     if not len(runs):
         return no_units()
-    last = runs.assign(
-        unit_ward=runs["ward"], next_source=runs["last_source"], reason=""
-    )
+    last = runs.assign(unit_ward=runs["ward"], next_source=runs["last_source"])
     alone = ~last.index.isin(changes.index) & (last["end_kind"] == EndKind.NOT_RECORDED)
     # What nothing follows and nothing ends is observed to its last row.
     unseen = alone & ~(last["observed_end"] > last["ends_at"])
     last["ends_at"] = last["ends_at"].mask(unseen, last["observed_end"])
     hours = hours_between(last["started_at"], last["ends_at"]) - last["paused_s"] / 3600
     last["hours"] = hours.clip(lower=0)
-    last["outcome"] = str(ContinuityOutcome.RUNNING)
-    last.loc[last["ends_at"].isna(), "reason"] = str(Exclusion.END_NOT_RECORDED)
+    last["reason"] = first_true(
+        last.index, (last["ends_at"].isna(), Exclusion.END_NOT_RECORDED)
+    )
     last["ends_at"] = last["ends_at"].fillna(last["started_at"])
     gaps = changes[changes["is_gap"]]
-    gaps = gaps.assign(hours=gaps["gap_h"], outcome=str(ContinuityOutcome.GAP))
-    return pd.concat(
-        [
-            _in_hours(last, last.index.to_series(), is_gap=False),
-            _in_hours(gaps, gaps.index.to_series() + " gap", is_gap=True),
-        ],
-        ignore_index=True,
-    )
+    gaps = gaps.assign(hours=gaps["gap_h"])
+    parts = [_in_hours(last, is_gap=False), _in_hours(gaps, is_gap=True)]
+    return pd.concat([part for part in parts if len(part)], ignore_index=True)
 
 
-def _in_hours(table: pd.DataFrame, unit_id: pd.Series, *, is_gap: bool) -> pd.DataFrame:
-    units = _units(table, pd.Index(unit_id))
-    reason = table["reason"].reset_index(drop=True)
-    hours = table["hours"].reset_index(drop=True).mask(reason != "")
-    excluded = reason != ""
+def _in_hours(table: pd.DataFrame, *, is_gap: bool) -> pd.DataFrame:
+    units = _units(table, " gap" if is_gap else "")
+    word = ContinuityOutcome.GAP if is_gap else ContinuityOutcome.RUNNING
+    excluded = table["reason"] != ""
+    hours = table["hours"].mask(excluded)
+    outcome = first_true(table.index, default=word)
     return units.assign(
-        outcome=table["outcome"].reset_index(drop=True).mask(excluded, reason),
-        tally=np.where(excluded, str(Tally.EXCLUDED), str(Tally.COUNTED)),
-        reason=reason,
+        outcome=outcome.mask(excluded, table["reason"]),
+        tally=tallied(~excluded, excluded),
+        reason=table["reason"],
         numerator=hours if is_gap else hours * 0,
         denominator=hours,
-    )[UNIT_COLUMNS]
+    ).reset_index(drop=True)[UNIT_COLUMNS]
 
 
-def _units(table: pd.DataFrame, unit_id: pd.Index) -> pd.DataFrame:
+def _units(table: pd.DataFrame, ending: str) -> pd.DataFrame:
+    infusion = table.index.to_series()
     return pd.DataFrame(
         {
-            "unit_id": unit_id,
+            "unit_id": infusion.astype("str") + ending,
             "ward": table["unit_ward"],
             "patient_id": table["patient_id"],
-            "infusion_id": table.index,
-            "line_id": "",
+            "infusion_id": infusion,
+            "line_id": blank(table.index),
             "due_at": table["ends_at"],
             "first_source": table["last_source"],
             "last_source": table["next_source"],
         }
-    ).reset_index(drop=True)
+    )
 
 
 def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
@@ -194,7 +186,7 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
         have no hours.
     """
     told = (Exclusion.STOPPED, Exclusion.PAUSED)
-    gaps = changes[changes["is_gap"] & ~changes["reason"].isin(told)]
+    gaps = as_texts(changes[changes["is_gap"] & ~changes["reason"].isin(told)])
     waited = hours_between(gaps["observed_end"], gaps["next_at"])
     has_end = gaps["end_kind"].isin(_END_WORDS)
     is_late = gaps["is_by_line"] & (~has_end | (waited <= gaps["allowed_h"]))
@@ -203,7 +195,7 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
         {
             "ward": gaps["unit_ward"],
             "patient_id": gaps["patient_id"],
-            "infusion_id": gaps.index,
+            "infusion_id": gaps.index.astype("str"),
             "driver_id": gaps["driver_id"],
             "group": str(FindingGroup.CONTINUITY),
             "kind": np.where(

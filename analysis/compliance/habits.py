@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln
 
+from analysis.compliance.coded import blank
 from analysis.compliance.digits import reading_steps, written_volumes
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
 from analysis.compliance.verdicts import first_true, judged
@@ -85,9 +86,10 @@ def written_in_batches(basis: Basis) -> pd.DataFrame:
     interval = basis.policy.by_ward("check_interval_h", visits["ward"])
     lateness = (written - visits["due_at"]).dt.total_seconds()
     is_late = lateness > interval * 3600
-    driver = rows["run_driver_id"].reindex(visits.index)
-    owner = ("driver " + driver).where(driver != "", visits["infusion_id"])
-    late = pd.DataFrame({"owner": owner, "written": written})[is_late]
+    infusion = visits["infusion_id"][is_late].astype("str")
+    driver = rows["run_driver_id"].reindex(infusion.index).astype("str")
+    owner = ("driver " + driver).where(driver != "", infusion)
+    late = pd.DataFrame({"owner": owner, "written": written[is_late]})
     late = late.sort_values(["owner", "written"], kind="stable")
     after = late.groupby("owner")["written"].diff()
     before = after.groupby(late["owner"]).shift(-1)
@@ -302,11 +304,11 @@ def readings_too_close(basis: Basis) -> pd.DataFrame:
     known = basis.log.infusions.loc[found.index]
     units = pd.DataFrame(
         {
-            "unit_id": found.index,
+            "unit_id": found.index.astype("str"),
             "ward": by["ward"].first(),
             "patient_id": known["patient_id"],
             "infusion_id": found.index,
-            "line_id": "",
+            "line_id": blank(found.index),
             "due_at": known["started_at"],
             "first_source": sources.groupby(key).first(),
             "last_source": sources.groupby(key).last(),

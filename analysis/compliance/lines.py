@@ -12,8 +12,15 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.measure import UNIT_COLUMNS, Family, Measure, no_units
+from analysis.compliance.measure import (
+    UNIT_COLUMNS,
+    Family,
+    Measure,
+    no_units,
+    tallied,
+)
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, Piece
+from analysis.compliance.verdicts import first_true
 from analysis.intake import Log
 from analysis.lookup import whole_seconds
 from analysis.policy import Policy
@@ -22,7 +29,6 @@ from analysis.terms import (
     FindingGroup,
     FindingKind,
     LineOutcome,
-    Tally,
 )
 
 _EXCLUSION = {
@@ -63,17 +69,15 @@ def replaced_in_time(
     outcome = _outcomes(segments, limit)
     counted = outcome.isin(_COUNTED)
     judged = (counted | (outcome == LineOutcome.OVERDUE)) & limit.notna()
-    reason = outcome.map({str(k): str(v) for k, v in _EXCLUSION.items()})
-    reason = reason.astype("str").fillna("")
-    reason = reason.mask(_is_contradictory(segments), str(Exclusion.CONTRADICTORY))
-    reason = reason.mask(limit.isna(), str(Exclusion.NO_RULE_SET))
+    reason = first_true(
+        segments.index,
+        (limit.isna(), Exclusion.NO_RULE_SET),
+        (_is_contradictory(segments), Exclusion.CONTRADICTORY),
+        *((outcome == found, why) for found, why in _EXCLUSION.items()),
+    )
     return _units(segments, limit).assign(
         outcome=outcome.mask(limit.isna(), str(Exclusion.NO_RULE_SET)),
-        tally=np.select(
-            [~judged, counted],
-            [str(Tally.EXCLUDED), str(Tally.COUNTED)],
-            default=str(Tally.NOT_COUNTED),
-        ),
+        tally=tallied(counted, ~judged),
         reason=reason,
         numerator=counted.astype("float64").where(judged),
         denominator=pd.Series(1.0, index=segments.index).where(judged),
@@ -103,22 +107,20 @@ def overdue_line_hours(
         return no_units()
     limit = _limit(segments, piece, policy)
     youngest, _ = age_span(segments)
-    is_bad = _is_contradictory(segments)
-    reason = np.select(
-        [limit.isna(), is_bad, youngest.isna()],
-        [
-            str(Exclusion.NO_RULE_SET),
-            str(Exclusion.CONTRADICTORY),
-            str(Exclusion.FITTED_BEFORE_LOG),
-        ],
-        default="",
+    reason = first_true(
+        segments.index,
+        (limit.isna(), Exclusion.NO_RULE_SET),
+        (_is_contradictory(segments), Exclusion.CONTRADICTORY),
+        (youngest.isna(), Exclusion.FITTED_BEFORE_LOG),
     )
     over = (youngest - limit).clip(lower=0)
     excluded = reason != ""
-    outcome = np.where(over > 0, str(LineOutcome.OVERDUE), str(LineOutcome.WITHIN))
+    outcome = first_true(
+        segments.index, (over > 0, LineOutcome.OVERDUE), default=LineOutcome.WITHIN
+    )
     return _units(segments, limit).assign(
-        outcome=np.where(excluded, reason, outcome),
-        tally=np.where(excluded, str(Tally.EXCLUDED), str(Tally.COUNTED)),
+        outcome=outcome.mask(excluded, reason),
+        tally=tallied(~excluded, excluded),
         reason=reason,
         numerator=over.mask(excluded),
         denominator=youngest.mask(excluded),
@@ -131,10 +133,9 @@ def _limit(segments: pd.DataFrame, piece: Piece, policy: Policy) -> pd.Series:
 
 
 def _units(segments: pd.DataFrame, limit: pd.Series) -> pd.DataFrame:
-    names = ["ward", "patient_id", "line_id", "first_source", "last_source"]
-    return segments[names].assign(
+    names = ["ward", "patient_id", "infusion_id", "line_id"]
+    return segments[[*names, "first_source", "last_source"]].assign(
         unit_id=segments["line_id"],
-        infusion_id="",
         due_at=_falls_in(segments, limit),
     )
 
@@ -164,28 +165,21 @@ def _outcomes(segments: pd.DataFrame, limit: pd.Series) -> pd.Series:
     removed = segments["removed_max"].notna()
     replaced = removed & ~segments["is_ended"]
     within = oldest <= limit
-    return pd.Series(
-        np.select(
-            [
-                segments["inserted_min"].isna() | _is_contradictory(segments),
-                youngest > limit,
-                replaced & within & segments["is_fault"].astype(bool),
-                replaced & within,
-                segments["is_ended"] & within,
-                ~removed & within,
-            ],
-            [
-                str(LineOutcome.NOT_EVALUABLE),
-                str(LineOutcome.OVERDUE),
-                str(LineOutcome.REPLACED_EARLY),
-                str(LineOutcome.IN_TIME),
-                str(LineOutcome.NEVER_DUE),
-                str(LineOutcome.UNDECIDED),
-            ],
-            default=str(LineOutcome.INDETERMINATE),
+    return first_true(
+        segments.index,
+        (
+            segments["inserted_min"].isna() | _is_contradictory(segments),
+            LineOutcome.NOT_EVALUABLE,
         ),
-        index=segments.index,
-        dtype="str",
+        (youngest > limit, LineOutcome.OVERDUE),
+        (
+            replaced & within & segments["is_fault"].astype(bool),
+            LineOutcome.REPLACED_EARLY,
+        ),
+        (replaced & within, LineOutcome.IN_TIME),
+        (segments["is_ended"] & within, LineOutcome.NEVER_DUE),
+        (~removed & within, LineOutcome.UNDECIDED),
+        default=LineOutcome.INDETERMINATE,
     )
 
 

@@ -7,14 +7,31 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
+from analysis import terms
 from analysis.columns import UNITS
 from analysis.compliance.visits import Visits
 from analysis.intake import Log
 from analysis.policy import Policy
-from analysis.terms import Tally
+from analysis.terms import Exclusion, Tally
 
 #: Columns that a measure's function gives; measure and month are added to them.
 UNIT_COLUMNS = [name for name in UNITS.names if name not in ("measure", "month")]
+
+#: Those of them that say which unit it is.
+_WHICH = ("unit_id", "ward", "patient_id", "infusion_id", "line_id", "due_at")
+_SOURCES = ("first_source", "last_source")
+
+
+def _closed_list(*lists: type[StrEnum]) -> pd.CategoricalDtype:
+    words = {str(word) for words in lists for word in words}
+    return pd.CategoricalDtype(pd.Index(sorted({"", *words}), dtype="str"))
+
+
+#: Every outcome and every reason for exclusion, as categories; empty for none.
+WORDS = _closed_list(
+    Exclusion, *(kind for name, kind in vars(terms).items() if name.endswith("Outcome"))
+)
+TALLY = _closed_list(Tally)
 
 
 class Family(StrEnum):
@@ -144,6 +161,57 @@ def no_units() -> pd.DataFrame:
     return pd.DataFrame(columns=UNIT_COLUMNS)
 
 
+def words(values: pd.Series) -> pd.Series:
+    """Give outcomes or reasons as codes of the closed lists.
+
+    Parameters
+    ----------
+    values : Series, shape (n,)
+        Words of `WORDS`, as texts or as codes.
+
+    Returns
+    -------
+    Series of category, shape (n,)
+        Of the type `WORDS`.
+
+    Raises
+    ------
+    ValueError
+        A word stands in no list of `terms`.
+    """
+    if values.dtype == WORDS:
+        return values
+    found = values.astype(WORDS)
+    if found.isna().any():
+        unknown = sorted(set(values[found.isna()].astype("str")))
+        msg = f"{unknown} stand in no closed list of outcomes or exclusions"
+        raise ValueError(msg)
+    return found
+
+
+def tallied(
+    counted: np.ndarray | pd.Series, excluded: np.ndarray | pd.Series
+) -> pd.Categorical:
+    """Give the tally of units.
+
+    Parameters
+    ----------
+    counted, excluded : array or Series of bool, shape (n,)
+        What is excluded is never counted.
+
+    Returns
+    -------
+    Categorical, shape (n,)
+        Of the type `TALLY`.
+    """
+    codes = np.where(counted, _PLACE[Tally.COUNTED], _PLACE[Tally.NOT_COUNTED])
+    codes = np.where(excluded, _PLACE[Tally.EXCLUDED], codes).astype("int8")
+    return pd.Categorical.from_codes(codes, dtype=TALLY)
+
+
+_PLACE = {str(word): code for code, word in enumerate(TALLY.categories)}
+
+
 def judged_units(
     units: pd.DataFrame, outcome: pd.Series, *, counted: str, reason: pd.Series
 ) -> pd.DataFrame:
@@ -154,11 +222,11 @@ def judged_units(
     units : DataFrame, shape (n, ...)
         unit_id, ward, patient_id, infusion_id, line_id, due_at, first_source and
         last_source of each unit.
-    outcome : Series of str, shape (n,)
+    outcome : Series of str or category, shape (n,)
         From the measure's closed list.
     counted : str
         The outcome that counts.
-    reason : Series of str, shape (n,)
+    reason : Series of str or category, shape (n,)
         Why a unit is excluded; empty where it is not.
 
     Returns
@@ -166,18 +234,15 @@ def judged_units(
     DataFrame
         Columns `UNIT_COLUMNS`.
     """
-    excluded = reason != ""
-    is_counted = (outcome == counted) & ~excluded
-    tally = np.select(
-        [excluded, is_counted],
-        [str(Tally.EXCLUDED), str(Tally.COUNTED)],
-        default=str(Tally.NOT_COUNTED),
-    )
-    one = pd.Series(1.0, index=units.index)
-    return units.assign(
-        outcome=outcome,
-        tally=tally,
-        reason=reason,
-        numerator=is_counted.astype("float64").mask(excluded),
-        denominator=one.mask(excluded),
-    )[UNIT_COLUMNS]
+    said, why = words(outcome).array, words(reason).array
+    excluded = np.asarray(why != "")
+    is_counted = np.asarray(said == counted) & ~excluded
+    found = {
+        **{name: units[name].array for name in (*_WHICH, *_SOURCES)},
+        "outcome": said,
+        "tally": tallied(is_counted, excluded),
+        "reason": why,
+        "numerator": np.where(excluded, np.nan, is_counted),
+        "denominator": np.where(excluded, np.nan, 1.0),
+    }
+    return pd.DataFrame(found, index=units.index, columns=UNIT_COLUMNS, copy=False)

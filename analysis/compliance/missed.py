@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from analysis.compliance.coded import as_texts
 from analysis.intake import Log
 from analysis.lookup import by_key, clock
 from analysis.terms import CheckOutcome, FindingGroup, FindingKind
@@ -32,6 +33,7 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
     found = gaps[gaps["exclusion"] == ""].merge(
         due, left_on=keys, right_index=True, validate="one_to_one"
     )
+    found = as_texts(found)
     seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
         {
@@ -92,10 +94,12 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     if not len(pairs):
         return none
     pairs["is_timed"] = pairs["checked_at"].notna()
-    inside = (pairs["from_at"] <= pairs["checked_at"]) & (
-        pairs["checked_at"] <= pairs["to_at"]
-    )
-    found = pairs[inside | (~pairs["is_timed"] & _stands_between(pairs))]
+    inside = pairs[
+        (pairs["from_at"] <= pairs["checked_at"])
+        & (pairs["checked_at"] <= pairs["to_at"])
+    ]
+    untimed = pairs[~pairs["is_timed"]]
+    found = pd.concat([inside, untimed[_stands_between(untimed)]]).sort_index()
     if not len(found):
         return none
     by = found.sort_values("source", kind="stable").groupby(["gap", "is_timed"])

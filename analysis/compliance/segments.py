@@ -7,9 +7,9 @@ cannula that is found in another place was moved between two checks.
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
+from analysis.compliance.coded import as_texts
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
 from analysis.lookup import by_key
@@ -71,6 +71,16 @@ CANNULA = Piece(
 )
 
 
+#: Columns that become codes again, of the same categories as in the checks.
+_CODED = {
+    "ward": "ward",
+    "patient_id": "patient_id",
+    "infusion_id": "infusion_id",
+    "first_source": "source",
+    "last_source": "source",
+}
+
+
 def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
     """List every line of one kind.
 
@@ -86,27 +96,36 @@ def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a line: line_id, ward, patient_id, inserted_min, inserted_max (NaT where
-        not known), removed_min, removed_max (NaT while in use), seen_until, is_ended
-        (it ended with the treatment), is_fault (removed for a fault), first_source,
-        last_source.
+        One row a line: line_id, ward, patient_id, infusion_id (empty), inserted_min,
+        inserted_max (NaT where not known), removed_min, removed_max (NaT while in use),
+        seen_until, is_ended (it ended with the treatment), is_fault (removed for a
+        fault), first_source, last_source.
     """
     frames = [
         _from_table(log, piece),
         _from_ids(log, piece),
         _from_changes(log, piece),
     ]
-    segments = pd.concat([f for f in frames if len(f)] or frames[:1], ignore_index=True)
-    return _with_end_of_treatment(segments, log, ends)
+    some = [as_texts(frame) for frame in frames if len(frame)]
+    segments = pd.concat(some or frames[:1], ignore_index=True)
+    segments = _with_end_of_treatment(segments, log, ends)
+    if not len(segments):
+        return segments
+    kinds = {name: log.checks[of].dtype for name, of in _CODED.items()}
+    return segments.assign(infusion_id="").astype(kinds)
 
 
 def _from_table(log: Log, piece: Piece) -> pd.DataFrame:
     table = log.lines[log.lines["kind"] == piece.kind]
-    named = log.checks[log.checks[piece.ids] != ""].groupby(piece.ids)
-    ids = table["line_id"]
+    if not len(table):
+        return pd.DataFrame()
+    rows = log.checks[[piece.ids, "checked_at", "source"]]
+    named = rows[rows[piece.ids] != ""].groupby(piece.ids)
+    ids, last_ward = table["line_id"], _last_of(log, "ward")
+    table = as_texts(table)
     ward = table["ward"].where(
         table["ward"] != "",
-        by_key(table["patient_id"], _last_of(log, "ward")).astype("str").fillna(""),
+        by_key(table["patient_id"], last_ward).astype("str").fillna(""),
     )
     ward = ward.mask(ward == "", NO_WARD)
     label = table["line_id"].where(
@@ -138,10 +157,15 @@ def _last_of(log: Log, column: str) -> pd.Series:
     return log.checks.groupby("patient_id")[column].last()
 
 
+#: What is asked of every row.
+_NAMES = ["patient_id", "run_driver_id", "checked_at", "ward", "source"]
+
+
 def _from_ids(log: Log, piece: Piece) -> pd.DataFrame:
     """Give lines that only the checks name, in the order they were seen on a driver."""
-    listed = set(log.lines.loc[log.lines["kind"] == piece.kind, "line_id"])
-    rows = log.checks[log.checks[piece.ids] != ""]
+    listed = log.lines.loc[log.lines["kind"] == piece.kind, "line_id"].unique()
+    rows = log.checks[[*_NAMES, piece.ids, piece.changed]]
+    rows = rows[rows[piece.ids] != ""]
     if not len(rows) or rows[piece.ids].isin(listed).all():
         return pd.DataFrame()
     # Neighbours by driver: a patient's two drivers have a line each, and one line may
@@ -180,36 +204,34 @@ def _from_ids(log: Log, piece: Piece) -> pd.DataFrame:
 
 def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
     """Give lines known only by their changes; the first of a patient is undated."""
-    rows, lines = log.checks, log.lines
+    place = [piece.place] if piece.place else []
+    rows, lines = log.checks[[*_NAMES, piece.ids, piece.changed, *place]], log.lines
     listed = lines.loc[lines["kind"] == piece.kind, "patient_id"]
     named = rows.loc[rows[piece.ids] != "", "patient_id"]
-    rows = rows[~rows["patient_id"].isin(listed) & ~rows["patient_id"].isin(named)]
+    told = pd.concat([listed, named]).unique()
+    rows = rows[~rows["patient_id"].isin(told)]
     if not len(rows) or piece.changed not in log.columns["checks"]:
         return pd.DataFrame()
     owner = ["patient_id", "run_driver_id"]
     rows = rows.sort_values([*owner, "checked_at"], kind="stable")
-    keys = [rows[name] for name in owner]
+    # One number for each driver of each patient: rows of one stand together.
+    is_first = ~rows.duplicated(owner)
+    whose = is_first.cumsum()
     is_marked = rows[piece.changed] == "yes"
-    is_new = is_marked | _is_moved(rows, keys, piece)
-    runs = (
-        rows.assign(
-            number=is_new.astype("int64").groupby(keys).cumsum(),
-            earliest=rows["checked_at"].where(
-                is_marked, rows["checked_at"].groupby(keys).shift()
-            ),
-        )
-        .groupby([*owner, "number"])
-        .agg(
-            ward=("ward", "last"),
-            first_at=("checked_at", "first"),
-            last_at=("checked_at", "last"),
-            first_source=("source", "first"),
-            last_source=("source", "last"),
-            earliest=("earliest", "first"),
-        )
-        .reset_index()
-    )
-    dated = runs["number"] > 0
+    is_new = is_marked | _is_moved(rows, whose, piece)
+    begins = is_new | is_first
+    before = rows["checked_at"].shift().mask(is_first)
+    first = rows[begins]
+    last = rows[begins.shift(-1, fill_value=True)].set_axis(first.index)
+    runs = first.assign(
+        dated=is_new[begins],
+        earliest=rows["checked_at"].where(is_marked, before)[begins],
+        ward=last["ward"],
+        last_at=last["checked_at"],
+        last_source=last["source"],
+    ).rename(columns={"checked_at": "first_at", "source": "first_source"})
+    runs = as_texts(runs.reset_index(drop=True))
+    dated = runs["dated"]
     by = runs.groupby(owner)
     label = runs["patient_id"] + "\x1f" + runs["run_driver_id"] + "\x1f"
     stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
@@ -232,12 +254,13 @@ def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
     )
 
 
-def _is_moved(rows: pd.DataFrame, keys: list[pd.Series], piece: Piece) -> pd.Series:
+def _is_moved(rows: pd.DataFrame, whose: pd.Series, piece: Piece) -> pd.Series:
     """Mark rows that find the line in another place than the row before."""
     if not piece.place:
         return pd.Series(data=False, index=rows.index)
-    place = rows[piece.place].replace("", np.nan).groupby(keys).ffill()
-    before = place.groupby(keys).shift()
+    code = rows[piece.place].cat.codes.astype("float64")
+    place = code.mask(rows[piece.place] == "").groupby(whose).ffill()
+    before = place.groupby(whose).shift()
     moved: pd.Series = place.notna() & before.notna() & (place != before)
     return moved
 
@@ -254,6 +277,7 @@ def _with_end_of_treatment(
     if not len(segments):
         return segments
     patient = segments["patient_id"]
+    patient = patient.astype(log.checks["patient_id"].dtype)
     last_row = by_key(patient, _last_of(log, "checked_at"))
     still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
     out = segments.copy()

@@ -6,9 +6,9 @@ to the ward where they were started.
 
 from collections.abc import Callable
 
-import numpy as np
 import pandas as pd
 
+from analysis.compliance.coded import blank
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
 from analysis.compliance.verdicts import first_true, judged
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
@@ -251,14 +251,15 @@ def _infusion_units(basis: Basis, leading: pd.Series | None = None) -> pd.DataFr
     rows = basis.log.checks
     of_row = rows.groupby("infusion_id")["source"].first().reindex(known.index)
     first = of_row if leading is None else leading.reindex(known.index).fillna(of_row)
-    described = known["described_at"].replace("", np.nan)
+    described = known["described_at"]
+    described = described.where(described != "")
     return pd.DataFrame(
         {
-            "unit_id": known.index,
+            "unit_id": known.index.astype("str"),
             "ward": known["ward"].mask(known["ward"] == "", NO_WARD),
             "patient_id": known["patient_id"],
             "infusion_id": known.index,
-            "line_id": "",
+            "line_id": blank(known.index),
             "due_at": known["started_at"].fillna(known["ended_at"]),
             "first_source": first.fillna(described),
             "last_source": described.fillna(first),

@@ -1,11 +1,13 @@
 """Units of measures to measures: counted + not counted + excluded = all units."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 from analysis.columns import EXCLUSIONS, MEASURES, UNITS
+from analysis.compliance.coded import as_texts, by_code, coded, in_order, together
+from analysis.compliance.measure import UNIT_COLUMNS, words
 from analysis.intervals import (
     FEWEST_CLUSTERS,
     anova_icc,
@@ -13,44 +15,64 @@ from analysis.intervals import (
     hours_worth,
     wilson,
 )
-from analysis.lookup import written
 from analysis.terms import ALL, BETWEEN_WARDS, Tally
 
 _KEYS = ["measure", "ward", "period"]
 _SUMS = ["units", "judged", "numerator", "denominator"]
 
 
-def stack_units(units: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def stack_units(units: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """Put the units of all measures together, with measure and month.
 
     Parameters
     ----------
-    units : dict of str to DataFrame
+    units : mapping of str to DataFrame
         Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month.
 
     Returns
     -------
     DataFrame
-        Columns of the ``units`` table, sorted by measure and unit.
+        Columns of the ``units`` table in the order given, each measure's sorted by
+        unit. Texts are categorical but for unit_id: a log of millions of rows has a
+        dozen units a row.
     """
-    frames = [
-        _in_order(frame).assign(measure=name)
-        for name, frame in sorted(units.items())
-        if len(frame)
-    ]
-    if not frames:
+    some = {name: in_order(frame) for name, frame in units.items() if len(frame)}
+    if not some:
         return pd.DataFrame(columns=UNITS.names)
-    every = pd.concat(frames, ignore_index=True)
-    every["month"] = written(every["due_at"], "%Y-%m")
-    return every[UNITS.names]
+    frames = list(some.values())
+    found = {name: _column(name, frames) for name in UNIT_COLUMNS}
+    number = np.repeat(np.arange(len(frames)), [len(frame) for frame in frames])
+    names = pd.CategoricalDtype(pd.Index(list(some), dtype="str"))
+    found["measure"] = pd.Series(pd.Categorical.from_codes(number, dtype=names))
+    found["month"] = months_of(found["due_at"])
+    return pd.DataFrame(found, columns=UNITS.names, copy=False)
 
 
-def _in_order(units: pd.DataFrame) -> pd.DataFrame:
-    """Sort units; most measures give them sorted, and sorting texts is slow."""
-    ids = units["unit_id"]
-    if (ids.iloc[1:].array > ids.iloc[:-1].array).all():
-        return units
-    return units.sort_values(["unit_id", "due_at"], kind="stable")
+def _column(name: str, frames: Sequence[pd.DataFrame]) -> pd.Series:
+    """Put one column of several measures under each other."""
+    if name == "unit_id":
+        return pd.concat([f[name].astype("str") for f in frames], ignore_index=True)
+    if name in ("outcome", "reason"):
+        return pd.concat([words(f[name]) for f in frames], ignore_index=True)
+    return together([frame[name] for frame in frames])
+
+
+def months_of(times: pd.Series) -> pd.Series:
+    """Give the month of each time, YYYY-MM, as codes.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In the policy's zone.
+
+    Returns
+    -------
+    Series of category, shape (n,)
+        In order of time; missing where the time is.
+    """
+    days, different = pd.factorize(times.dt.tz_localize(None).dt.floor("D"))
+    (of_day,) = coded([pd.Series(pd.DatetimeIndex(different).strftime("%Y-%m"))])
+    return by_code(days, of_day, times.index)
 
 
 def measure_units(
@@ -81,13 +103,16 @@ def measure_units(
     The design effect of a ward is sum n (1 + (n - 1) ICC) / sum n over its patients
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
     """
-    people = _by_patient(units)
+    people, labels = _by_patient(units)
+    own = people.groupby(["measure", "patient_id"])[["numerator", "denominator"]].sum()
+    own["of"] = labels["measure"].take(own.index.get_level_values("measure").to_numpy())
     icc = {
-        str(name): _icc(group, in_hours=str(name) in in_hours)
-        for name, group in people.groupby("measure")
+        str(name): _icc(group)
+        for name, group in own.groupby("of")
+        if name not in in_hours
     }
     sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
-    sums = _with_empty(sums, names)
+    sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
     place = {name: i for i, name in enumerate(names)}
     sums = sums.assign(
@@ -116,13 +141,14 @@ def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     excluded = units[(units["tally"] == Tally.EXCLUDED) & units["measure"].isin(names)]
     if not len(excluded):
         return pd.DataFrame(columns=EXCLUSIONS.names)
+    keys = ["measure", "ward", "month", "reason"]
+    reasons = excluded.groupby(keys, sort=False).size().rename("units").reset_index()
+    reasons = as_texts(reasons)
     counted = pd.concat(
         [
-            _labelled(excluded, period, ward)
-            .groupby([*_KEYS, "reason"], sort=False)
-            .size()
-            .rename("units")
-            .reset_index()
+            _labelled(reasons, period, ward)
+            .groupby([*_KEYS, "reason"], sort=False, as_index=False)["units"]
+            .sum()
             for period, ward in _LEVELS
         ]
     )
@@ -134,7 +160,8 @@ def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     ).sort_values(
         ["place", "is_ward", "ward", "is_month", "period", "reason"], kind="stable"
     )
-    return order[EXCLUSIONS.names].reset_index(drop=True)
+    found: pd.DataFrame = order[EXCLUSIONS.names].reset_index(drop=True)
+    return found
 
 
 #: Which of month and ward are kept at each level of adding up.
@@ -146,39 +173,78 @@ def _labelled(table: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFram
     return out if by_ward else out.assign(ward=ALL)
 
 
-def _by_patient(units: pd.DataFrame) -> pd.DataFrame:
-    """Add up units by measure, ward, month and patient."""
-    judged = units["tally"] != Tally.EXCLUDED
-    table = units[["measure", "ward", "month", "patient_id"]].assign(
-        units=1,
-        judged=judged.astype("int64"),
-        numerator=units["numerator"].astype("float64").where(judged, 0.0),
-        denominator=units["denominator"].astype("float64").where(judged, 0.0),
+#: What units are added up by, as numbers; -1 stands for all wards or months.
+_BY = ["measure", "ward", "month", "patient_id"]
+_EVERY = -1
+
+
+def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]:
+    """Add up units by measure, ward, month and patient, and spell out the numbers."""
+    judged = (units["tally"] != Tally.EXCLUDED).to_numpy()
+    labels, table = {}, {}
+    for name in _BY:
+        table[name], labels[name] = _numbered(units[name])
+    one = np.zeros(len(units), dtype="int64")
+    for name in _BY:
+        one = one * (len(labels[name]) + 1) + table[name]
+    sums = pd.DataFrame(
+        {
+            "units": np.ones(len(units), dtype="int64"),
+            "judged": judged.astype("int64"),
+            "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
+            "denominator": np.where(
+                judged, units["denominator"].to_numpy("float64"), 0.0
+            ),
+        },
+        copy=False,
     )
-    keys = ["measure", "ward", "month", "patient_id"]
-    return table.groupby(keys, sort=False, as_index=False)[_SUMS].sum()
+    group, _ = pd.factorize(one)
+    is_first = ~pd.Series(group).duplicated().to_numpy()
+    sums = sums.groupby(group, sort=False).sum()
+    return sums.assign(**{name: table[name][is_first] for name in _BY}), labels
+
+
+def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
+    """Give a number to each different value, and the values by their number."""
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return values.cat.codes.to_numpy("int64"), values.cat.categories
+    return pd.factorize(values, sort=True)
 
 
 def _add_up(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame:  # noqa: FBT001 - a level
     """Add patients up to groups, with the sums of squares that intervals need."""
-    table = _labelled(people, by_month, by_ward)
-    table = table.groupby([*_KEYS, "patient_id"], sort=False, as_index=False)[
-        _SUMS
-    ].sum()
+    keys = ["measure", *(["ward"] if by_ward else []), *(["month"] if by_month else [])]
+    # A unit of no known time is in no month, and in the whole log.
+    people = people[people["month"] >= 0] if by_month else people
+    by = people.groupby([*keys, "patient_id"], sort=False, as_index=False)
+    table = by[_SUMS].sum()
     x, n = table["numerator"], table["denominator"]
     table = table.assign(
         patients=(table["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
     )
     columns = [*_SUMS, "patients", "xx", "xn", "nn"]
-    return table.groupby(_KEYS, sort=False, as_index=False)[columns].sum()
+    sums = table.groupby(keys, sort=False, as_index=False)[columns].sum()
+    return sums.assign(
+        **{name: _EVERY for name in ("ward", "month") if name not in keys}
+    )
 
 
-def _icc(people: pd.DataFrame, *, in_hours: bool) -> float:
+def _spelt(sums: pd.DataFrame, labels: dict[str, pd.Index]) -> pd.DataFrame:
+    """Give the names of measures, wards and periods in place of numbers."""
+    names = {
+        name: labels[name].append(pd.Index([ALL])).take(sums[name].to_numpy())
+        for name in ("measure", "ward", "month")
+    }
+    names["period"] = names.pop("month")
+    return sums.drop(columns="month").assign(**names)
+
+
+def _icc(patients: pd.DataFrame) -> float:
     """Give the intraclass correlation of one measure, over all wards and months."""
-    sums = people.groupby("patient_id")[["numerator", "denominator"]].sum()
-    if in_hours or (sums["denominator"] > 0).sum() < FEWEST_CLUSTERS:
+    if (patients["denominator"] > 0).sum() < FEWEST_CLUSTERS:
         return np.nan
-    icc = anova_icc(sums["numerator"].to_numpy(), sums["denominator"].to_numpy())
+    x, n = (patients[name].to_numpy() for name in ("numerator", "denominator"))
+    icc = anova_icc(x, n)
     # Units all alike, or one a patient, show no clustering to widen for.
     return 0.0 if np.isnan(icc) else icc
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.measure import judged_units
+from analysis.compliance.measure import WORDS, judged_units, words
 
 
 def first_true(
@@ -16,14 +16,14 @@ def first_true(
     index : Index, shape (n,)
         Rows.
     *cases : tuple of (Series of bool, str)
-        Shape (n,) each, in the order of `index`, and its word.
+        Shape (n,) each, in the order of `index`, and its word of a closed list.
     default : str
         Word where no case is true.
 
     Returns
     -------
-    Series of str, shape (n,)
-        On `index`.
+    Series of category, shape (n,)
+        On `index`, of the type `WORDS`.
 
     Examples
     --------
@@ -31,12 +31,13 @@ def first_true(
     >>> first_true(is_late.index, (is_late, "late"), default="in time").tolist()
     ['in time', 'late']
     """
-    if not cases:
-        return pd.Series(str(default), index=index, dtype="str")
-    conditions = [is_so.to_numpy(dtype=bool, na_value=False) for is_so, _ in cases]
-    words = [str(word) for _, word in cases]
-    chosen = np.select(conditions, words, default=str(default))
-    return pd.Series(chosen, index=index, dtype="str")
+    codes = np.full(len(index), _PLACE[str(default)], dtype="int8")
+    for is_so, word in reversed(cases):
+        codes[is_so.to_numpy(dtype=bool, na_value=False)] = _PLACE[str(word)]
+    return pd.Series(pd.Categorical.from_codes(codes, dtype=WORDS), index=index)
+
+
+_PLACE = {word: code for code, word in enumerate(WORDS.categories)}
 
 
 def judged(
@@ -48,11 +49,11 @@ def judged(
     ----------
     units : DataFrame, shape (n, ...)
         As for `judged_units`.
-    outcome : Series of str, shape (n,)
-        From the measure's closed list.
+    outcome : Series of category, shape (n,)
+        From the measure's closed list, of the type `WORDS`.
     counted : str
         The outcome that counts.
-    reason : Series of str, shape (n,)
+    reason : Series of category, shape (n,)
         Why a unit is excluded; empty where it is not.
 
     Returns
@@ -60,6 +61,7 @@ def judged(
     DataFrame
         Columns `UNIT_COLUMNS`.
     """
-    said = outcome.mask(reason != "", reason)
-    done = judged_units(units, said, counted=str(counted), reason=reason)
+    why = words(reason)
+    said = words(outcome).mask(why != "", why)
+    done = judged_units(units, said, counted=str(counted), reason=why)
     return done.reset_index(drop=True)

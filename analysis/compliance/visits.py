@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
+from analysis.compliance.coded import blank, in_order
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import by_key, written
+
+_STAMP = (" %Y-%m-%d", "T%H:%M:%SZ")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,9 +61,12 @@ class Visits:
         DataFrame, shape (m, ...)
             Rows of `units`, on `rows`, with visit, the index of the visit.
         """
-        row = rows.to_series()
-        visit = by_key(row, self.repeated).fillna(row).astype("int64")
-        found = self.units.loc[visit].set_axis(rows)
+        visit = rows.to_numpy().copy()
+        if len(self.repeated):
+            is_shared = rows.isin(self.repeated.index)
+            visit[is_shared] = self.repeated.loc[rows[is_shared]]
+        place = self.units.index.get_indexer(pd.Index(visit))
+        found = self.units.take(place).set_axis(rows)
         return found.assign(visit=visit)
 
 
@@ -83,37 +88,36 @@ def visits_of(log: Log, ends: pd.DataFrame) -> Visits:
     Returns
     -------
     Visits
-        In order of the log.
+        In order of their unit_id, which is that of infusions and times.
     """
-    rows = log.checks.loc[
-        log.checks["infusion_id"] != "",
-        ["infusion_id", "checked_at", "patient_id", "ward", "source"],
-    ]
+    rows = log.checks[["infusion_id", "checked_at", "patient_id", "ward", "source"]]
+    rows = rows[rows["infusion_id"] != ""]
     keys = ["infusion_id", "checked_at"]
-    several = rows[rows.duplicated(keys, keep=False)]
-    last = several.index.to_series().groupby([several[k] for k in keys])
-    repeated = last.transform("last")
-    visits = rows[~rows.duplicated(keys, keep="last")]
-    first_source = visits["source"].copy()
-    if len(repeated):
-        of_first = several["source"].groupby(repeated).first()
-        first_source.loc[of_first.index] = of_first
-    stamp = visits["checked_at"].dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()
-    text = pd.Series(
-        np.datetime_as_string(stamp, unit="s"), index=visits.index, dtype="str"
-    )
-    end = by_key(visits["infusion_id"], ends["observed_end"])
+    rows = rows.sort_values(keys, kind="stable")
+    is_last = ~rows.duplicated(keys, keep="last")
+    visits = rows[is_last]
+    first_source = visits["source"]
+    repeated = pd.Series(dtype="int64")
+    if len(visits) < len(rows):
+        several = rows[rows.duplicated(keys, keep=False)]
+        row = several.index.to_series()
+        # The last row of each visit, given to the rows before it too.
+        repeated = row.where(is_last[several.index]).bfill().astype("int64")
+        opens = rows["source"][~rows.duplicated(keys)]
+        first_source = opens.set_axis(visits.index)
+    stamp = written(visits["checked_at"].dt.tz_convert("UTC"), *_STAMP)
     units = pd.DataFrame(
         {
-            "unit_id": visits["infusion_id"] + " " + text + "Z",
+            "unit_id": visits["infusion_id"].astype("str") + stamp,
             "ward": visits["ward"],
             "patient_id": visits["patient_id"],
             "infusion_id": visits["infusion_id"],
-            "line_id": "",
+            "line_id": blank(visits.index),
             "due_at": visits["checked_at"],
             "first_source": first_source,
             "last_source": visits["source"],
-            "is_after_end": visits["checked_at"] > end,
+            "is_after_end": visits["checked_at"]
+            > by_key(visits["infusion_id"], ends["observed_end"]),
         }
     )
-    return Visits(units=units, repeated=repeated)
+    return Visits(units=in_order(units), repeated=repeated)

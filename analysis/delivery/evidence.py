@@ -78,13 +78,36 @@ def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
     return is_so.fillna(value=False).astype("float64").mul(worth)
 
 
+def speaking(checks: pd.DataFrame) -> pd.DataFrame:
+    """Give the rows that say something of a pause or of what was done to the driver.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Rows of the check log.
+
+    Returns
+    -------
+    DataFrame
+        Those rows of it.
+    """
+    has = pd.Series(data=False, index=checks.index)
+    for name in ("action", "note"):
+        cells = checks[name].dropna().astype(object)
+        # A cell is read once, however many rows repeat it.
+        different = pd.Series(cells.unique(), dtype=object)
+        speaks = different.str.contains(f"{_PAUSE}|{_DONE}", case=False, regex=True)
+        has |= checks[name].isin(different[speaks.fillna(value=False).astype(bool)])
+    return checks[has]
+
+
 def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp) -> str:
     """Quote what rows about a stop say of a pause or of what was done to the driver.
 
     Parameters
     ----------
     checks : DataFrame
-        Rows of the infusion in order of time: checked_at, action, note.
+        Rows of the infusion in order of time that say so (`speaking`).
     began, ended : Timestamp
         Earliest onset, and the check after the latest end; NaT: to the last row.
 

@@ -124,7 +124,7 @@ def _likelihoods(
     """Give the log likelihood of each infusion without an event, shape (n,)."""
     n, k = batch.shape
     own = _with(batch, rounding, noise, start)
-    total, _ = log_likelihood(own, np.zeros((n, 1, k)), slip)
+    total, *_ = log_likelihood(own, np.zeros((n, 1, k)), slip)
     each: Array = total[:, 0]
     return each
 

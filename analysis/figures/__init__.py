@@ -11,6 +11,7 @@ from analysis.figures.curves import (
 from analysis.figures.delivery import delivery_alt, delivery_line
 from analysis.figures.funnel import funnel_alt, ward_funnel
 from analysis.figures.hours import hour_alt, hour_bars
+from analysis.figures.incident import IncidentCourse, incident_alt, incident_course
 from analysis.figures.months import PERCENT, Scale, month_alt, month_line
 from analysis.figures.style import figure, house_style, svg_source
 from analysis.figures.wards import DotRow, ward_alt, ward_dots
@@ -19,6 +20,7 @@ __all__ = [
     "PERCENT",
     "Curve",
     "DotRow",
+    "IncidentCourse",
     "RatioRow",
     "Scale",
     "curve_alt",
@@ -30,6 +32,8 @@ __all__ = [
     "hour_alt",
     "hour_bars",
     "house_style",
+    "incident_alt",
+    "incident_course",
     "month_alt",
     "month_line",
     "ratio_alt",

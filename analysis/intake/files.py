@@ -347,7 +347,7 @@ def _from_text(
         dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
         preamble=tuple(map(tuple, head[:at])),
         notes=_notes(label, decoded.encoding, dialect)
-        + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
+        + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
 
 
@@ -398,6 +398,11 @@ def _holding(records: Records, offsets: Ints) -> Ints:
     """Give the record that each offset of the text stands in."""
     found: Ints = np.searchsorted(records.starts, offsets, side="right") - 1
     return found
+
+
+def _both(few: Ints, many: Ints) -> Ints:
+    """Give what stands in both; nothing is sorted where there is nothing to find."""
+    return np.intersect1d(few, many) if len(few) else few
 
 
 def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ headers that its layout names, never by its file name, so that next month's expo
 no new layout. Loading is strict. A ``"?"`` is a question that was not yet answered.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
@@ -342,13 +343,14 @@ def _value(  # noqa: PLR0911 - one return a kind of value
         case "units" | "constants" if isinstance(value, dict):
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
+            value = {k: _unquoted(v) for k, v in value.items()}
             faults += [
                 f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}, "
                 "0 where no zeros were lost"
                 for k, v in value.items()
                 if v != OPEN and not _is_digits(v)
             ]
-            return dict(value)
+            return value
         case "contents_of":
             groups = value if isinstance(value, list) else [value]
             return tuple(_texts(v, f"{where}: {key}", faults) for v in groups)
@@ -361,6 +363,12 @@ def _value(  # noqa: PLR0911 - one return a kind of value
 
 
 _MOST_DIGITS = 30
+
+
+def _unquoted(value: object) -> object:
+    """Take a number out of the quotes of the "?" it was written in place of."""
+    is_number = isinstance(value, str) and re.fullmatch("[0-9]{1,2}", value)
+    return int(str(value)) if is_number else value
 
 
 def _is_digits(value: object) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
+from analysis.intake.alike import number_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
@@ -88,8 +89,11 @@ def _composite(draft: Draft) -> Draft:
     cells = draft.raw.cells
     if not header or not parts or draft.table.fill_down:
         return draft
-    known = cells[(cells[[header, *parts]] != "").all(axis=1)]
-    owners = known[[header, *parts]].drop_duplicates().groupby(header).size()
+    names = [header, *parts]
+    is_known = np.logical_and.reduce([(cells[h] != "").to_numpy() for h in names])
+    first = np.unique(number_alike([dict(cells.loc[is_known, names])]))
+    one = cells.loc[is_known, header].iloc[first]
+    owners = one.groupby(one).size()
     if not len(owners) or (owners > 1).mean() < 0.3:
         return draft
     columns = {**draft.table.columns, "infusion_id": (*parts, header)}

@@ -22,6 +22,7 @@ from nbconvert import HTMLExporter
 from nbformat import NotebookNode
 
 from analysis.errors import NotebookError
+from analysis.report.inline import inline
 
 NOTEBOOK = "monthly_audit.ipynb"
 PARAMETERS = "parameters"
@@ -155,10 +156,21 @@ def run_notebook(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """What stands around a page: links to its parts by their ids, and a last line."""
+    """What stands around a page.
+
+    Attributes
+    ----------
+    parts : tuple of (str, str)
+        Links to the parts of the page: id and words.
+    closing : str
+        The last line.
+    style : str
+        File of its own style, beside that of all pages; empty for none.
+    """
 
     parts: tuple[tuple[str, str], ...]
     closing: str
+    style: str = ""
 
 
 #: Around the monthly report.
@@ -200,19 +212,21 @@ def to_page(notebook: NotebookNode, title: str, frame: Frame = MONTHLY) -> str:
     Returns
     -------
     str
-        HTML without code cells, scripts or anything to fetch.
+        HTML without code cells or anything to fetch; its one script is ours.
     """
     folder = resources.files("analysis.report")
     with resources.as_file(folder.joinpath("templates")) as templates:
         exporter = HTMLExporter(
             extra_template_basedirs=[str(templates.parent)],
             template_name=templates.name,
+            template_file="index.html.j2",
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
             notebook,
             resources={
                 "title": title,
+                "inline": inline(with_script=True, style=frame.style),
                 "parts": frame.parts,
                 "closing": frame.closing,
                 "metadata": {"name": title},

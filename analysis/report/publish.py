@@ -16,14 +16,6 @@ import pandas as pd
 from analysis.audit import AuditResult
 from analysis.errors import InputError, OutputError
 from analysis.report import workbook
-from analysis.report.folder import (
-    check_parent,
-    missing_parents,
-    repair,
-    staged_beside,
-    swap,
-    told,
-)
 from analysis.report.manifest import (
     FILE as MANIFEST,
 )
@@ -40,6 +32,16 @@ from analysis.report.notebook import (
     to_page,
     with_parameters,
 )
+from analysis.report.swap import (
+    DROPPINGS,
+    LOCKS,
+    check_parent,
+    missing_parents,
+    repair,
+    staged_beside,
+    swap,
+    told,
+)
 from analysis.report.tables import (
     FOLDER,
     review_files,
@@ -52,12 +54,6 @@ from analysis.terms import ReviewState
 
 PAGE = "report.html"
 EXECUTED = "report.ipynb"
-
-#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
-_DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
-
-#: Beginnings of the files that office programs keep beside a workbook that is open.
-_LOCKS = ("~$", ".~lock.")
 
 #: Working lists in a report's folder; once edited they are a person's work.
 _LISTS = (workbook.FILE, workbook.CSV_FILE)
@@ -249,7 +245,7 @@ def _check_ours(out: Path) -> None:
     found = sorted(_files(out))
     for name in found:
         last = name.rsplit("/", 1)[-1]
-        if last.startswith(_LOCKS):
+        if last.startswith(LOCKS):
             msg = f"{out / name}: somebody has this open; close it and run again"
             raise OutputError(msg)
     foreign = [name for name in found if name not in run["files"]]
@@ -298,13 +294,13 @@ def _decided_before(out: Path) -> pd.DataFrame:
 def _files(out: Path) -> Iterator[str]:
     """Name the files of a report; a folder that is not ours counts as a file."""
     for path in out.iterdir():
-        if path.name in _DROPPINGS:
+        if path.name in DROPPINGS:
             continue
         if path.is_dir() and not path.is_symlink() and path.name == FOLDER:
             yield from (
                 f"{FOLDER}/{inner.name}"
                 for inner in path.iterdir()
-                if inner.name not in _DROPPINGS
+                if inner.name not in DROPPINGS
             )
         else:
             yield path.name

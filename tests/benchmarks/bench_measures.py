@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from analysis.compliance import judge_adherence
-from analysis.compliance.units import measure_units
+from analysis.compliance.units import measure_units, stack_units
 from analysis.delivery.line import expected_lines
 from analysis.intake import Log
 from analysis.observation import observe
@@ -133,7 +133,7 @@ def naive_measures(log: Log) -> list[pd.DataFrame | pd.Series]:  # noqa: F811 - 
 def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:  # noqa: F811 - not the fixture
     """Find all units of all measures and add them up, as the audit does."""
     found = judge_adherence(log, observe(log, policy), lines, policy)
-    return measure_units(found.units, found.names, found.in_hours)
+    return measure_units(stack_units(found.units), found.names, found.in_hours)
 
 
 def test_all_measures_from_tables_in_memory(benchmark, log: Log) -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001, F811 - typed by its plugin

@@ -74,6 +74,25 @@ def test_an_open_question_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("answer", "read_as"),
+    [
+        pytest.param("4", 4, id="without quotes"),
+        pytest.param('"4"', 4, id="in the quotes of the question mark"),
+        pytest.param('"0"', 0, id="no zeros lost, in quotes"),
+    ],
+)
+def test_a_number_of_digits_may_stand_in_the_quotes_of_its_question(
+    answer: str, read_as: int
+) -> None:
+    text = (
+        "[[table]]\nholds='checks'\n[table.columns]\npatient_id='P'\nward='W'\n"
+        "checked_at='T'\nvolume_remaining_ml='V'\n"
+        f"[table.digits]\npatient_id={answer}"
+    )
+    assert parse_layout(text, "layout").tables[0].digits == {"patient_id": read_as}
+
+
+@pytest.mark.parametrize(
     ("layout", "wrong"),
     [
         pytest.param("", "no", id="nothing in it"),

@@ -10,14 +10,6 @@ import nbformat
 import pandas as pd
 
 from analysis.errors import OutputError
-from analysis.report.folder import (
-    check_parent,
-    missing_parents,
-    repair,
-    staged_beside,
-    swap,
-    told,
-)
 from analysis.report.manifest import (
     FILE as MANIFEST,
 )
@@ -39,6 +31,15 @@ from analysis.report.notebook import (
 )
 from analysis.report.research.package import FILE as PACKAGE
 from analysis.report.research.package import write_package
+from analysis.report.swap import (
+    DROPPINGS,
+    check_parent,
+    missing_parents,
+    repair,
+    staged_beside,
+    swap,
+    told,
+)
 from analysis.report.tables import (
     FOLDER,
     as_text,
@@ -73,9 +74,6 @@ _FRAME: Final = Frame(
     "Figures of small groups can point at persons: share them only as your service "
     "approves.",
 )
-
-#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
-_DROPPINGS: Final = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
 
 Progress = Callable[[str], None]
 
@@ -119,7 +117,7 @@ def _check_ours(out: Path) -> None:
     known |= {MANIFEST, FOLDER, EXTRACT}
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out).as_posix()
-        if name not in known and not _DROPPINGS & set(path.relative_to(out).parts):
+        if name not in known and not DROPPINGS & set(path.relative_to(out).parts):
             msg = f"{out}: holds {name}, which steadyfall did not write; move it away"
             raise OutputError(f"{msg} or choose another folder with --out")
 

@@ -1,7 +1,7 @@
-"""A folder of ours: written beside its place, then swapped in by renames.
+"""A folder that is found whole or not at all: written beside, then swapped in.
 
-Two hidden folders beside it exist meanwhile; what a killed run left of them is put
-right at the next start.
+Two hidden folders beside the folder exist while this runs; what a killed run left of
+them is put right at the next start.
 """
 
 import os
@@ -12,9 +12,15 @@ from pathlib import Path
 
 from analysis.errors import OutputError
 
+#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
+DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
+
+#: Beginnings of the files that office programs keep beside a file that is open.
+LOCKS = ("~$", ".~lock.")
+
 
 def check_parent(out: Path) -> None:
-    """Refuse a folder that cannot be made where it is wanted.
+    """Refuse a folder whose parents are a file or cannot be written.
 
     Parameters
     ----------
@@ -24,7 +30,7 @@ def check_parent(out: Path) -> None:
     Raises
     ------
     OutputError
-        Above it stands a file, or a folder that cannot be written.
+        One sentence that says what to do.
     """
     ancestor = next(folder for folder in out.parents if folder.exists())
     if not ancestor.is_dir():
@@ -45,13 +51,13 @@ def missing_parents(out: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        To be removed again where nothing comes of it.
+        Empty where all exist.
     """
     return [folder for folder in out.parents if not folder.exists()]
 
 
 def staged_beside(out: Path) -> Path:
-    """Name the hidden folder that is written before it is swapped in.
+    """Name the folder in which the new one is made.
 
     Parameters
     ----------
@@ -61,7 +67,7 @@ def staged_beside(out: Path) -> Path:
     Returns
     -------
     Path
-        Beside it.
+        Beside it, hidden.
     """
     return out.with_name(f".{out.name}.steadyfall-new")
 
@@ -71,14 +77,14 @@ def _aside(out: Path) -> Path:
 
 
 def swap(staged: Path, out: Path) -> None:
-    """Put a folder in the place of another by renames.
+    """Put the new folder in the place of the old one.
 
     Parameters
     ----------
     staged : Path
-        As named by `staged_beside`.
+        The new folder, whole.
     out : Path
-        The folder; what it held is gone afterwards.
+        The folder; it need not exist.
     """
     aside = _aside(out)
     if out.exists():
@@ -89,7 +95,7 @@ def swap(staged: Path, out: Path) -> None:
         if aside.exists():
             aside.rename(out)
         raise
-    # The new report stands; an old one that is held open is deleted at the next start.
+    # The new one stands; an old one that is held open is deleted at the next start.
     shutil.rmtree(aside, ignore_errors=True)
 
 
@@ -118,15 +124,10 @@ def told(out: Path) -> Iterator[None]:
     out : Path
         The folder that is written.
 
-    Yields
-    ------
-    None
-        While it is written.
-
     Raises
     ------
     OutputError
-        It could not be.
+        Something could not be written or replaced.
     """
     try:
         yield
