@@ -102,7 +102,8 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
         (
             str(place),
             pull.ward,
-            pull.infusion_id or f"patient {pull.patient_id}",
+            pull.patient_id,
+            pull.infusion_id,
             *_reason(pull.findings),
             _pull_sources(pull.findings),
         )
@@ -111,9 +112,9 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
     more = f"{pulls.more:,} more charts in tables/findings.csv" if pulls.more else ""
     return Grid(
         caption="Charts to pull, in this order",
-        head=("no.", "ward", "infusion", "why", "hours", "rows in the log"),
+        head=("no.", "ward", "patient", "infusion", "why", "hours", "rows in the log"),
         rows=rows,
-        numeric=frozenset({0, 4}),
+        numeric=frozenset({0, 5}),
         more=more,
         is_for_search=True,
     )
