@@ -165,8 +165,8 @@ def _drug_factors(risk: Risk) -> Iterator[Factor]:
                 reference="no",
             )
         strengths.append((drug, pd.Series(per_ml[codes], rows.index)))
-    for drug, per_ml in strengths:
-        doubled = np.log2(per_ml.where(per_ml > 0))
+    for drug, strength in strengths:
+        doubled = np.log2(strength.where(strength > 0))
         if _varies(doubled):
             yield Factor(
                 name=f"concentration: {drug}",

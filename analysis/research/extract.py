@@ -234,7 +234,8 @@ def _drugs_of_sites(courses: Courses, words: pd.Series) -> pd.Series:
     }
     single = each[~several].set_index("site")["drugs"]
     both = pd.concat([single, pd.Series(joined, dtype="str")])
-    return both.reindex(courses.sites.index).fillna(NOT_RECORDED)
+    drugs: pd.Series = both.reindex(courses.sites.index).fillna(NOT_RECORDED)
+    return drugs
 
 
 def _coarse_periods(
