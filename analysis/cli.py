@@ -18,9 +18,12 @@ if TYPE_CHECKING:
     from analysis.audit import AuditResult
     from analysis.intake.layout import Layout
     from analysis.policy import Policy
+    from analysis.research import Study
 
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
+
+_EXAMPLE = "The shipped example policy was used: local policy decides (--policy FILE)."
 
 _EXPORTS = click.argument(
     "exports",
@@ -231,6 +234,135 @@ def share(folder: Path, out: Path, smallest: int | None) -> None:
 
 
 @steadyfall.command()
+@_EXPORTS
+@click.option("--infusion", default="", metavar="ID", help="The infusion, by its id.")
+@click.option("--patient", default="", metavar="ID", help="Or: the patient, with --at.")
+@click.option(
+    "--at", default="", metavar="TIME", help="A time at which it ran: 2026-10-21T14:05."
+)
+@_POLICY
+@_LAYOUT
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Folder of the review. Without it: reports/incident-<id>.",
+)
+def incident(  # noqa: PLR0913, PLR0917 - one argument an option
+    exports: tuple[Path, ...],
+    infusion: str,
+    patient: str,
+    at: str,
+    policy_file: Path | None,
+    layout_file: Path | None,
+    out: Path | None,
+) -> None:
+    """Review one infusion of EXPORT... after an incident, in one document.
+
+    Everything the log holds about it, row by row, with what the readings are consistent
+    with, what would confirm each explanation, and room for the reviewer's conclusion.
+    """
+    from analysis.incident import Asked, Files, publish_incident
+
+    asked = Asked(infusion=infusion, patient=patient, at=at).checked()
+    files = Files(exports=exports, policy_file=policy_file, layout_file=layout_file)
+    with _progress() as say:
+        page, log = publish_incident(files, asked, out, progress=say)
+    click.echo("\n".join(_account_lines(log.account)))
+    if policy_file is None:
+        click.echo(_EXAMPLE)
+    click.echo(f"Review: {page}")
+
+
+@steadyfall.command()
+@_EXPORTS
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="DIR",
+    help="Folder of the study.",
+)
+@_POLICY
+@_LAYOUT
+@click.option(
+    "--secret",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Key of the pseudonyms; made if it is not there, and never part of the study. "
+    "Without it: a file in your own settings. A study of its own has a key of its own.",
+)
+@click.option(
+    "--smallest",
+    type=int,
+    metavar="N",
+    help="Patients that each combination of ward, location and drugs in the extract "
+    "has. Without it: the policy's.",
+)
+@click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
+def research(  # noqa: PLR0913 - one argument an option
+    exports: tuple[Path, ...],
+    out: Path,
+    policy_file: Path | None,
+    layout_file: Path | None,
+    secret: Path | None,
+    *,
+    smallest: int | None,
+    tables_only: bool,
+) -> None:
+    """Study site reactions: rates, time to reaction, associations, and an extract.
+
+    The extract is reduced-identifier, not anonymous, and needs local approval before it
+    leaves the service.
+    """
+    from analysis.report.research import check_study_folder, publish_study
+    from analysis.research import run_study
+    from analysis.research.extract import smallest_allowed
+    from analysis.research.secret import load_secret
+
+    limits, mapped = _settings(policy_file, layout_file)
+    least = smallest_allowed(limits, smallest)
+    check_study_folder(out)
+    own = Path(click.get_app_dir("steadyfall")) / "research.key"
+    key = load_secret(secret or own, out)
+    with _progress() as say:
+        study, extract = run_study(
+            exports, limits, key, layout=mapped, least=least, progress=say
+        )
+        where = publish_study(
+            study, extract, out, tables_only=tables_only, progress=say
+        )
+    click.echo("\n".join([*_account_lines(study.account), *_study_lines(study)]))
+    click.echo(_extract_line(extract is not None, out, secret or own))
+    click.echo(f"{'Tables' if tables_only else 'Report'}: {where}")
+
+
+def _study_lines(study: "Study") -> list[str]:
+    """Say in a few lines what a study found."""
+    lines = [f"{study.sites:,} cannula sites of {study.patients:,} patients"]
+    if study.absent:
+        return [*lines, study.absent]
+    rate = study.rates.iloc[0]
+    lines.append(
+        f"{rate['events']:,} first reactions in {rate['exposure_days']:,.1f} site-days"
+    )
+    if study.policy.is_example:
+        lines.append(
+            "The shipped example policy was used: local policy decides (--policy FILE)."
+        )
+    return lines
+
+
+def _extract_line(is_written: bool, out: Path, key: Path) -> str:  # noqa: FBT001
+    if not is_written:
+        return "No extract: the log has too few patients for one"
+    return (
+        f"Extract: {out / 'extract'} (reduced-identifier, not anonymous; needs local "
+        f"approval; its key, which stays here: {key})"
+    )
+
+
+@steadyfall.command()
 def policy() -> None:
     """Print the example policy: save it, and write your own limits into it."""
     from analysis.policy import example_text
@@ -369,7 +501,7 @@ def _summary(result: "AuditResult") -> str:
     account = result.account
     lines = _account_lines(account)
     if len(result.set_aside):
-        lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
+        lines.append(f"cells set aside: {len(result.set_aside)} (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())
     lines.append(
         f"{len(result.infusions)} infusions, {evaluable} compared with their expected "
@@ -382,9 +514,7 @@ def _summary(result: "AuditResult") -> str:
         f"{len(mine)} findings in {result.month}" + (f": {told}" if told else "")
     )
     if result.policy.is_example:
-        lines.append(
-            "The shipped example policy was used: local policy decides (--policy FILE)."
-        )
+        lines.append(_EXAMPLE)
     return "\n".join(lines)
 
 

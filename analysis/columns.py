@@ -447,8 +447,14 @@ RATES = Table(
         _number("exposure_days", "d", "days at risk"),
         _count("patients", "patients with exposure"),
         _number("rate_per_1000", "per 1,000 d", "events per 1,000 days", decimals=2),
-        _number("low", "per 1,000 d", "exact lower 95 % limit", decimals=2),
-        _number("high", "per 1,000 d", "exact upper 95 % limit", decimals=2),
+        _number("low", "per 1,000 d", "lower 95 % limit", decimals=2),
+        _number("high", "per 1,000 d", "upper 95 % limit", decimals=2),
+        _choice(
+            "interval",
+            terms.RateInterval,
+            "what the limits are: exact ones take sites as independent; with five "
+            "events and ten patients or more they know of patients",
+        ),
     ),
 )
 

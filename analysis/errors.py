@@ -7,6 +7,7 @@
     |-- PolicyError              a policy file that is not complete and exact
     |-- LayoutError              a layout that is not exact, or leaves a question open
     |-- PeriodError              a month that the log does not hold
+    |-- IncidentError            an infusion that the log does not hold, or not one only
     `-- OutputError              a folder that must not or cannot be written
         `-- NotebookError        the notebook did not finish; nothing is published
 """
@@ -30,6 +31,10 @@ class LayoutError(SteadyfallError):
 
 class PeriodError(SteadyfallError):
     """The month asked for is not a month, or the log has no row in it."""
+
+
+class IncidentError(SteadyfallError):
+    """What is asked for is no infusion of the log, or more than one."""
 
 
 class OutputError(SteadyfallError):

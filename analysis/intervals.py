@@ -16,6 +16,9 @@ CONFIDENCE = 0.95
 #: Fewer patients than this say too little of the variance between patients.
 FEWEST_CLUSTERS = 10
 
+#: Fewer events than this say too little of how they gather in patients.
+FEWEST_EVENTS = 5
+
 Limits = tuple[np.ndarray, np.ndarray]
 
 
@@ -82,6 +85,134 @@ def poisson_exact(events: np.ndarray, exposure: np.ndarray) -> Limits:
     high = stats.chi2.isf(tail, 2 * events + 2) / 2
     days = np.where(exposure > 0, exposure, np.nan)
     return low / days, high / days
+
+
+def rate_ratio_exact(
+    events: tuple[np.ndarray, np.ndarray], exposure: tuple[np.ndarray, np.ndarray]
+) -> Limits:
+    """Give exact conditional limits for ratios of rates of independent events.
+
+    Parameters
+    ----------
+    events, exposure : pair of arrays, each of shape (n,)
+        Counts and exposures of the rates above and below the line.
+
+    Returns
+    -------
+    low, high : arrays of float, shape (n,)
+        95 % limits; NaN where neither rate has an event or one has no exposure, and
+        infinite above where the rate below the line has no event.
+
+    Notes
+    -----
+    Given the total, the events of one rate are binomial; Clopper and Pearson's limits
+    of their share are turned into those of the ratio. Rothman KJ, Greenland S (1998)
+    Modern Epidemiology, 2nd ed., p. 238.
+    """
+    above, below = (np.asarray(x, float) for x in events)
+    days, other = (np.asarray(t, float) for t in exposure)
+    total = above + below
+    low, high = np.full(total.shape, np.nan), np.full(total.shape, np.nan)
+    known = (total > 0) & (days > 0) & (other > 0)
+    if known.any():
+        share = proportion_confint(
+            above[known], total[known], 1 - CONFIDENCE, method="beta"
+        )
+        with np.errstate(divide="ignore"):
+            low[known], high[known] = (
+                other[known] * s / (days[known] * (1 - s)) for s in share
+            )
+    return low, high
+
+
+def rate_ratio_p(
+    events: tuple[np.ndarray, np.ndarray], exposure: tuple[np.ndarray, np.ndarray]
+) -> np.ndarray:
+    """Give the exact probability that agrees with the limits of a ratio of rates.
+
+    Parameters
+    ----------
+    events, exposure : pair of arrays, each of shape (n,)
+        As for `rate_ratio_exact`.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Twice the smaller tail, at most 1: below 0.05 exactly where 1 is outside the
+        limits. NaN where neither rate has an event or one has no exposure.
+
+    Notes
+    -----
+    Fay MP (2010) R Journal 2(1):53-58, the central one of two conventions.
+    """
+    above, below = (np.asarray(x, float) for x in events)
+    days, other = (np.asarray(t, float) for t in exposure)
+    total = above + below
+    known = (total > 0) & (days > 0) & (other > 0)
+    share = np.where(known, days / np.where(known, days + other, 1.0), 0.5)
+    tails = (
+        stats.binom.cdf(above, total, share),
+        stats.binom.sf(above - 1, total, share),
+    )
+    p = np.minimum(1.0, 2 * np.minimum(*tails))
+    return np.where(known, p, np.nan)
+
+
+def rate_clustered(sums: pd.DataFrame) -> pd.DataFrame:
+    """Give rates and limits that know that the events of one patient go together.
+
+    Parameters
+    ----------
+    sums : DataFrame
+        One row a group: events, exposure, patients, and spread: the sum over patients
+        of their own term as `patient_terms` gives it, squared.
+
+    Returns
+    -------
+    DataFrame
+        low and high, on the index of `sums`: 95 % limits per unit of exposure, on the
+        scale of the logarithm and by Student's t; NaN with fewer than
+        `FEWEST_CLUSTERS` patients, or fewer than `FEWEST_EVENTS` events.
+
+    Notes
+    -----
+    The variance is that of a Poisson regression with nothing but an intercept, robust
+    to clusters, each term taken without its own patient. Bell RM, McCaffrey DF (2002)
+    Survey Methodology 28:169-181 (from memory).
+    """
+    events = sums["events"].where(
+        (sums["events"] >= FEWEST_EVENTS) & (sums["patients"] >= FEWEST_CLUSTERS)
+    )
+    m = sums["patients"]
+    error = np.sqrt((m - 1) / m.where(m > 0) * sums["spread"]) / events
+    reach = stats.t.isf((1 - CONFIDENCE) / 2, m.clip(lower=2) - 1) * error
+    rate = events / sums["exposure"].where(sums["exposure"] > 0)
+    return pd.DataFrame({"low": rate * np.exp(-reach), "high": rate * np.exp(reach)})
+
+
+def patient_terms(
+    events: pd.Series, exposure: pd.Series, keys: list[pd.Series]
+) -> pd.Series:
+    """Give how far each patient's events are from those the group's rate expects.
+
+    Parameters
+    ----------
+    events, exposure : Series, shape (patients,)
+        Of each patient within a group.
+    keys : list of Series, each of shape (patients,)
+        What makes a group.
+
+    Returns
+    -------
+    Series, shape (patients,)
+        Events less expected ones, divided by the share of the exposure that is not the
+        patient's own; 0 for a patient who is all of the group.
+    """
+    both = pd.DataFrame({"events": events, "exposure": exposure})
+    whole = both.groupby(keys).transform("sum")
+    share = exposure / whole["exposure"].where(whole["exposure"] > 0)
+    off = events - whole["events"] * share
+    return (off / (1 - share).where(share < 1)).fillna(0.0)
 
 
 def anova_icc(counted: np.ndarray, judged: np.ndarray) -> float:

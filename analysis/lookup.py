@@ -1,7 +1,14 @@
 """Small things used everywhere: values by key, whole seconds, times in sentences."""
 
+from collections.abc import Callable, Iterable
+from typing import TypeVar
+
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from pandas.api.typing import NaTType
+
+T = TypeVar("T")
 
 
 def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
@@ -29,6 +36,66 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     # Each different key is looked up once: keys are many, and what they name is not.
     codes, different = pd.factorize(keys, use_na_sentinel=False)
     return values.reindex(different).take(codes).set_axis(keys.index)
+
+
+def each_once(
+    cells: pd.Series, give: Callable[[str], T], dtype: str = "str"
+) -> pd.Series:
+    """Give for each cell what is found for its text; each different text once.
+
+    Parameters
+    ----------
+    cells : Series of str, shape (n,)
+        Cells; they repeat, as those of a log do.
+    give : callable
+        Called with each different cell.
+    dtype : str
+        Type of what is given.
+
+    Returns
+    -------
+    Series, shape (n,)
+        On the index of `cells`.
+
+    Notes
+    -----
+    ``Series.map`` goes through all rows one by one where cells are text.
+
+    Examples
+    --------
+    >>> each_once(pd.Series(["a", "b", "a"]), str.upper).tolist()
+    ['A', 'B', 'A']
+    """
+    codes, different = pd.factorize(cells)
+    given = pd.Series([give(str(cell)) for cell in different], dtype=dtype).array
+    return pd.Series(given.take(codes), index=cells.index)
+
+
+def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
+    """Tell which cells are among many values.
+
+    ``Series.isin`` goes through the values one by one where cells are text.
+
+    Parameters
+    ----------
+    cells : Series of str, shape (n,)
+        Cells.
+    values : iterable of str
+        What is looked for.
+
+    Returns
+    -------
+    Series of bool, shape (n,)
+        On the index of `cells`.
+
+    Examples
+    --------
+    >>> are_among(pd.Series(["a", "b"]), ["b", "c"]).tolist()
+    [False, True]
+    """
+    wanted = pa.array(values, type=pa.large_string())
+    found = pc.is_in(pa.array(cells, type=pa.large_string()), value_set=wanted)
+    return pd.Series(found.to_numpy(zero_copy_only=False), index=cells.index)
 
 
 def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:

@@ -223,6 +223,24 @@ class SiteOutcome(StrEnum):
     NOT_RECORDED = "signs not recorded"
 
 
+class SiteEnd(StrEnum):
+    """Why a cannula site was no longer at risk of a first reaction."""
+
+    REACTION = "reaction"
+    REMOVAL = "removal"
+    END_OF_TREATMENT = "end of treatment"
+    DEATH = "death"
+    TRANSFER = "transfer"
+    END_OF_OBSERVATION = "end of observation"
+
+
+class RateInterval(StrEnum):
+    """What an interval of a rate knows of patients."""
+
+    EXACT = "exact"
+    CLUSTERED = "clustered by patient"
+
+
 class StartRateOutcome(StrEnum):
     """How the rate first charted compares with volume over duration."""
 

@@ -56,6 +56,70 @@ def read_contents(text: str) -> tuple[Drug, ...] | None:
     return drugs if len(drugs) == len(parts) else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amounts:
+    """What a volume of a syringe holds of each drug, as charted.
+
+    Attributes
+    ----------
+    drugs : tuple of (Drug, float, float, float)
+        Each drug, and the amount of it with lower and upper limit, in the drug's unit.
+    whole_ml : float
+        What the contents are taken as made up to.
+    is_made_up : bool
+        That volume is charted as made up to; False: the start volume stands in.
+    """
+
+    drugs: tuple[tuple[Drug, float, float, float], ...]
+    whole_ml: float
+    is_made_up: bool
+
+
+def drug_amounts(
+    volume_ml: float, limits_ml: tuple[float, float], infusion: Mapping[Hashable, Any]
+) -> Amounts | None:
+    """Give how much of each drug charted a volume of the syringe holds.
+
+    Parameters
+    ----------
+    volume_ml : float
+        Delivered minus set; the sign plays no part here.
+    limits_ml : (float, float)
+        Its 95 % limits; an end on the other side of 0 counts as 0.
+    infusion : mapping
+        contents, and made_up_to_ml, else start_volume_ml: what they were made up to.
+
+    Returns
+    -------
+    Amounts or None
+        None where contents or volumes are not charted or not readable.
+    """
+    contents = infusion.get("contents", "")
+    drugs = read_contents(contents) if isinstance(contents, str) else None
+    made_up, start = (
+        float(infusion.get(name, float("nan")))
+        for name in ("made_up_to_ml", "start_volume_ml")
+    )
+    whole = made_up if made_up > 0 else start
+    if not drugs or math.isnan(volume_ml) or not whole > 0:
+        return None
+    side = -1 if volume_ml < 0 else 1
+    low, high = sorted(max(side * limit, 0.0) for limit in limits_ml)
+    return Amounts(
+        drugs=tuple(
+            (
+                drug,
+                drug.amount * abs(volume_ml) / whole,
+                drug.amount * low / whole,
+                drug.amount * high / whole,
+            )
+            for drug in drugs
+        ),
+        whole_ml=whole,
+        is_made_up=made_up > 0,
+    )
+
+
 def amounts_in_words(
     volume_ml: float, limits_ml: tuple[float, float], infusion: Mapping[Hashable, Any]
 ) -> str:
@@ -79,29 +143,38 @@ def amounts_in_words(
     contents = infusion.get("contents", "")
     if math.isnan(volume_ml) or not isinstance(contents, str) or not contents.strip():
         return ""
-    drugs = read_contents(contents)
-    if drugs is None:
+    if read_contents(contents) is None:
         return f" {UNREADABLE}"
-    made_up, start = (
-        float(infusion.get(name, float("nan")))
-        for name in ("made_up_to_ml", "start_volume_ml")
-    )
-    whole = made_up if made_up > 0 else start
-    if not whole > 0:
+    found = drug_amounts(volume_ml, limits_ml, infusion)
+    if found is None:
         return ""
-    basis = "made up to" if made_up > 0 else "taken as made up to the start volume of"
-    side = -1 if volume_ml < 0 else 1
-    low, high = sorted(max(side * limit, 0.0) for limit in limits_ml)
+    made_up = "made up to", "taken as made up to the start volume of"
+    basis = made_up[0 if found.is_made_up else 1]
     said = [
-        f"{drug.name} {_digits(drug.amount * abs(volume_ml) / whole)} {drug.unit} "
-        f"(95 % interval {_digits(drug.amount * low / whole)} to "
-        f"{_digits(drug.amount * high / whole)}, of {drug.amount:g} {drug.unit})"
-        for drug in drugs
+        f"{drug.name} {digits(amount)} {drug.unit} (95 % interval {digits(low)} to "
+        f"{digits(high)}, of {drug.amount:g} {drug.unit})"
+        for drug, amount, low, high in found.drugs
     ]
-    return f" That volume as charted, {basis} {whole:g} mL: {', '.join(said)}."
+    return f" That volume as charted, {basis} {found.whole_ml:g} mL: {', '.join(said)}."
 
 
-def _digits(amount: float) -> str:
-    """Write two significant digits, never as a power of ten."""
+def digits(amount: float) -> str:
+    """Write two significant digits, never as a power of ten.
+
+    Parameters
+    ----------
+    amount : float
+        Not negative.
+
+    Returns
+    -------
+    str
+        The number alone.
+
+    Examples
+    --------
+    >>> digits(0.01234), digits(123.4)
+    ('0.012', '120')
+    """
     rounded = float(f"{amount:.2g}")
     return f"{rounded:.0f}" if rounded >= 10 else f"{rounded:g}"

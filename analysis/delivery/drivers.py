@@ -253,7 +253,9 @@ def within_variance(effect: pd.Series, variance: pd.Series, driver: pd.Series) -
 def _between(mean: pd.Series, own: pd.Series, accuracy_pct: float) -> _Spread:
     if len(mean) < FEWEST_DRIVERS:
         return _Spread(mean=0.0, between=(accuracy_pct / 200) ** 2, drivers=np.inf)
-    found = combine_effects(mean.to_numpy(), own.to_numpy(), method_re="pm")
+    # Drivers that are all alike leave nothing to divide a statistic not used here by.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = combine_effects(mean.to_numpy(), own.to_numpy(), method_re="pm")
     return _Spread(
         mean=float(found.mean_effect_re),
         between=max(float(found.tau2), 0.0),

@@ -56,9 +56,9 @@ def delivery_line(
     )
     _readings(ax, readings)
     # Where only volumes given are known they are drawn downwards from 0.
-    _axes(ax, last, is_given=bool((readings["expected_ml"] < 0).any()))
+    hours_axis(ax, last, is_given=bool((readings["expected_ml"] < 0).any()))
     if started_at is not None:
-        _clock(ax, started_at)
+        clock_marks(ax, started_at)
     if len(readings):
         ax.legend(loc="best", handlelength=2.6, borderaxespad=0.1)
     return ax
@@ -128,7 +128,18 @@ def _elapsed(moment: object, started_at: pd.Timestamp) -> float:
     return (moment - started_at) / _HOUR
 
 
-def _axes(ax: Axes, last: float, *, is_given: bool) -> None:
+def hours_axis(ax: Axes, last: float, *, is_given: bool) -> None:
+    """Mark hours since the start, and volumes.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where the infusion is drawn.
+    last : float
+        End of the axis [h].
+    is_given : bool
+        Volumes are those given, drawn downwards from 0.
+    """
     step = next(s for s, most in _STEPS_H if last <= most)
     ax.set_xticks(np.arange(0, last + step / 2, step))
     ax.set_xlim(-0.03 * last - 0.1, last * 1.03 + 0.1)
@@ -140,10 +151,17 @@ def _axes(ax: Axes, last: float, *, is_given: bool) -> None:
     ax.set_ylabel("minus volume given, mL" if is_given else "volume remaining, mL")
 
 
-def _clock(ax: Axes, started_at: pd.Timestamp) -> None:
+def clock_marks(ax: Axes, started_at: pd.Timestamp) -> None:
     """Write local time above the marks of the time axis, and the date where it turns.
 
     As texts: a second axis would take longer to draw than all the rest.
+
+    Parameters
+    ----------
+    ax : Axes
+        With its marks in hours since the start.
+    started_at : Timestamp
+        Start, in local time.
     """
     day = None
     for mark in ax.get_xticks():

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from analysis.figures.style import INK, SHADE, SOFT
+from analysis.figures.style import INK, SHADE, SOFT, drawable
 from analysis.terms import YesNo
 from analysis.wards import Funnel
 
@@ -167,7 +167,7 @@ def _numbers(ax: Axes, wards: pd.DataFrame, span: tuple[float, float, float]) ->
 def _names(ax: Axes, names: list[str], is_different: np.ndarray) -> None:
     """Name the numbers beside the picture, in alphabetical order."""
     lines = [
-        f"{place + 1}  {textwrap.shorten(name, 26, placeholder='...')}"
+        f"{place + 1}  {textwrap.shorten(drawable(name), 26, placeholder='...')}"
         + (" - different" if is_different[place] else "")
         for place, name in enumerate(names)
     ]

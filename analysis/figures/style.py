@@ -4,17 +4,22 @@ import base64
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from typing import Any, Literal
 
 import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
 
 INK = "#111111"
 SOFT = "#5a5a5a"
 FAINT = "#c9c9c9"
 SHADE = "#ececec"
 SHADE_DARK = "#d8d8d8"
+
+#: Stands for a letter that the font of the figures does not have.
+_NO_LETTER = "\N{REPLACEMENT CHARACTER}"
 
 _HOUSE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
@@ -97,3 +102,25 @@ def svg_source(drawn: Figure) -> str:
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
     drawn.savefig(buffer, format="svg", metadata=nothing)
     return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode()
+
+
+def drawable(name: str) -> str:
+    """Give a name as it can be drawn.
+
+    Parameters
+    ----------
+    name : str
+        Of a ward.
+
+    Returns
+    -------
+    str
+        With one mark for each letter that the font lacks, such as a picture sign.
+    """
+    known = _known_letters()
+    return "".join(sign if ord(sign) in known else _NO_LETTER for sign in name)
+
+
+@cache
+def _known_letters() -> frozenset[int]:
+    return frozenset(get_font(findfont(_HOUSE["font.family"])).get_charmap())

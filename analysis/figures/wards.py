@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 
-from analysis.figures.style import FAINT, INK, SOFT
+from analysis.figures.style import FAINT, INK, SOFT, drawable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,4 +91,5 @@ def _interval(row: DotRow) -> str:
 
 
 def _short(ward: str) -> str:
+    ward = drawable(ward)
     return ward if len(ward) <= 24 else ward[:23] + "\N{HORIZONTAL ELLIPSIS}"

@@ -23,6 +23,7 @@ from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned
 from analysis.intake.rows import take_rows
+from analysis.intake.spans import without_far
 from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
@@ -33,6 +34,7 @@ __all__ = ["Log", "read_exports"]
 QUALIFIED = ["source", "column", "value", "qualifier"]
 UNREAD = ["source", "column"]
 UNPLACED = ["source", "patient_id", "infusion_id", "checked_at"]
+SUPERSEDED = [*CHECKS.names, "source"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +71,9 @@ class Log:
     unplaced : DataFrame
         Rejected rows of the check log: source, patient_id, infusion_id, checked_at,
         each as far as it is charted and can be read.
+    superseded : DataFrame
+        Rows of the check log that an amendment replaced, or that were struck out in
+        the file: canonical columns, typed, with source.
     """
 
     checks: pd.DataFrame
@@ -87,6 +92,9 @@ class Log:
     )
     unplaced: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=UNPLACED, dtype="str")
+    )
+    superseded: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=SUPERSEDED, dtype="str")
     )
 
 
@@ -138,7 +146,8 @@ def _typed(sheets: Sequence[Turned], zone: ZoneInfo) -> dict[str, Typed]:
     placed_by = infusions.rows[_accepted(infusions)]
     checks = type_sheets(of["checks"], CHECKS_WIDE, zone, placed_by=placed_by)
     lines = type_sheets(of["lines"], LINES, zone)
-    return {"checks": checks, "infusions": infusions, "lines": lines}
+    typed = {"checks": checks, "infusions": infusions, "lines": lines}
+    return without_far(typed, of)
 
 
 def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:
@@ -157,6 +166,7 @@ def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:
         "qualified": _qualified(sheets, typed),
         "unread": ledger.stack_frames([checks.set_aside], UNREAD),
         "unplaced": _unplaced(checks),
+        "superseded": checks.rows.loc[checks.is_superseded, SUPERSEDED],
         "notes": exports.notes,
         "unused": _unused_columns(sheets),
         "unknown_rows": _unknown_rows(checks),
@@ -276,6 +286,7 @@ def _in_zone(log: Log, zone: ZoneInfo) -> Log:
         infusions=moved(log.infusions),
         lines=moved(log.lines),
         unplaced=moved(log.unplaced),
+        superseded=moved(log.superseded),
     )
 
 
@@ -398,6 +409,6 @@ def _amendment_notes(rows: pd.DataFrame, unknown_rows: frozenset[str]) -> list[s
     if not len(unknown):
         return []
     return [
-        f"{len(unknown)} amendments do not name a row of these files as FILE:LINE "
-        f"(first: {unknown.iloc[0]}); nothing was superseded by them."
+        f"amendments that do not name a row of these files as FILE:LINE: "
+        f"{len(unknown)} (first: {unknown.iloc[0]}); nothing was superseded by them."
     ]

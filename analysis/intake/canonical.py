@@ -91,7 +91,7 @@ def type_sheets(
         none = pd.Series(data=False, index=text.index)
         stands = ~_superseded(text, same, none)  # what is corrected needs no rejection
         faults.append(far_times(typed.loc[stands, PLACED], text["checked_at"]))
-    every = _with_places(faults, sheets, text)
+    every = named_faults(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
     )
@@ -214,10 +214,25 @@ def _turned_faults(sheets: Sequence[Turned]) -> list[pd.DataFrame]:
     ]
 
 
-def _with_places(
+def named_faults(
     faults: Sequence[pd.DataFrame], sheets: Sequence[Turned], text: pd.DataFrame
 ) -> pd.DataFrame:
-    """Give every fault its header, the cell as it stands in the file, and its row."""
+    """Give every fault its header, the cell as it stands in the file, and its row.
+
+    Parameters
+    ----------
+    faults : sequence of DataFrame
+        Faults on the rows of all tables of a kind, one below the other.
+    sheets : sequence of Turned
+        These tables.
+    text : DataFrame
+        Their rows; source is used.
+
+    Returns
+    -------
+    DataFrame
+        `FAULT_COLUMNS`.
+    """
     some = [f if "header" in f else _named(f, sheets, text) for f in faults if len(f)]
     if not some:
         return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
@@ -355,11 +370,7 @@ def _time_column(
 ) -> pd.DataFrame:
     """Add a column of times to `out`, and its notes where it is the time of check."""
     cell = text[column.name]
-    if "driver_id" in text.columns:
-        chart = text["file"] + "\x1f" + text["patient_id"] + "\x1f" + text["driver_id"]
-    else:
-        chart = pd.Series(np.arange(len(text)), index=text.index)
-    times, notes, is_date = read_times(cell, zone, chart)
+    times, notes, is_date = read_times(cell, zone, lambda: _charts(text))
     out[column.name] = times
     if column.name == "checked_at":
         out["time_note"] = notes
@@ -371,6 +382,15 @@ def _time_column(
         f"{column.name} reads '{{value}}', a date without a time of day",
     )
     return pd.concat([bad, alone]) if len(bad) or len(alone) else cells.no_faults()
+
+
+def _charts(text: pd.DataFrame) -> pd.Series:
+    """Give each row the number of its chart: its own where no driver is charted."""
+    if "driver_id" not in text.columns:
+        return pd.Series(np.arange(len(text)), index=text.index)
+    by = text.groupby(["file", "patient_id", "driver_id"], sort=False)
+    numbers: pd.Series = by.ngroup()
+    return numbers
 
 
 def _unreadable(bad: pd.Series, column: Column) -> pd.DataFrame:

@@ -1,9 +1,13 @@
 """Cells of one column to values; the unreadable is told apart from the empty."""
 
+import math
+import re
+
 import numpy as np
 import pandas as pd
 
 from analysis.columns import Column, Kind
+from analysis.lookup import each_once
 from analysis.terms import RejectReason
 
 #: Words for yes and no that mean nothing else.
@@ -79,8 +83,8 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     """
     if (text == "").all():
         return pd.Series(np.nan, index=text.index, dtype="float64"), no_faults()
-    is_number = text.str.fullmatch(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
-    values = pd.to_numeric(text.where(is_number), errors="coerce").astype("float64")
+    values = each_once(text, _number_of, "float64")
+    is_number = values.notna()
     unit = f" {column.unit}" if column.unit else ""
     word = faults_of(
         text[~is_number & (text != "")],
@@ -100,6 +104,13 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
         "row is kept without it",
     )
     return values.where(is_possible), _joined(word, out)
+
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)", re.ASCII)
+
+
+def _number_of(cell: str) -> float:
+    return float(cell) if _NUMBER.fullmatch(cell) else math.nan
 
 
 def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFrame]:
@@ -124,9 +135,11 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     found = {
         cell: _words_of(cell, column) for cell in text.unique() if cell
     }  # few different cells, many rows
-    values = text.map({cell: ";".join(known) for cell, (known, _) in found.items()})
-    unknown = text.map({cell: ";".join(rest) for cell, (_, rest) in found.items()})
-    bad = unknown.astype("str").fillna("")
+    nothing: tuple[list[str], list[str]] = ([], [])
+    values = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[0]))
+    if not any(rest for _, rest in found.values()):
+        return values, no_faults()
+    bad = each_once(text, lambda cell: ";".join(found.get(cell, nothing)[1]))
     with_none = bad.isin([cell for cell in found if _says_none(cell, column)])
     strange = faults_of(
         bad[(bad != "") & ~with_none],
@@ -142,7 +155,7 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
         f"{column.name} reads '{{value}}', none and something else at once; the row "
         "is kept without it",
     )
-    return values.astype("str").fillna(""), _joined(strange, contradictory)
+    return values, _joined(strange, contradictory)
 
 
 def _says_none(cell: str, column: Column) -> bool:

@@ -71,7 +71,7 @@ _TIME_FIRST = (
     r"(?i)^(?P<time>[0-9]{1,2}(?:[:.][0-9]{2}){1,2}(?:\s?[ap]\.?m\.?)?)"
     rf",?\s+(?:on\s)?{_DAY}$"
 )
-_SERIAL = re.compile(r"[0-9]{5}(?:\.[0-9]+)?")
+_SERIAL = r"[0-9]{5}(?:\.[0-9]+)?"
 
 _PARTS = re.compile(r"([0-9]{1,4})[./-]\s?([0-9]{1,2})[./-]\s?([0-9]{1,4})")
 _DAY_MONTH = re.compile(r"([0-9]{1,2})[a-z]{0,2}[ ./-]*([a-z]{3,9})[ .,/-]*([0-9]+)")
@@ -294,7 +294,7 @@ def read_clock(
     day, own = _split(_strings(cells))
     days = read_each(day, lambda token: _read_day(token, Order(order)), _DAY_PARTS)
     is_lost = (days["iso"] == "") & (days["why"] == "")
-    is_lost &= np.array([str(cell).strip() != "" for cell in cells], dtype=bool)
+    is_lost &= pd.Series(cells, dtype="str").str.strip() != ""
     days["why"] = days["why"].mask(is_lost, _NOT_A_DATE)
     times = read_times(own, Clock(clock))
     if time_text is None:
@@ -374,7 +374,10 @@ def _beside(
 
 
 def _strings(cells: Iterable[object]) -> pa.Array:
-    return pa.array([visible(str(cell)) for cell in cells], type=pa.string())
+    texts = pa.array(cells, type=pa.string())
+    if pc.all(pc.string_is_ascii(texts), min_count=0).as_py():
+        return texts
+    return pa.array([visible(cell) for cell in texts.to_pylist()], type=pa.string())
 
 
 def _split(cells: pa.Array) -> tuple[list[str], list[str]]:
@@ -388,9 +391,10 @@ def _split(cells: pa.Array) -> tuple[list[str], list[str]]:
         second = pc.struct_field(time_first, name)
         parts.append(pc.fill_null(pc.coalesce(first, second), "").to_pylist())
     days, times = parts
-    for i, cell in enumerate(trimmed.to_pylist()):
-        if not days[i] and _SERIAL.fullmatch(cell):
-            days[i], times[i] = _from_serial(cell)
+    is_serial = pc.match_substring_regex(trimmed, f"^(?:{_SERIAL})$")
+    for i in np.flatnonzero(is_serial.to_numpy(zero_copy_only=False)).tolist():
+        if not days[i]:
+            days[i], times[i] = _from_serial(trimmed[i].as_py())
     return days, times
 
 

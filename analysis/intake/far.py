@@ -5,9 +5,11 @@ that can be read and is none of this log. Left in, it would be the log's first o
 row, its month that of the report, and every check of the years between would be due.
 """
 
+import numpy as np
 import pandas as pd
 
 from analysis.intake.cells import faults_of, no_faults
+from analysis.lookup import are_among
 from analysis.terms import RejectReason
 
 #: Columns that tell which rows a time belongs to.
@@ -15,6 +17,7 @@ PLACED = ["patient_id", "infusion_id", "checked_at"]
 
 #: Less than the year that a slip is off by, and far longer than any syringe runs.
 FAR = pd.Timedelta(days=300)
+_NONE = pd.Timedelta(0)
 #: Among fewer rows than this, nothing says which of them is far from the others.
 _FEWEST = 4
 _SENTENCE = (
@@ -45,12 +48,19 @@ def far_times(rows: pd.DataFrame, written: pd.Series) -> pd.DataFrame:
     known = rows[rows["checked_at"].notna() & (rows["patient_id"] != "")]
     if not len(known) or known["checked_at"].max() - known["checked_at"].min() <= FAR:
         return no_faults()
-    order = known.sort_values(["patient_id", "checked_at"], kind="stable")
-    gap = order["checked_at"].groupby(order["patient_id"]).diff()
-    order["part"] = (~(gap <= FAR)).cumsum()
-    is_far = _beside_own(order) | _beside_all(order)
-    at = order.index[is_far].sort_values()
-    return faults_of(written[at], "checked_at", RejectReason.TIME_FAR, _SENTENCE)
+    patient = pd.factorize(known["patient_id"])[0]
+    times = known["checked_at"].astype("int64").to_numpy()
+    sort = np.lexsort((times, patient))
+    at = known["checked_at"].iloc[sort]
+    is_new = pd.Series(np.diff(patient[sort], prepend=-1) != 0, index=at.index)
+    gap = at.diff().mask(is_new)
+    is_far = _beside_all(at, at[gap != _NONE])
+    if (gap > FAR).any():
+        parted = np.isin(patient[sort], patient[sort][(gap > FAR).to_numpy()])
+        order = known.take(sort[parted]).assign(part=(~(gap <= FAR)).cumsum())
+        is_far |= _beside_own(order).reindex(at.index, fill_value=False)
+    far = at.index[is_far].sort_values()
+    return faults_of(written[far], "checked_at", RejectReason.TIME_FAR, _SENTENCE)
 
 
 def _beside_own(order: pd.DataFrame) -> pd.Series:
@@ -62,17 +72,21 @@ def _beside_own(order: pd.DataFrame) -> pd.Series:
     is_decided = of_patient.transform("nunique") == 1
     is_main = main.notna() & is_decided
     is_apart = is_decided & ~is_main
-    shared = set(order.loc[is_main, "infusion_id"]) - {""}
-    return is_apart & ((size == 1) | order["infusion_id"].isin(shared))
+    shared = set(order.loc[is_main, "infusion_id"].unique()) - {""}
+    return is_apart & ((size == 1) | are_among(order["infusion_id"], shared))
 
 
-def _beside_all(order: pd.DataFrame) -> pd.Series:
-    """Mark rows with no row of anybody near; a copy of a row is no company."""
-    moments = order.drop_duplicates(["patient_id", "checked_at"])["checked_at"]
-    moments = moments.sort_values(kind="stable")
+def _beside_all(times: pd.Series, moments: pd.Series) -> pd.Series:
+    """Mark rows with no row of anybody near; a copy of a row is no company.
+
+    `moments` are the times without those of copies.
+    """
     if len(moments) < _FEWEST:
-        return pd.Series(data=False, index=order.index)
+        return pd.Series(data=False, index=times.index)
+    moments = moments.sort_values(kind="stable")
     gap = moments.diff()
     is_parted = ~(gap <= FAR)  # from the one before; the first has none before it
     alone = moments[is_parted & is_parted.shift(-1, fill_value=True)]
-    return order["checked_at"].isin(alone)
+    if not len(alone):
+        return pd.Series(data=False, index=times.index)
+    return times.isin(alone)

@@ -51,6 +51,9 @@ HEADER_AMONG = 60
 _SAMPLE = 400
 _DELIMITERS = (",", ";", "\t", "|")
 
+#: What stands for the encoding of a sheet.
+WORKBOOK = "workbook"
+
 
 @dataclass(frozen=True, slots=True)
 class BrokenRecord:
@@ -135,7 +138,7 @@ class RawTable:
         bool
             True where it is so.
         """
-        return self.dialect.encoding == "workbook"
+        return self.dialect.encoding == WORKBOOK
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
@@ -347,7 +350,7 @@ def _from_text(
         dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
         preamble=tuple(map(tuple, head[:at])),
         notes=_notes(label, decoded.encoding, dialect)
-        + _nul_notes(label, records, np.intersect1d(with_nuls, body.at)),
+        + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
 
 
@@ -400,6 +403,11 @@ def _holding(records: Records, offsets: Ints) -> Ints:
     return found
 
 
+def _both(few: Ints, many: Ints) -> Ints:
+    """Give what stands in both; nothing is sorted where there is nothing to find."""
+    return np.intersect1d(few, many) if len(few) else few
+
+
 def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
     """Say in how many rows NUL bytes stand."""
     if not len(at):
@@ -446,7 +454,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     head = [[stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
     head = [row if any(row) else [] for row in head]
     at = find_header(head)
-    dialect = Dialect(encoding="workbook")
+    dialect = Dialect(encoding=WORKBOOK)
     if at is None:
         return RawTable(
             file=label,
@@ -477,6 +485,12 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
 
 
+_LEAVE_OUT = (
+    "; if the sheet is none of the log, export without it, or name it under "
+    "skip_sheets in a layout"
+)
+
+
 def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     label: str,
     header: Header,
@@ -498,7 +512,8 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         mask = pa.array(is_row)
         columns = [column.filter(mask) for column in columns]
         at = at[is_row]
-    names = names_of(header, columns, f"{label}, line {header.line}")
+    way_out = _LEAVE_OUT if dialect.encoding == WORKBOOK else ""
+    names = names_of(header, columns, f"{label}, line {header.line}", way_out)
     frame = pa.table(
         [columns[i] for i in names], names=list(names.values())
     ).to_pandas()

@@ -1,9 +1,10 @@
 """Which syringe run a row belongs to, and what is known of each run.
 
 Where the export has no infusion_id it is derived: one run on one driver (else one
-patient) begins at a start or syringe_change row, after an end row, or where the volume
-rises by half a syringe. A derived id hashes the driver (else the patient) and the first
-charted time, never a counter, so that it stays the same when more rows are exported.
+patient) begins at a start or syringe_change row, after an end row, where the volume
+rises by half a syringe, or where another start is named. A derived id hashes the driver
+(else the patient) and the first charted time, never a counter, so that it stays the
+same when more rows are exported.
 """
 
 import base64
@@ -12,7 +13,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 
-from analysis.lookup import by_key
+from analysis.lookup import are_among, by_key, each_once
 from analysis.terms import Entry
 
 DERIVED = "derived-"
@@ -83,8 +84,12 @@ def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
     """Part infusions whose id stands under two patients; a run belongs to one."""
     named = checks["infusion_id"] != ""
     known = checks.loc[named, ["infusion_id", "patient_id"]]
-    patients = known.groupby("infusion_id")["patient_id"].nunique()
-    shared = patients.index[patients > 1]
+    infusion, ids = pd.factorize(known["infusion_id"])
+    patient = pd.factorize(known["patient_id"])[0]
+    first = np.zeros(len(ids), dtype=np.int64)
+    first[infusion[::-1]] = patient[::-1]
+    differs = patient != first[infusion]
+    shared = ids[np.unique(infusion[differs])].sort_values()
     if len(shared):
         rows = checks["infusion_id"].isin(shared)
         checks["infusion_id"] = checks["infusion_id"].mask(
@@ -103,14 +108,7 @@ def _place_between(
     """Place rows without an id in the one charted infusion that surrounds them."""
     if not rows.any():
         return checks
-    known = _with_named_driver(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
-    spans = known.groupby("infusion_id").agg(
-        patient_id=("patient_id", "first"),
-        driver_id=("named_driver", "first"),
-        begins=("checked_at", "min"),
-        ends=("checked_at", "max"),
-    )
-    spans["driver_id"] = spans["driver_id"].astype("str").fillna("")
+    spans = _by_infusion(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
     loose = checks.loc[rows, ["patient_id", "driver_id", "checked_at"]].reset_index()
     pairs = loose.merge(
         spans.reset_index(), on="patient_id", suffixes=("", "_of_infusion")
@@ -120,7 +118,7 @@ def _place_between(
         | (pairs["driver_id"] == "")
         | (pairs["driver_id_of_infusion"] == "")
     )
-    inside = pairs["checked_at"].between(pairs["begins"], pairs["ends"])
+    inside = pairs["checked_at"].between(pairs["first_row"], pairs["last_row"])
     pairs = pairs[same_driver & inside]
     single = pairs[~pairs.duplicated("index", keep=False)].set_index("index")
     checks.loc[single.index, "infusion_id"] = single["infusion_id"]
@@ -152,17 +150,11 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     run = _runs(loose, key)
     first = loose.groupby([key, run])["checked_at"].transform("min")
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    pairs = pd.DataFrame({"owner": owner, "stamp": stamp})
-    ids = {
-        pair: DERIVED + short_hash(*pair)
-        for pair in pairs.drop_duplicates().itertuples(index=False, name=None)
-    }
-    checks.loc[loose.index, "infusion_id"] = [
-        ids[pair] for pair in pairs.itertuples(index=False, name=None)
-    ]
+    ids = each_once(owner + "\x1f" + stamp, lambda pair: DERIVED + short_hash(pair))
+    checks.loc[loose.index, "infusion_id"] = ids
     checks.loc[loose.index, "infusion_note"] = "derived"
     notes.append(
-        f"{len(loose)} rows carry no infusion id; {len(set(ids.values()))} infusions "
+        f"{len(loose)} rows carry no infusion id; {ids.nunique()} infusions "
         "were derived from driver (else patient), start rows and volume rises. Their "
         f"ids begin with {DERIVED}."
     )
@@ -193,7 +185,29 @@ def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
     after_end = (
         (rows["entry"] == Entry.END).groupby(key).shift(fill_value=False).astype(bool)
     )
-    return (opens | after_end | rises).astype("int64").groupby(key).cumsum()
+    opens |= after_end | rises | _started_anew(rows, key)
+    return opens.astype("int64").groupby(key).cumsum()
+
+
+def _started_anew(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
+    """Mark rows that name another start than those before, since the row before.
+
+    Where less is left than before, or more is given, it is no start of a new syringe.
+    """
+    if "started_at" not in rows:
+        return pd.Series(data=False, index=rows.index)
+    named = _before(rows["started_at"], key)
+    is_since = rows["started_at"].between(_before(rows["checked_at"], key),
+                                          rows["checked_at"])  # fmt: skip
+    has_less = rows["volume_remaining_ml"] <= _before(rows["volume_remaining_ml"], key)
+    given = rows["volume_delivered_ml"]
+    has_less |= (given > 0) & (given >= _before(given, key))
+    return named.notna() & (rows["started_at"] != named) & is_since & ~has_less
+
+
+def _before(values: pd.Series, key: pd.Series) -> pd.Series:
+    """Give for each row the last value known before it."""
+    return values.groupby(key).ffill().groupby(key).shift()
 
 
 def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
@@ -202,9 +216,8 @@ def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
     The syringe is the largest reading so far: what is charted later must not change
     the runs, and so the ids, of rows that are there already.
     """
-    before = left.groupby(key).transform(lambda v: v.ffill().shift())
     size = left.abs().groupby(key).cummax().clip(lower=SMALLEST_FILL_ML)
-    return (left - before) > NEW_SYRINGE_SHARE * size
+    return (left - _before(left, key)) > NEW_SYRINGE_SHARE * size
 
 
 def paused_after(rows: pd.DataFrame) -> pd.Series:
@@ -223,9 +236,12 @@ def paused_after(rows: pd.DataFrame) -> pd.Series:
     Series of bool
         On the index of `rows`; false where no pause is charted.
     """
+    paused = rows["entry"] == Entry.PAUSE
+    if not paused.any():
+        return paused
     state = pd.Series(np.nan, index=rows.index)
     state[(rows["running"] == "yes") | rows["entry"].isin(STEPS_HERE)] = 0.0
-    state[rows["entry"] == Entry.PAUSE] = 1.0
+    state[paused] = 1.0
     return state.groupby(rows["infusion_id"]).ffill().fillna(0.0) == 1.0
 
 
@@ -249,15 +265,8 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         first row's; start_volume_ml the start row's reading. Empty text, NaN and NaT
         are "not known".
     """
-    known = _with_named_driver(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
-    by_row = known.groupby("infusion_id").agg(
-        ward=("ward", "first"),
-        patient_id=("patient_id", "first"),
-        driver_id=("named_driver", "first"),
-        first_row=("checked_at", "min"),
-        last_row=("checked_at", "max"),
-        checks=("checked_at", "size"),
-    )
+    known = checks.loc[checks["infusion_id"] != "", _DESCRIBING]
+    by_row = _by_infusion(known)
     given = _merged_table(_under_own_ids(table, by_row.index))
     out = given.reindex(given.index.union(by_row.index))
     for name in ("ward", "patient_id", "driver_id"):
@@ -269,7 +278,7 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         out[name] = by_row[name].reindex(out.index)
     out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
     start = _start_rows(known)
-    out["has_start_row"] = out.index.isin(start.index)
+    out["has_start_row"] = are_among(out.index.to_series(), start.index)
     start_time = start["checked_at"].reindex(out.index)
     out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
     out["start_volume_ml"] = out["start_volume_ml"].fillna(
@@ -281,7 +290,9 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
 def _under_own_ids(table: pd.DataFrame, known: pd.Index) -> pd.DataFrame:
     """Give an infusion the id it has after two patients under one id were parted."""
     own = table["infusion_id"] + " of " + table["patient_id"]
-    return table.assign(infusion_id=table["infusion_id"].mask(own.isin(known), own))
+    return table.assign(
+        infusion_id=table["infusion_id"].mask(are_among(own, known), own)
+    )
 
 
 def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
@@ -302,14 +313,36 @@ _PROVENANCE = ("source", "file", "line")
 
 def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:
     """Give the row each infusion starts with, where one is charted."""
-    first = ~checks.duplicated("infusion_id")
-    opens = (checks["entry"] == Entry.START) | (
-        (checks["entry"] == Entry.SYRINGE_CHANGE) & first
-    )
+    opens = checks["entry"] == Entry.START
+    changed = checks["entry"] == Entry.SYRINGE_CHANGE
+    if changed.any():
+        opens |= changed & ~checks["infusion_id"].duplicated()
     starts = checks[opens]
     return starts[~starts.duplicated("infusion_id")].set_index("infusion_id")
 
 
-def _with_named_driver(rows: pd.DataFrame) -> pd.DataFrame:
-    """Add the driver as a column whose first value is the first one charted."""
-    return rows.assign(named_driver=rows["driver_id"].replace("", np.nan))
+def _by_infusion(rows: pd.DataFrame) -> pd.DataFrame:
+    """Bring rows in order of time together: one a syringe run, by infusion_id.
+
+    Ward and patient of its first row, the first driver that is named, the times of its
+    first and last row, and how many there are.
+    """
+    codes, ids = pd.factorize(rows["infusion_id"], sort=True)
+    checks = np.bincount(codes, minlength=len(ids))
+    together, ends = np.argsort(codes, kind="stable"), np.cumsum(checks)
+    first = rows.iloc[together[ends - checks]]
+    driver = np.full(len(ids), "", dtype=object)
+    is_named = (rows["driver_id"] != "").to_numpy()
+    of, at = np.unique(codes[is_named], return_index=True)
+    driver[of] = rows.loc[is_named, "driver_id"].iloc[at]
+    return pd.DataFrame(
+        {
+            "ward": first["ward"].array,
+            "patient_id": first["patient_id"].array,
+            "driver_id": pd.array(driver, dtype="str"),
+            "first_row": first["checked_at"].array,
+            "last_row": rows["checked_at"].iloc[together[ends - 1]].array,
+            "checks": checks,
+        },
+        index=pd.Index(ids, name="infusion_id"),
+    )

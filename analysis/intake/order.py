@@ -6,11 +6,15 @@ twice) are kept as they stand in the file, where the rows around them show which
 runs; elsewhere what they say decides.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.columns import CHECKS
 from analysis.intake.rows import take_rows
+from analysis.lookup import each_once
 from analysis.terms import Entry
 
 #: Within one infusion a start comes first and an end last.
@@ -40,22 +44,57 @@ def in_order(rows: pd.DataFrame) -> pd.DataFrame:
         columns.
     """
     entry = rows["entry"]
-    rank = entry.map(_IN_RUN).where(rows["infusion_id"] != "", entry.map(_BETWEEN_RUNS))
-    out = rows[[*_MOMENT, "file", "line"]].assign(
-        rank=rank.fillna(_OTHER).astype("int64"), at=np.arange(len(rows))
-    )
-    out = out.sort_values([*_MOMENT, "rank"], kind="stable", ignore_index=True)
-    # Few rows are alike in all of these, and only they need the other columns.
-    alike = out.duplicated([*_MOMENT, "rank"], keep=False)
-    if alike.any():
+    rank = _ranks(entry, _IN_RUN)
+    if (no_id := rows["infusion_id"] == "").any():
+        rank = rank.mask(no_id, _ranks(entry, _BETWEEN_RUNS))
+    out = rows[[*_MOMENT, "file", "line"]].assign(rank=rank, at=np.arange(len(rows)))
+    order, is_alike = _sorted(out)
+    if is_alike.any():
+        # Few rows are alike in all of these, and only they need the other columns.
+        out = out.take(order).reset_index(drop=True)
+        alike = pd.Series(is_alike)
         rest = [name for name in CHECKS.names if name not in _MOMENT]
         tied = out[alike].assign(place=_places(out)[alike])
         others = rows[rest].iloc[tied["at"]].set_axis(tied.index)
         tied = tied.join(others).sort_values(
             [*_MOMENT, "rank", "place", *rest, "file", "line"], kind="stable"
         )
-        out.loc[alike, "at"] = tied["at"].to_numpy()
-    return take_rows(rows, out["at"].to_numpy())
+        order[is_alike] = tied["at"].to_numpy()
+    return take_rows(rows, order)
+
+
+def _ranks(entry: pd.Series, ranks: Mapping[Entry, int]) -> pd.Series:
+    of_word = {str(word): rank for word, rank in ranks.items()}
+    return each_once(entry, lambda word: of_word.get(word, _OTHER), "int64")
+
+
+def _sorted(
+    rows: pd.DataFrame,
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
+    """Sort rows by moment, chart and rank; tell which have another that is alike.
+
+    By whole numbers that stand for the texts: to sort texts takes several times longer.
+    """
+    chart = np.zeros(len(rows), dtype=np.int64)
+    for name in _CHART:
+        codes, different = pd.factorize(rows[name], sort=True)
+        if (int(chart.max(initial=0)) + 1) * (len(different) + 1) > _MOST_CHARTS:
+            chart = np.unique(chart, return_inverse=True)[1]
+        chart = chart * (len(different) + 1) + codes
+    moment = rows["checked_at"].astype("int64").to_numpy()
+    keys = (rows["rank"].to_numpy(), chart, moment)
+    order = np.lexsort(keys)
+    is_same = np.ones(max(len(rows) - 1, 0), dtype=bool)  # as the row before
+    for key in keys:
+        is_same &= np.diff(key[order]) == 0
+    is_alike = np.zeros(len(rows), dtype=bool)
+    is_alike[1:] |= is_same
+    is_alike[:-1] |= is_same
+    return order, is_alike
+
+
+#: Above this a whole number would not hold the product of what is in the columns.
+_MOST_CHARTS = 2**62
 
 
 def _places(rows: pd.DataFrame) -> pd.Series:

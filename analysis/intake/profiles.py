@@ -100,6 +100,8 @@ class Profile:
         moment, day or clock where most cells are such; else empty.
     unit : str
         What a row of units under the header says.
+    dittos : int
+        Cells that hold a ditto mark.
     """
 
     header: str
@@ -109,6 +111,7 @@ class Profile:
     different: int
     time_kind: str = ""
     unit: str = ""
+    dittos: int = 0
 
     @property
     def named(self) -> str:
@@ -190,7 +193,12 @@ def profile(header: str, column: pd.Series, unit: str = "") -> Profile:
     blank += int(merged[marks].sum())
     recorded = merged[~marks & (merged.index != "")]
     found = Profile(header, recorded, len(column), blank, len(every), unit=unit)
-    return replace(found, time_kind=time_class(found))
+    short = every[every.index.str.len() <= _LONGEST_DITTO]
+    dittos = sum(n for cell, n in short.items() if str(cell).casefold() in words.DITTO)
+    return replace(found, time_kind=time_class(found), dittos=dittos)
+
+
+_LONGEST_DITTO = max(map(len, words.DITTO))
 
 
 #: Different cells of a column that are looked at.

@@ -15,6 +15,7 @@ from analysis.intake.sheet import Sheet, naming
 from analysis.intake.sheet_errors import SHEET_ERRORS
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.intake.vocabulary import KNOWN_WORDS
+from analysis.lookup import each_once
 from analysis.terms import RejectReason, SiteSign
 
 _PER_DAY = 24.0
@@ -269,21 +270,23 @@ def _hourly(
     if not usual and not charted:
         usual = "mL/h"
     unit = unit.where(unit != "", usual)
-    kinds = {
-        u: "day"
-        if synonyms.is_per_day(u)
-        else "hour"
-        if synonyms.is_per_hour(u)
-        else ""
-        for u in unit.unique()
-        if not synonyms.is_travel(u)
-    }
-    kind = unit.map(kinds).astype("str").fillna("")
-    amount = pd.to_numeric(value.where(kind == "day"), errors="coerce") / _PER_DAY
-    digits = np.char.mod("%.4f", amount.fillna(0.0).to_numpy())
-    daily = pd.Series(digits, index=value.index, dtype="str").where(amount.notna(), "")
-    out = value.where(kind == "hour", "").where(kind != "day", daily)
+    kind = each_once(unit, _time_of_rate)
+    if (kind == "hour").all():
+        return value, pd.Series(data=False, index=index)
+    out = value.where(kind == "hour", "").where(kind != "day", each_once(value, _daily))
     return out, (kind == "") & (unit == "") & (value != "")
+
+
+def _time_of_rate(unit: str) -> str:
+    if synonyms.is_travel(unit):
+        return ""
+    if synonyms.is_per_day(unit):
+        return "day"
+    return "hour" if synonyms.is_per_hour(unit) else ""
+
+
+def _daily(value: str) -> str:
+    return f"{float(value) / _PER_DAY:.4f}" if value else ""
 
 
 def read_words(
@@ -308,12 +311,14 @@ def read_words(
         words.key_of(k): v for k, v in sheet.layout.words.get(column.name, {}).items()
     }
     found = {c: _known_words(c, column, own) for c in cell.unique() if c}
-    known = cell.map({c: ";".join(k) for c, (k, _) in found.items()})
-    unknown = cell.map({c: ";".join(u) for c, (_, u) in found.items()})
-    reading.text[column.name] = known.astype("str").fillna("")
+    nothing: tuple[list[str], list[str]] = ([], [])
+    known = each_once(cell, lambda c: ";".join(found.get(c, nothing)[0]))
+    reading.text[column.name] = known
     reading.originals[column.name] = cell
     reading.headers[column.name] = header
-    bad = unknown.astype("str").fillna("")
+    if not any(unknown for _, unknown in found.values()):
+        return
+    bad = each_once(cell, lambda c: ";".join(found.get(c, nothing)[1]))
     text = (
         f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; "
         "the row is kept without it"
@@ -362,30 +367,57 @@ def read_text(
     sheet : Sheet
         The table, with its layout.
     """
-    parts = []
+    is_name = column.name in NAMES
+    parts, wrong = [], []
     for header in headers:
-        part = sheet.cells[header]
-        digits = _digits_for(header, sheet.layout)
-        if digits:
-            is_number = part.str.fullmatch(r"\d+")
-            part = part.where(~is_number, part.str.zfill(digits))
-        parts.append(part)
+        part, is_wrong = _without_formulas(sheet.cells[header], is_name=is_name)
+        parts.append(_with_zeros(part, _digits_for(header, sheet.layout)))
+        wrong.append(is_wrong)
     out = parts[0]
     for part in parts[1:]:
         out = out + "/" + part
-    for part in parts:
-        out = out.where((part != "") & ~part.isin(SHEET_ERRORS), "")
+    if len(parts) > 1 or wrong[0].any():
+        for part, is_wrong in zip(parts, wrong, strict=True):
+            out = out.where((part != "") & ~is_wrong, "")
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
-    if column.name in NAMES:
+    if is_name:
         out = one_spelling(out)
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
     # The other parts of an id are columns of their own.
-    bad = parts[-1][parts[-1].isin(SHEET_ERRORS)]
-    text = f"{headers[-1]} reads '{{value}}', an error of the sheet; the row is kept "
-    why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
-    reading.fault(bad, column.name, headers[-1], why)
+    bad = parts[-1][wrong[-1]]
+    for is_formula, what in ((False, "an error"), (True, "a formula")):
+        text = f"{headers[-1]} reads '{{value}}', {what} of the sheet; the row is kept "
+        why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
+        mine = bad.str.startswith("=") == is_formula
+        reading.fault(bad[mine], column.name, headers[-1], why)
+
+
+def _without_formulas(
+    cells: pd.Series, *, is_name: bool
+) -> tuple[pd.Series, pd.Series]:
+    """Give cells, and which hold what a sheet wrote in place of a value.
+
+    A note may begin with the sign of a formula; a name or a code that does is the same
+    for rows that have nothing in common but the formula. One in quotes alone is a code
+    kept from losing its zeros.
+    """
+    is_wrong = cells.isin(SHEET_ERRORS)
+    if is_name and (is_formula := cells.str.startswith("=")).any():
+        cells = cells.mask(is_formula, cells.str.replace(_QUOTED, r"\1", regex=True))
+        is_wrong |= cells.str.startswith("=")
+    return cells, is_wrong
+
+
+def _with_zeros(cells: pd.Series, digits: int) -> pd.Series:
+    if not digits:
+        return cells
+    is_number = cells.str.fullmatch(r"\d+")
+    return cells.where(~is_number, cells.str.zfill(digits))
+
+
+_QUOTED = r'^="([^"]*)"$'
 
 
 def _digits_for(header: str, layout: TableLayout) -> int:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
+from analysis.intake.alike import number_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
@@ -27,7 +28,7 @@ from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
-from analysis.intake.signs import find_signs
+from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
@@ -88,8 +89,11 @@ def _composite(draft: Draft) -> Draft:
     cells = draft.raw.cells
     if not header or not parts or draft.table.fill_down:
         return draft
-    known = cells[(cells[[header, *parts]] != "").all(axis=1)]
-    owners = known[[header, *parts]].drop_duplicates().groupby(header).size()
+    names = [header, *parts]
+    is_known = np.logical_and.reduce([(cells[h] != "").to_numpy() for h in names])
+    first = np.unique(number_alike([dict(cells.loc[is_known, names])]))
+    one = cells.loc[is_known, header].iloc[first]
+    owners = one.groupby(one).size()
     if not len(owners) or (owners > 1).mean() < 0.3:
         return draft
     columns = {**draft.table.columns, "infusion_id": (*parts, header)}
@@ -258,13 +262,15 @@ def _items(draft: Draft) -> Draft:
     for question in doubt_questions(doubts):
         draft = replace(draft, questions=(*draft.questions, question))
     taken = {n for names in columns.values() for n in names}
+    draft = replace(draft, profiles={**draft.profiles, **parts})
+    draft = find_sign_items(draft, {n: p for n, p in parts.items() if n not in taken})
+    taken = {n for names in draft.table.items.values() for n in names}
     if unused := [n for n in parts if n and n not in taken]:
         draft = draft.say("items", f"read and not used: {', '.join(unused)}")
-    profiles = {**draft.profiles, **parts}
     if "set_rate_ml_h" in columns and not draft.header(synonyms.UNITS):
         name = columns["set_rate_ml_h"][0]
         draft = with_unit(draft, name, parts[name], float("nan"))
-    return replace(draft, profiles=profiles)
+    return draft
 
 
 def _why(draft: Draft) -> Draft:

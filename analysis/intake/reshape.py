@@ -33,6 +33,7 @@ from analysis.intake.turned import (
     frame_of,
     no_fate,
 )
+from analysis.lookup import each_once
 
 __all__ = [
     "CARRIED",
@@ -111,8 +112,8 @@ def _changed_by_entry(reading: Reading, sheet: Sheet) -> None:
         if not cells or column in reading.text:
             continue
         is_so = {c: words.key_of(c) in known for c in cells[0].unique()}
-        if any(is_so.values()):
-            changed = cells[0].map(is_so).astype(bool)
+        changed = each_once(cells[0], is_so.__getitem__, "bool")
+        if changed.any():
             blank = pd.Series("", index=changed.index, dtype="str")
             reading.text[column] = blank.mask(changed, "yes")
             reading.headers[column] = sheet.layout.columns["entry"][0]

@@ -1,5 +1,6 @@
 """A raw table before its cells are read: totals out, blanks filled, marks resolved."""
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,6 +14,7 @@ from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
 from analysis.intake.spelling import NAMES, one_spelling
+from analysis.lookup import each_once
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +151,10 @@ def rows_called(
         True for rows that are none.
     """
     first = first_filled(cells)
-    is_called = first.map({c: words.key_of(c) in names for c in first.unique()})
-    called = cells[is_called.astype(bool)]
+    if not names:
+        return pd.Series(data=False, index=cells.index)
+    is_called = each_once(first, lambda c: words.key_of(c) in names, "bool")
+    called = cells[is_called]
     is_timed = pd.Series(data=bool(times), index=called.index)
     for header in times:
         is_timed &= called[header].map(is_written_time).astype(bool)
@@ -236,18 +240,18 @@ def resolved(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
             # The same as above, unless a name to its left is another than above.
             left = out[names[:i]]
             chart = (left != left.shift()).any(axis=1).cumsum()
-            above = out[header].mask(_is_ditto(cells[header])).groupby(chart).ffill()
+            above = out[header].mask(_are_dittos(cells[header])).groupby(chart).ffill()
             out[header] = above.astype("str").fillna("")
     chart = _chart_of(cells, out, layout)
     for header in (h for h in layout.ditto if h not in names):
         # A mark with nothing above it in its chart stays, and is set aside.
-        above = out[header].mask(_is_ditto(cells[header])).groupby(chart).ffill()
+        above = out[header].mask(_are_dittos(cells[header])).groupby(chart).ffill()
         out[header] = above.where(above.notna(), out[header]).astype("str")
     return out
 
 
-def _is_ditto(cells: pd.Series) -> pd.Series:
-    return cells.str.strip().str.casefold().isin(words.DITTO)
+def _are_dittos(cells: pd.Series) -> pd.Series:
+    return each_once(cells, lambda cell: cell.strip().casefold() in words.DITTO, "bool")
 
 
 def naming(layout: TableLayout) -> list[str]:
@@ -292,13 +296,20 @@ def _recorded(cells: pd.DataFrame, layout: TableLayout) -> pd.DataFrame:
     """Empty the cells that hold a mark of "not recorded"."""
     marks = words.NOT_RECORDED | {words.key_of(w) for w in layout.not_recorded}
     used = {header for _, header in layout.named()}
+    has_digits = any(_DIGIT.search(mark) for mark in marks)
     out = cells.copy()
     for header in used:
         column = cells[header]
-        empty = [c for c in column.unique() if c and words.key_of(c) in marks]
+        different = pd.Series(column.unique(), dtype="str")
+        if not has_digits:  # then no code, number or time is a mark
+            different = different[~different.str.contains(_DIGIT.pattern)]
+        empty = [c for c in different if c and words.key_of(c) in marks]
         if empty:
             out[header] = column.where(~column.isin(empty), "")
     return out
+
+
+_DIGIT = re.compile("[0-9]")
 
 
 def identity(sheet: Sheet) -> dict[str, pd.Series]:
@@ -347,9 +358,9 @@ def is_struck(sheet: Sheet) -> pd.Series:
         words.key_of(k): v
         for k, v in sheet.layout.words.get(synonyms.STRUCK, {}).items()
     }
-    meaning = {
-        c: own.get(words.key_of(c)) or words.one_word(c, words.STATUS) or words.IN_FORCE
-        for c in cells[0].unique()
-        if c
-    }
-    return (cells[0].map(meaning) == words.STRUCK).astype(bool)
+
+    def is_struck_word(cell: str) -> bool:
+        meaning = own.get(words.key_of(cell)) or words.one_word(cell, words.STATUS)
+        return meaning == words.STRUCK
+
+    return each_once(cells[0], is_struck_word, "bool")

@@ -36,13 +36,15 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     >>> one_spelling(pd.Series(["Ward  4", "Cafe\u0301"])).tolist()
     ['Ward 4', 'Caf\xe9']
     """
-    text = pa.array(cells, type=pa.large_string())
+    codes, names = pd.factorize(cells)
+    known = text = pa.array(names, type=pa.large_string())
     if not pc.all(pc.string_is_ascii(text), min_count=0).as_py():
         text = pc.utf8_normalize(pc.replace_substring_regex(text, _MARKS, ""), "NFC")
     text = pc.utf8_trim_whitespace(pc.replace_substring_regex(text, _BLANKS, " "))
-    if text.equals(pa.array(cells, type=pa.large_string())):
+    if text.equals(known):
         return cells  # nothing to mend, and no second copy to keep
-    return pd.Series(text.to_pandas(), dtype="str").set_axis(cells.index)
+    mended = pd.Series(text.to_pandas(), dtype="str").array
+    return pd.Series(mended.take(codes), index=cells.index)
 
 
 def spellings(rows: pd.DataFrame) -> list[str]:
@@ -60,12 +62,13 @@ def spellings(rows: pd.DataFrame) -> list[str]:
     """
     told = []
     for name in (n for n in _NAMING if n in rows):
-        known = pd.Series(sorted(set(rows[name].unique()) - {""}), dtype="str")
-        folded = known.str.casefold()
+        known = pd.Series(rows[name].unique(), dtype="str")
+        folded = known.str.lower()
         is_alike = folded.duplicated(keep=False)
-        several = known[is_alike].groupby(folded[is_alike]).agg(list)
-        if not len(several):
+        if not is_alike.any():
             continue
+        known = known[is_alike].sort_values()
+        several = known.groupby(folded[is_alike]).agg(list)
         ways = " and ".join(f"'{way}'" for way in several.iloc[0])
         more = f", and {len(several) - 1} more" if len(several) > 1 else ""
         told.append(

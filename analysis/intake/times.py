@@ -5,6 +5,7 @@ an hour comes twice; rows of one chart in their order in the file say which of t
 is meant where a time runs back, and are marked where nothing does.
 """
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -28,7 +29,7 @@ _PATTERN = (
 
 
 def read_times(
-    text: pd.Series, zone: ZoneInfo, chart: pd.Series
+    text: pd.Series, zone: ZoneInfo, charts: Callable[[], pd.Series]
 ) -> tuple[pd.Series, pd.Series, pd.Series]:
     """Read ISO 8601 times.
 
@@ -38,8 +39,9 @@ def read_times(
         Cells in the order of the file; empty where nothing is charted.
     zone : ZoneInfo
         Zone of times without an offset.
-    chart : Series, shape (n,)
-        What a row belongs to: rows of one chart are expected in order of time.
+    charts : callable
+        Gives what each row belongs to, as a Series of shape (n,): rows of one chart are
+        expected in order of time. Called where a clock change must be settled only.
 
     Returns
     -------
@@ -52,12 +54,13 @@ def read_times(
     """
     if (text == "").all():
         return _no_times(text, zone)
-    parts, local = _local_times(text)
-    is_date = local.notna() & parts["hour"].isna()
-    has_offset = parts["offset"].notna()
+    local, is_date, offset = _local_times(text)
     local = local.mask(is_date)
-    settled, notes = _settle(local.mask(has_offset), zone, chart)
-    offset = _offset_of(parts["offset"])
+    has_offset = offset.notna()
+    if not has_offset.any():
+        settled, notes = _settle(local, zone, charts)
+        return settled.dt.tz_convert(zone), notes, is_date
+    settled, notes = _settle(local.mask(has_offset), zone, charts)
     exact = (local - offset).dt.tz_localize(UTC)
     utc = settled.where(~has_offset, exact)
     return utc.dt.tz_convert(zone), notes, is_date
@@ -81,7 +84,10 @@ def read_spans(text: pd.Series, zone: ZoneInfo) -> tuple[pd.Series, pd.Series]:
     if (text == "").all():
         none, _, _ = _no_times(text, zone)
         return none, none
-    alone = pd.Series(np.arange(len(text)), index=text.index)
+
+    def alone() -> pd.Series:
+        return pd.Series(np.arange(len(text)), index=text.index)
+
     times, _, is_date = read_times(text, zone, alone)
     day = pd.to_datetime(text.where(is_date), format="%Y-%m-%d", errors="coerce")
     first, _ = _settle(day, zone, alone)
@@ -104,12 +110,15 @@ def _no_times(
     )
 
 
-def _local_times(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
+def _local_times(text: pd.Series) -> tuple[pd.Series, pd.Series, pd.Series]:
+    """Give local times, which of them are dates alone, and offsets (NaT for none)."""
     # A month has fewer minutes than a large log has rows: each is read once.
     codes, different = pd.factorize(text)
     parts, local = _parsed(pd.Series(different, dtype="str"))
-    has = parts[["hour", "offset"]].take(codes).set_axis(text.index)
-    return has, local.take(codes).set_axis(text.index)
+    is_date = local.notna() & parts["hour"].isna()
+    found = (local, is_date, _offset_of(parts["offset"]))
+    local, is_date, offset = (s.take(codes).set_axis(text.index) for s in found)
+    return local, is_date, offset
 
 
 def _parsed(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
@@ -139,7 +148,7 @@ def _offset_of(text: pd.Series) -> pd.Series:
 
 
 def _settle(
-    local: pd.Series, zone: ZoneInfo, chart: pd.Series
+    local: pd.Series, zone: ZoneInfo, charts: Callable[[], pd.Series]
 ) -> tuple[pd.Series, pd.Series]:
     """Turn local times into UTC, and say where the clock change had to be settled."""
     notes = pd.Series("", index=local.index, dtype="str")
@@ -151,7 +160,7 @@ def _settle(
     twice = odd & local[odd].map(lambda t: _comes_twice(t, zone)).reindex(
         local.index, fill_value=False
     ).astype(bool)
-    second = _runs_back(local, twice, chart)
+    second = _runs_back(local, twice, charts())
     first = (~second).to_numpy()
     notes[twice] = FIRST_OF_TWO
     notes[second] = SECOND_OF_TWO

@@ -70,6 +70,7 @@ def _grid(drivers: pd.DataFrame) -> Grid:
         rows=rows,
         numeric=frozenset(range(1, 7)),
         more=f"{more:,} more in tables/drivers.csv" if more > 0 else "",
+        is_for_search=True,
     )
 
 

@@ -14,10 +14,14 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.errors import OutputError
+from analysis.policy import Policy
 
 FILE = "run.json"
 MARK = "steadyfall_output"
 KIND = "monthly audit"
+STUDY = "study of site reactions"
+
+_COMMANDS = {KIND: "steadyfall audit", STUDY: "steadyfall research"}
 
 _PACKAGES = (
     "pandas",
@@ -56,7 +60,6 @@ def manifest(
     dict
         Plain values, ready for JSON; a missing number is None.
     """
-    policy = result.policy
     return {
         MARK: KIND,
         "versions": versions(),
@@ -65,20 +68,36 @@ def manifest(
         "is_part_of_month": bool(result.is_part_of_month),
         "log_start": result.log_start.isoformat(),
         "log_end": result.log_end.isoformat(),
-        "policy": {
-            "name": policy.name,
-            "path": policy.path,
-            "sha256": hashlib.sha256(policy.text.encode()).hexdigest(),
-            "is_example": policy.is_example,
-            "text": policy.text,
-        },
-        "account": _plain(result.account),
-        "noise": _plain(result.noise),
+        "policy": policy_part(result.policy),
+        "account": plain(result.account),
+        "noise": plain(result.noise),
         "threshold": asdict(result.threshold),
         "not_in_export": dict(result.not_in_export),
         "notes": list(result.notes),
-        "qualifiers": _plain(result.qualifiers),
+        "qualifiers": plain(result.qualifiers),
         "files": files,
+    }
+
+
+def policy_part(policy: Policy) -> dict[str, Any]:
+    """Give what ``run.json`` holds of a policy.
+
+    Parameters
+    ----------
+    policy : Policy
+        The limits in force.
+
+    Returns
+    -------
+    dict
+        All of its text, and its hash.
+    """
+    return {
+        "name": policy.name,
+        "path": policy.path,
+        "sha256": hashlib.sha256(policy.text.encode()).hexdigest(),
+        "is_example": policy.is_example,
+        "text": policy.text,
     }
 
 
@@ -96,13 +115,15 @@ def write_manifest(content: dict[str, Any], folder: Path) -> None:
     (folder / FILE).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
-def read_manifest(folder: Path | str) -> dict[str, Any]:
-    """Read ``run.json`` of a folder that an audit wrote.
+def read_manifest(folder: Path | str, kind: str = KIND) -> dict[str, Any]:
+    """Read ``run.json`` of a folder that an audit or a study wrote.
 
     Parameters
     ----------
     folder : Path or str
         Folder of a report.
+    kind : str
+        Which of the two.
 
     Returns
     -------
@@ -118,10 +139,10 @@ def read_manifest(folder: Path | str) -> dict[str, Any]:
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        msg = f"{folder}: is not a folder written by steadyfall audit ({error})"
+        msg = f"{folder}: is not a folder written by {_COMMANDS[kind]} ({error})"
         raise OutputError(msg) from None
-    if not isinstance(content, dict) or content.get(MARK) != KIND:
-        raise OutputError(f"{folder}: is not a folder written by steadyfall audit")
+    if not isinstance(content, dict) or content.get(MARK) != kind:
+        raise OutputError(f"{folder}: is not a folder written by {_COMMANDS[kind]}")
     return content
 
 
@@ -157,7 +178,19 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _plain(frame: pd.DataFrame) -> dict[str, list[Any]]:
+def plain(frame: pd.DataFrame) -> dict[str, list[Any]]:
+    """Give a frame as plain values, ready for JSON.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of texts and numbers.
+
+    Returns
+    -------
+    dict
+        columns and rows; a missing value is None.
+    """
     rows = [[_value(cell) for cell in row] for row in frame.itertuples(index=False)]
     return {"columns": list(frame.columns), "rows": rows}
 

@@ -8,6 +8,7 @@ import ast
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -21,6 +22,7 @@ from nbconvert import HTMLExporter
 from nbformat import NotebookNode
 
 from analysis.errors import NotebookError
+from analysis.report.inline import inline
 
 NOTEBOOK = "monthly_audit.ipynb"
 PARAMETERS = "parameters"
@@ -152,7 +154,50 @@ def run_notebook(
     return executed
 
 
-def to_page(notebook: NotebookNode, title: str) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around a page.
+
+    Attributes
+    ----------
+    parts : tuple of (str, str)
+        Links to the parts of the page: id and words.
+    closing : str
+        The last line.
+    style : str
+        File of its own style, beside that of all pages; empty for none.
+    """
+
+    parts: tuple[tuple[str, str], ...]
+    closing: str
+    style: str = ""
+
+
+#: Around the monthly report.
+MONTHLY = Frame(
+    parts=(
+        ("act-now", "Act now"),
+        ("charts", "Charts to pull"),
+        ("standing", "Wards"),
+        ("trust", "Trust"),
+        ("changed", "Changes"),
+        ("review", "Decided"),
+        ("each-ward", "Each ward"),
+        ("comparing", "Wards and months"),
+        ("delivery", "Delivery findings"),
+        ("drivers", "Drivers"),
+        ("others", "Other findings"),
+        ("log", "The log"),
+        ("definitions", "Definitions"),
+        ("policy", "Policy"),
+        ("cautions", "Cautions"),
+    ),
+    closing="No flag does not mean delivered. This report holds rows about persons: "
+    "keep it as you keep charts.",
+)
+
+
+def to_page(notebook: NotebookNode, title: str, frame: Frame = MONTHLY) -> str:
     """Make one self-contained HTML page of an executed notebook.
 
     Parameters
@@ -161,21 +206,31 @@ def to_page(notebook: NotebookNode, title: str) -> str:
         With outputs.
     title : str
         Title of the page.
+    frame : Frame
+        What stands around it.
 
     Returns
     -------
     str
-        HTML without code cells, scripts or anything to fetch.
+        HTML without code cells or anything to fetch; its one script is ours.
     """
     folder = resources.files("analysis.report")
     with resources.as_file(folder.joinpath("templates")) as templates:
         exporter = HTMLExporter(
             extra_template_basedirs=[str(templates.parent)],
             template_name=templates.name,
+            template_file="index.html.j2",
             exclude_anchor_links=True,
         )
         page, _ = exporter.from_notebook_node(
-            notebook, resources={"title": title, "metadata": {"name": title}}
+            notebook,
+            resources={
+                "title": title,
+                "inline": inline(with_script=True, style=frame.style),
+                "parts": frame.parts,
+                "closing": frame.closing,
+                "metadata": {"name": title},
+            },
         )
     return page if page.endswith("\n") else page + "\n"
 

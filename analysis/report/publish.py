@@ -5,10 +5,8 @@ folder of the report exist while this runs; what a killed run left of them is pu
 at the next start.
 """
 
-import os
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -34,6 +32,16 @@ from analysis.report.notebook import (
     to_page,
     with_parameters,
 )
+from analysis.report.swap import (
+    DROPPINGS,
+    LOCKS,
+    check_parent,
+    missing_parents,
+    repair,
+    staged_beside,
+    swap,
+    told,
+)
 from analysis.report.tables import (
     FOLDER,
     review_files,
@@ -46,12 +54,6 @@ from analysis.terms import ReviewState
 
 PAGE = "report.html"
 EXECUTED = "report.ipynb"
-
-#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
-_DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
-
-#: Beginnings of the files that office programs keep beside a workbook that is open.
-_LOCKS = ("~$", ".~lock.")
 
 #: Working lists in a report's folder; once edited they are a person's work.
 _LISTS = (workbook.FILE, workbook.CSV_FILE)
@@ -86,9 +88,9 @@ def check_output_folder(out: Path) -> None:
     out = out.resolve()
     if not out.name:
         raise OutputError(f"{out}: is no folder for a report; choose one with --out")
-    with _told(out):
-        _check_parent(out)
-        _repair(out)
+    with told(out):
+        check_parent(out)
+        repair(out)
         if not out.exists():
             return
         if not out.is_dir():
@@ -145,10 +147,10 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     say = progress or _silent
     lists = _list_hashes(out)
     decisions = _all_decisions(out, given)
-    made = _missing_parents(out)
-    staged = _staged(out)
+    made = missing_parents(out)
+    staged = staged_beside(out)
     try:
-        with _told(out):
+        with told(out):
             staged.mkdir(parents=True)
             _fill(result, decisions, staged)
             now = run_at or datetime.now(UTC)
@@ -162,7 +164,7 @@ def publish(  # noqa: PLR0913 - all but two by keyword
                 _make_page(result, staged, values, say)
             say("putting the report in its place")
             _check_unchanged(out, lists)
-            _swap(staged, out)
+            swap(staged, out)
     except BaseException:
         shutil.rmtree(staged, ignore_errors=True)
         for folder in made:
@@ -243,7 +245,7 @@ def _check_ours(out: Path) -> None:
     found = sorted(_files(out))
     for name in found:
         last = name.rsplit("/", 1)[-1]
-        if last.startswith(_LOCKS):
+        if last.startswith(LOCKS):
             msg = f"{out / name}: somebody has this open; close it and run again"
             raise OutputError(msg)
     foreign = [name for name in found if name not in run["files"]]
@@ -292,91 +294,13 @@ def _decided_before(out: Path) -> pd.DataFrame:
 def _files(out: Path) -> Iterator[str]:
     """Name the files of a report; a folder that is not ours counts as a file."""
     for path in out.iterdir():
-        if path.name in _DROPPINGS:
+        if path.name in DROPPINGS:
             continue
         if path.is_dir() and not path.is_symlink() and path.name == FOLDER:
             yield from (
                 f"{FOLDER}/{inner.name}"
                 for inner in path.iterdir()
-                if inner.name not in _DROPPINGS
+                if inner.name not in DROPPINGS
             )
         else:
             yield path.name
-
-
-def _check_parent(out: Path) -> None:
-    ancestor = next(folder for folder in out.parents if folder.exists())
-    if not ancestor.is_dir():
-        raise OutputError(f"{ancestor}: is a file; choose a folder with --out")
-    if not os.access(ancestor, os.W_OK):
-        msg = f"{ancestor}: cannot be written; choose another folder with --out"
-        raise OutputError(msg)
-
-
-def _missing_parents(out: Path) -> list[Path]:
-    """List the parents that do not exist yet, the innermost first."""
-    return [folder for folder in out.parents if not folder.exists()]
-
-
-# --- the swap ---
-
-
-def _staged(out: Path) -> Path:
-    return out.with_name(f".{out.name}.steadyfall-new")
-
-
-def _aside(out: Path) -> Path:
-    return out.with_name(f".{out.name}.steadyfall-old")
-
-
-def _swap(staged: Path, out: Path) -> None:
-    aside = _aside(out)
-    if out.exists():
-        out.rename(aside)
-    try:
-        staged.rename(out)
-    except OSError:
-        if aside.exists():
-            aside.rename(out)
-        raise
-    # The new report stands; an old one that is held open is deleted at the next start.
-    shutil.rmtree(aside, ignore_errors=True)
-
-
-def _repair(out: Path) -> None:
-    """Undo what a killed run left: the old report back, then no leftovers."""
-    aside, staged = _aside(out), _staged(out)
-    if aside.exists() and not out.exists():
-        aside.rename(out)
-    for left in (aside, staged):
-        if left.exists():
-            shutil.rmtree(left)
-
-
-@contextmanager
-def _told(out: Path) -> Iterator[None]:
-    """Turn what the system says into a sentence with what to do."""
-    try:
-        yield
-    except PermissionError as error:
-        held = _held_open(out) or error.filename or out
-        msg = f"{held}: cannot be replaced or written; close it and run again"
-        raise OutputError(msg) from None
-    except OSError as error:
-        msg = f"{error.filename or out}: {error.strerror or error}; nothing was written"
-        raise OutputError(msg) from None
-
-
-def _held_open(out: Path) -> Path | None:
-    """Find the file that another program holds, where the system tells."""
-    if not out.is_dir():
-        return None
-    for path in sorted(out.rglob("*")):
-        try:
-            if path.is_file():
-                path.open("r+b").close()
-        except PermissionError:
-            return path
-        except OSError:
-            continue
-    return None

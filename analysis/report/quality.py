@@ -4,7 +4,6 @@ They are the same in the monthly report and in the dry run of the intake.
 """
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -201,7 +200,7 @@ def completeness(record: Record) -> Grid:
         (
             column,
             *(
-                _empty(
+                empty_share(
                     by.loc[(column, ward), "missing"], by.loc[(column, ward), "rows"]
                 )
                 for ward in wards
@@ -479,8 +478,19 @@ def _share(part: float, whole: float) -> str:
     return f"{part:,.0f} ({f'{share:.0f}' if share >= 1 else 'under 1'} %)"
 
 
-def _empty(missing: int, rows: int) -> str:
-    """Say how many cells are empty; a column that a ward never uses is no lack."""
+def empty_share(missing: int, rows: int) -> str:
+    """Say how many cells are empty; a column that a ward never uses is no lack.
+
+    Parameters
+    ----------
+    missing, rows : int
+        Empty cells, and all of them.
+
+    Returns
+    -------
+    str
+        Number and share.
+    """
     return "not charted here" if missing == rows else _share(missing, rows)
 
 
@@ -490,29 +500,3 @@ def _part(part: float, whole: float, *, decimals: int) -> str:
     share = f"{100 * part / whole:.1f} %"
     hours = " h" if decimals else ""
     return f"{part:,.{decimals}f} of {whole:,.{decimals}f}{hours} ({share})"
-
-
-def grids(result: AuditResult) -> Sequence[Grid]:
-    """Give all tables of how a log was charted that have something to show.
-
-    Parameters
-    ----------
-    result : AuditResult
-        The audit.
-
-    Returns
-    -------
-    sequence of Grid
-        In the order of the report.
-    """
-    record = Record.of_result(result)
-    every: list[Callable[[Record], Grid | None]] = [
-        qualified,
-        completeness,
-        round_times,
-        last_digits,
-        digit_preference,
-        bucket,
-    ]
-    made = [*(make(record) for make in every), without_derived(result)]
-    return [grid for grid in made if grid is not None and grid.rows]

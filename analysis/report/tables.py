@@ -121,7 +121,10 @@ def read_review(folder: Path | str, policy: Policy) -> Review:
         A table is missing or is not of this version.
     """
     return Review(
-        **{table.name: _read(Path(folder), table, policy) for table in REVIEW_OUTPUT}
+        **{
+            table.name: read_table(Path(folder), table, policy)
+            for table in REVIEW_OUTPUT
+        }
     )
 
 
@@ -189,25 +192,41 @@ def read_tables(folder: Path | str) -> AuditResult:
     """
     folder = Path(folder)
     run = read_manifest(folder)
-    policy = Policy.parse(
-        run["policy"]["text"],
-        run["policy"]["path"],
-        is_example=run["policy"]["is_example"],
-    )
-    tables = {table.name: _read(folder, table, policy) for table in OUTPUT}
+    policy = policy_of(run)
+    tables = {table.name: read_table(folder, table, policy) for table in OUTPUT}
     return AuditResult(
         month=run["month"],
         is_part_of_month=run["is_part_of_month"],
         log_start=pd.Timestamp(run["log_start"]).tz_convert(policy.zone),
         log_end=pd.Timestamp(run["log_end"]).tz_convert(policy.zone),
         policy=policy,
-        account=_records(run["account"]),
-        noise=_records(run["noise"]),
+        account=records(run["account"]),
+        noise=records(run["noise"]),
         threshold=Threshold(**run["threshold"]),
         not_in_export=run["not_in_export"],
         notes=tuple(run["notes"]),
-        qualifiers=_records(run["qualifiers"]),
+        qualifiers=records(run["qualifiers"]),
         **tables,
+    )
+
+
+def policy_of(run: dict[str, Any]) -> Policy:
+    """Give the policy that stands in ``run.json``.
+
+    Parameters
+    ----------
+    run : dict
+        As `read_manifest` gives it.
+
+    Returns
+    -------
+    Policy
+        The limits that were in force.
+    """
+    return Policy.parse(
+        run["policy"]["text"],
+        run["policy"]["path"],
+        is_example=run["policy"]["is_example"],
     )
 
 
@@ -232,7 +251,19 @@ def _quoted(cell: str) -> str:
     return '"' + cell.replace('"', '""') + '"'
 
 
-def _records(part: dict[str, list[object]]) -> pd.DataFrame:
+def records(part: dict[str, list[object]]) -> pd.DataFrame:
+    """Give a frame that stands in ``run.json``.
+
+    Parameters
+    ----------
+    part : dict
+        columns and rows.
+
+    Returns
+    -------
+    DataFrame
+        A missing value is None.
+    """
     return pd.DataFrame(part["rows"], columns=pd.Index(part["columns"]))
 
 
@@ -313,7 +344,28 @@ def _offset(minutes: float) -> str:
     return f"{'-' if minutes < 0 else '+'}{hours:02}:{rest:02}"
 
 
-def _read(folder: Path, table: Table, policy: Policy) -> pd.DataFrame:
+def read_table(folder: Path, table: Table, policy: Policy) -> pd.DataFrame:
+    """Read one table back from ``folder/tables``.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of a report.
+    table : Table
+        Its entry in the data dictionary.
+    policy : Policy
+        Times are given in its zone.
+
+    Returns
+    -------
+    DataFrame
+        As published.
+
+    Raises
+    ------
+    OutputError
+        The table is missing or is not of this version.
+    """
     path = folder / FOLDER / f"{table.name}.csv"
     try:
         raw = pd.read_csv(

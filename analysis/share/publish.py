@@ -12,6 +12,7 @@ from analysis.errors import OutputError
 from analysis.report import facts, read_tables
 from analysis.report.definitions import definition
 from analysis.report.grid import Grid
+from analysis.report.inline import inline
 from analysis.report.section import section
 from analysis.report.tables import guarded, texts, write_csv
 from analysis.share.figures import (
@@ -127,6 +128,7 @@ def _page(summary: Summary, *, is_part: bool) -> str:
     groups = sorted(set(summary.groups.values()))
     return section(
         "summary",
+        inline=inline(with_script=False),
         month=f"{named:%B %Y}",
         is_part=is_part,
         least=summary.least,

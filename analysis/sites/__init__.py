@@ -7,14 +7,17 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
+from analysis.columns import RATES
 from analysis.intake import Log
 from analysis.lookup import clock
 from analysis.policy import Policy
-from analysis.sites.episodes import rows_of_sites, site_episodes
-from analysis.sites.rates import MEASURE, exposure, reaction_rates
+from analysis.sites.attribution import rows_of_sites
+from analysis.sites.definition import definition_of
+from analysis.sites.episodes import site_courses, site_episodes
+from analysis.sites.rates import MEASURE, exposure, reaction_rates, site_spans
 from analysis.terms import LineKind, SiteOutcome, Tally
 
-__all__ = ["MEASURE", "Sites", "judge_sites"]
+__all__ = ["MEASURE", "Sites", "absent", "judge_sites"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +60,9 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
     Sites
         Sites that cannot be judged are excluded by name.
     """
-    rows = rows_of_sites(log)
-    episodes = site_episodes(log, rows, policy)
-    pieces = exposure(episodes, rows)
+    courses = site_courses(log, rows_of_sites(log))
+    episodes = site_episodes(courses, definition_of(policy))
+    pieces = exposure(site_spans(courses), episodes)
     derived = episodes.index.str.startswith("derived-").sum() if len(episodes) else 0
     notes = (
         f"{derived} cannula sites have no id in the export; they were derived from "
@@ -67,23 +70,37 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
     )
     return Sites(
         units=_units(episodes, pieces),
-        rates=reaction_rates(episodes, pieces),
+        rates=reaction_rates(episodes, pieces)[RATES.names],
         findings=_findings(episodes),
-        not_in_export=MappingProxyType(_absent(log)),
+        not_in_export=MappingProxyType(
+            {MEASURE: reason} if (reason := absent(log)) else {}
+        ),
         notes=notes if derived else (),
     )
 
 
-def _absent(log: Log) -> dict[str, str]:
+def absent(log: Log) -> str:
+    """Say what an export lacks for any rate of site reactions.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+
+    Returns
+    -------
+    str
+        A sentence; empty where nothing is lacking.
+    """
     has_reasons = (
         (log.lines["kind"] == LineKind.CANNULA) & (log.lines["removal_reason"] != "")
     ).any()
     if "site_signs" in log.columns["checks"] or has_reasons:
-        return {}
-    return {
-        MEASURE: "Not in this export: it has no site_signs, and no lines table with "
-        "reasons for the removal of cannulas."
-    }
+        return ""
+    return (
+        "Not in this export: it has no site_signs, and no lines table with reasons for "
+        "the removal of cannulas."
+    )
 
 
 def _units(episodes: pd.DataFrame, pieces: pd.DataFrame) -> pd.DataFrame:

@@ -1,95 +1,213 @@
-"""Cannula sites: when placed, what was seen, until when watched.
+"""Cannula sites: when placed, what was seen, until when watched, and why it ended.
 
-One cannula placement is one site. Rows point at it by site_id; without one, a row
-belongs to the only cannula of the lines table that was in its patient then; else sites
-are derived from site_changed and location, and marked as derived.
+One cannula placement is one site. What does not depend on what counts as a reaction is
+found once (`site_courses`); episodes are then cut by a definition (`site_episodes`), so
+that several definitions cost little more than one.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from analysis.intake import Log
-from analysis.intake.infusions import DERIVED, short_hash
+from analysis.intake.infusions import DERIVED
 from analysis.lookup import by_key, whole_seconds
-from analysis.policy import Policy
-from analysis.terms import NO_WARD, Exclusion, LineKind, SiteOutcome
+from analysis.sites.attribution import placed_by_rows
+from analysis.sites.definition import Definition
+from analysis.terms import (
+    NO_WARD,
+    EndReason,
+    Entry,
+    Exclusion,
+    LineKind,
+    RemovalReason,
+    SiteEnd,
+    SiteOutcome,
+)
 
 
-def rows_of_sites(log: Log) -> pd.DataFrame:
-    """Give the rows of the check log that say something of a site.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Courses:
+    """What is known of each site, whatever counts as a reaction.
+
+    Attributes
+    ----------
+    sites : DataFrame
+        One row a site, indexed by site: patient_id, ward (of its first row), last_ward,
+        location, material, gauge, is_derived, first_row, last_row, has_signs,
+        placed_earliest, placed_latest, placed_at (their middle; NaT where not known),
+        starts_at (placed_at, or the first row of a site placed before the log or nobody
+        knows when), is_left_truncated, removed_at (the middle where it lies between two
+        times; NaT while in place), removal_reason, is_contradictory (removed before it
+        was inserted), gone_at (removal, else the last row), leaves (`SiteEnd` but for a
+        reaction), first_source, last_look_source, listed_source.
+    looks : DataFrame
+        Rows up to the site's removal, in order of time: site, place (of the site in
+        `sites`), checked_at, ward, infusion_id, site_signs, source.
+    """
+
+    sites: pd.DataFrame
+    looks: pd.DataFrame
+
+
+def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
+    """Follow every site from its placement to its removal or the last look.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
+    rows : DataFrame
+        As given by `rows_of_sites`.
 
     Returns
     -------
-    DataFrame
-        Accepted rows in order of time, with site (its id); rows that cannot be
-        assigned to one site are left out.
+    Courses
+        A date alone is anywhere in its local day, and the middle is taken of what the
+        looks leave of it.
     """
-    rows = log.checks.copy()
-    rows["site"] = rows["site_id"]
-    cannulas = log.lines[log.lines["kind"] == LineKind.CANNULA]
-    blank = rows["site"] == ""
-    with_table = rows["patient_id"].isin(cannulas["patient_id"])
-    rows["site"] = rows["site"].mask(
-        blank & with_table, _in_place(rows[blank & with_table], cannulas)
+    table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
+    table = table.set_index("line_id")
+    cut = by_key(rows["site"], table["removed_at_latest"])
+    looks = rows[cut.isna() | (rows["checked_at"] <= cut)]
+    known = table.index.union(pd.Index(looks["site"].unique()))
+    sites = pd.DataFrame(index=known.rename("site"))
+    looks = looks.assign(place=sites.index.get_indexer(pd.Index(looks["site"])))
+    first = looks[~looks["place"].duplicated()].set_index("site")
+    last = looks[~looks["place"].duplicated(keep="last")].set_index("site")
+    sites["is_derived"] = sites.index.str.startswith(DERIVED)
+    sites["first_row"], sites["last_row"] = first["checked_at"], last["checked_at"]
+    for name in ("patient_id", "ward"):
+        sites[name] = _filled(first[name].reindex(sites.index), table[name])
+    sites["ward"] = sites["ward"].mask(sites["ward"] == "", NO_WARD)
+    sites["last_ward"] = last["ward"].reindex(sites.index).fillna(sites["ward"])
+    where = looks[looks["site_location"] != ""].drop_duplicates("place")
+    seen_in = where.set_index("site")["site_location"]
+    listed_in = table["location"].mask(table["location"] == "")
+    sites["location"] = _filled(listed_in.reindex(sites.index), seen_in)
+    for name in ("material", "gauge", "removal_reason"):
+        sites[name] = _filled(table[name].reindex(sites.index))
+    signed = looks.loc[looks["site_signs"] != "", "site"].unique()
+    sites["has_signs"] = sites.index.isin(signed)
+    _add_start(sites, table, rows, log.checks["checked_at"].min())
+    _add_end(sites, table, _replaced(sites, first, table.index))
+    sites["gone_at"] = sites["gone_at"].fillna(log.checks["checked_at"].iloc[-1])
+    sites["leaves"] = _leaves(sites, last, rows, log)
+    sites["first_source"] = first["source"]
+    sites["last_look_source"] = last["source"]
+    sites["listed_source"] = table["source"]
+    return Courses(sites=sites, looks=looks)
+
+
+def _filled(values: pd.Series, other: pd.Series | None = None) -> pd.Series:
+    """Give texts, of another source where missing, and empty where both are."""
+    if other is not None:
+        values = values.fillna(other.reindex(values.index))
+    return values.astype("str").fillna("")
+
+
+def _middle(earliest: pd.Series, latest: pd.Series) -> pd.Series:
+    return whole_seconds(earliest + (latest - earliest) / 2)
+
+
+def _add_start(
+    sites: pd.DataFrame,
+    table: pd.DataFrame,
+    rows: pd.DataFrame,
+    log_start: pd.Timestamp,
+) -> None:
+    """Add when a site was placed, and from when it is watched.
+
+    A date alone starts at the middle of what is left of that day before the first look.
+    """
+    by_rows = placed_by_rows(rows, table.index).reindex(sites.index)
+    earliest = table["inserted_at"].reindex(sites.index).fillna(by_rows["earliest"])
+    latest = table["inserted_at_latest"].reindex(sites.index).fillna(by_rows["latest"])
+    latest = latest.where(~(latest > sites["first_row"]), sites["first_row"])
+    latest = latest.where(latest >= earliest, earliest)
+    placed = _middle(earliest, latest)
+    before = placed.isna() | (placed < log_start)
+    sites["placed_earliest"], sites["placed_latest"] = earliest, latest
+    sites["placed_at"] = placed
+    sites["is_left_truncated"] = before
+    sites["starts_at"] = placed.where(~before, sites["first_row"])
+
+
+def _replaced(sites: pd.DataFrame, first: pd.DataFrame, listed: pd.Index) -> pd.Series:
+    """Say when sites that no table lists were replaced: as the next one was placed."""
+    own = sites[~sites.index.isin(listed)].sort_values("first_row", kind="stable")
+    named = first.reindex(own.index)
+    following = own.groupby([named["patient_id"], named["run_driver_id"]])
+    at = following["placed_at"].shift(-1)
+    replaced: pd.Series = at.where(at >= own["last_row"]).reindex(sites.index)
+    return replaced
+
+
+def _add_end(sites: pd.DataFrame, table: pd.DataFrame, replaced: pd.Series) -> None:
+    """Add when a site was removed, and until when it can be watched."""
+    removed = _middle(table["removed_at"], table["removed_at_latest"])
+    removed = removed.reindex(sites.index).fillna(replaced)
+    is_said = (sites["removal_reason"] != "") & removed.isna()
+    # Removed on no known day: at its last row at the earliest, and that is all we know.
+    sites["removed_at"] = removed.fillna(sites["last_row"].where(is_said))
+    last = sites["last_row"]
+    gone = sites["removed_at"].fillna(last)
+    gone = gone.where(~(gone < last), last)
+    # What nothing dates and no row names is left for the end of the log.
+    sites["gone_at"] = gone.fillna(sites["starts_at"])
+    latest = table["removed_at_latest"].reindex(sites.index)
+    sites["is_contradictory"] = (latest < sites["placed_earliest"]).astype(bool)
+
+
+_OF_REMOVAL = {
+    str(RemovalReason.DIED): SiteEnd.DEATH,
+    str(RemovalReason.END_OF_TREATMENT): SiteEnd.END_OF_TREATMENT,
+}
+_OF_INFUSION = {
+    str(EndReason.DIED): SiteEnd.DEATH,
+    str(EndReason.TRANSFERRED): SiteEnd.TRANSFER,
+    str(EndReason.STOPPED): SiteEnd.END_OF_TREATMENT,
+    str(EndReason.COMPLETED): SiteEnd.END_OF_TREATMENT,
+}
+
+
+def _leaves(
+    sites: pd.DataFrame, last: pd.DataFrame, rows: pd.DataFrame, log: Log
+) -> pd.Series:
+    """Say why a site is no longer watched, but for a reaction.
+
+    The reason charted for its removal; a removal, where it was removed for no charted
+    reason or another site of the same patient and driver came after; how its last
+    infusion ended, where nothing of the patient is charted later; else the end of
+    observation.
+    """
+    keys = ["patient_id", "run_driver_id"]
+    newest = rows.groupby(keys)["checked_at"].max()
+    owner = pd.MultiIndex.from_frame(last[keys])
+    later = newest.reindex(owner).set_axis(last.index) > last["checked_at"]
+    is_followed = later.reindex(sites.index, fill_value=False)
+    is_last = last["checked_at"] >= by_key(
+        last["patient_id"], log.checks.groupby("patient_id")["checked_at"].max()
     )
-    derive = blank & ~with_table & _says_anything(rows)
-    rows["site"] = rows["site"].mask(derive, _derived(rows[derive]))
-    return rows[rows["site"].astype("str").fillna("") != ""]
-
-
-def _says_anything(rows: pd.DataFrame) -> pd.Series:
-    return (
-        (rows["site_signs"] != "")
-        | (rows["site_location"] != "")
-        | (rows["site_changed"] == "yes")
+    ended = by_key(last["infusion_id"], log.infusions["end_reason"]).astype("object")
+    of_infusion = ended.map(_OF_INFUSION)
+    of_infusion = of_infusion.fillna(
+        last["entry"].map({Entry.END: SiteEnd.END_OF_TREATMENT})
     )
-
-
-def _in_place(rows: pd.DataFrame, cannulas: pd.DataFrame) -> pd.Series:
-    """Give the only cannula that was in the row's patient, by its place if several."""
-    loose = rows[["patient_id", "checked_at", "site_location"]].reset_index()
-    pairs = loose.merge(cannulas, on="patient_id")
-    inside = (
-        pairs["inserted_at"].isna() | (pairs["inserted_at"] <= pairs["checked_at"])
-    ) & (
-        pairs["removed_at_latest"].isna()
-        | (pairs["checked_at"] <= pairs["removed_at_latest"])
+    of_infusion = of_infusion.where(is_last).reindex(sites.index)
+    reason = sites["removal_reason"].astype("object").map(_OF_REMOVAL)
+    is_removed = sites["removed_at"].notna() | is_followed
+    said = reason.fillna(
+        pd.Series(SiteEnd.REMOVAL, sites.index).where(is_removed).astype("object")
     )
-    pairs = pairs[inside]
-    several = pairs.duplicated("index", keep=False)
-    agrees = pairs["location"] == pairs["site_location"]
-    pairs = pairs[~several | agrees]
-    single = pairs[~pairs.duplicated("index", keep=False)].set_index("index")
-    return single["line_id"].reindex(rows.index).astype("str").fillna("")
-
-
-def _derived(rows: pd.DataFrame) -> pd.Series:
-    """Tell sites apart by site_changed rows and changes of location, per driver."""
-    order = rows.sort_values(
-        ["patient_id", "run_driver_id", "checked_at"], kind="stable"
-    )
-    keys = [order["patient_id"], order["run_driver_id"]]
-    place = order["site_location"].replace("", np.nan).groupby(keys).ffill()
-    before = place.groupby(keys).shift()
-    moved = (order["site_changed"] == "yes") | (
-        place.notna() & before.notna() & (place != before)
-    )
-    number = moved.astype("int64").groupby(keys).cumsum()
-    first = order.groupby([*keys, number])["checked_at"].transform("min")
-    stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    text = order["patient_id"] + "\x1f" + order["run_driver_id"] + "\x1f" + stamp
-    labels = {key: DERIVED + short_hash(key) for key in text.unique()}
-    named: pd.Series = text.map(labels)
+    said = said.fillna(of_infusion).fillna(SiteEnd.END_OF_OBSERVATION)
+    named: pd.Series = said.map(str).astype("str")
     return named
 
 
-def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
-    """Follow every site from its placement to a reaction, its removal or the last look.
+def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
+    """Cut every site at its reaction, its removal or the last look.
 
     A reaction is the earliest of: any reaction sign, enough different minor signs at
     one check, removal for a reaction reason; one a site. A site already showing one
@@ -98,117 +216,63 @@ def site_episodes(log: Log, rows: pd.DataFrame, policy: Policy) -> pd.DataFrame:
 
     Parameters
     ----------
-    log : Log
-        Canonical tables.
-    rows : DataFrame
-        As given by `rows_of_sites`.
-    policy : Policy
+    courses : Courses
+        As given by `site_courses`.
+    definition : Definition
         Says which signs and removal reasons make a reaction.
 
     Returns
     -------
     DataFrame
-        One row a site, indexed by site: patient_id, ward (of its first row), starts_at,
-        ends_at, event_at (NaT without a reaction), clear_at (the last look before it
-        that saw none, else the placement; NaT if neither is known), event_ward,
-        is_left_truncated,
-        outcome, exclusion, first_source, last_source.
+        One row a site, indexed by site: patient_id, ward (of its first row), location,
+        material, gauge, is_derived, placed_at, starts_at, ends_at, event_at (NaT
+        without a reaction), clear_at (the last look before it that saw none, else the
+        placement; NaT if neither is known), event_ward, is_left_truncated, end
+        (`SiteEnd`), outcome, exclusion, first_source, last_source.
     """
-    table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
-    table = table.set_index("line_id")
-    seen = rows.assign(is_reaction=_is_reaction(rows["site_signs"], policy))
-    cut = by_key(seen["site"], table["removed_at_latest"])
-    seen = seen[cut.isna() | (seen["checked_at"] <= cut)]
-    by = seen.groupby("site")
-    out = pd.DataFrame(index=table.index.union(by.size().index))
-    out["first_row"], out["last_row"] = by["checked_at"].min(), by["checked_at"].max()
-    for name in ("patient_id", "ward"):
-        out[name] = by[name].first()
-        out[name] = out[name].fillna(table[name]).astype("str").fillna("")
-    out["ward"] = out["ward"].mask(out["ward"] == "", NO_WARD)
-    out["has_signs"] = (seen["site_signs"] != "").groupby(seen["site"]).any()
-    out["has_signs"] = out["has_signs"].fillna(value=False).astype(bool)
-    _add_start(out, table, log)
-    hit = seen[seen["is_reaction"]].groupby("site")
-    out["event_at"], out["event_ward"] = hit["checked_at"].min(), hit["ward"].first()
-    for_reaction = table["removal_reason"].isin(policy.reaction_removal_reasons)
-    by_removal = for_reaction.reindex(out.index, fill_value=False)
-    middle = _middle(table["removed_at"], table["removed_at_latest"])
-    removed = middle.reindex(out.index)
-    out["event_at"] = out["event_at"].fillna(removed.where(by_removal))
-    out["event_ward"] = out["event_ward"].fillna(by["ward"].last()).fillna(out["ward"])
-    out["clear_at"] = _last_clear(seen, out)
-    watched = removed.fillna(out["last_row"])
-    watched = watched.where(watched > out["last_row"], out["last_row"]).fillna(watched)
-    # A cannula that nothing dates and no row names stands at the end of the log.
-    known = out["event_at"].fillna(watched).fillna(out["starts_at"])
-    out["ends_at"] = known.fillna(log.checks["checked_at"].iloc[-1])
-    _add_outcome(out, table["removal_reason"] != "")
-    _add_sources(
-        out, by["source"].agg(["first", "last"]), hit["source"].first(), table["source"]
-    )
+    sites, looks = courses.sites, courses.looks
+    is_reaction = definition.is_reaction(looks["site_signs"])
+    hit = looks[is_reaction].drop_duplicates("place").set_index("site")
+    names = ["patient_id", "ward", "location", "material", "gauge", "is_derived"]
+    out = sites[[*names, "placed_at", "starts_at", "is_left_truncated"]].copy()
+    by_removal = sites["removal_reason"].isin(definition.removal_reasons)
+    out["event_at"] = hit["checked_at"].reindex(out.index)
+    out["event_at"] = out["event_at"].fillna(sites["removed_at"].where(by_removal))
+    out["event_ward"] = _filled(hit["ward"].reindex(out.index), sites["last_ward"])
+    out["clear_at"] = _last_clear(looks, is_reaction, out)
+    out["ends_at"] = out["event_at"].fillna(sites["gone_at"])
+    is_event = out["event_at"].notna()
+    out["end"] = sites["leaves"].mask(is_event, str(SiteEnd.REACTION))
+    _add_outcome(out, sites)
+    own = sites["listed_source"]
+    out["first_source"] = sites["first_source"].fillna(own)
+    shown = hit["source"].reindex(out.index)
+    out["last_source"] = shown.fillna(sites["last_look_source"]).fillna(own)
     return out
 
 
-def _add_sources(
-    out: pd.DataFrame,
-    looks: pd.DataFrame,
-    shown: pd.Series,
-    listed: pd.Series,
-) -> None:
-    """Add first_source and last_source: rows of the log, else of the lines table."""
-    own = listed.reindex(out.index)
-    out["first_source"] = looks["first"].reindex(out.index).fillna(own)
-    out["last_source"] = shown.reindex(out.index).fillna(looks["last"]).fillna(own)
-
-
-def _is_reaction(signs: pd.Series, policy: Policy) -> pd.Series:
-    """Tell for each row whether what was seen is a reaction by the policy."""
-    reaction, minor = set(policy.reaction_signs), set(policy.minor_signs)
-    said = {}
-    for cell in signs.unique():
-        words = set(cell.split(";"))
-        said[cell] = bool(words & reaction) or (
-            len(words & minor) >= policy.minor_signs_needed
-        )
-    return signs.map(said).astype(bool)
-
-
-def _last_clear(seen: pd.DataFrame, sites: pd.DataFrame) -> pd.Series:
+def _last_clear(
+    looks: pd.DataFrame, is_reaction: pd.Series, sites: pd.DataFrame
+) -> pd.Series:
     """Give the last look before a site's reaction that saw none, else its placement."""
-    clear = seen[(seen["site_signs"] != "") & ~seen["is_reaction"]]
-    clear = clear[clear["checked_at"] < by_key(clear["site"], sites["event_at"])]
-    looked = clear.groupby("site")["checked_at"].max().reindex(sites.index)
+    event = sites["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
+    at = looks["checked_at"]
+    is_clear = (looks["site_signs"] != "") & ~is_reaction
+    is_clear &= at < event
+    clear = looks.loc[is_clear, ["site", "checked_at"]]
+    newest = clear.drop_duplicates("site", keep="last").set_index("site")
     placed = sites["starts_at"].where(~sites["is_left_truncated"])
+    looked = newest["checked_at"].reindex(sites.index)
     return looked.fillna(placed).where(sites["event_at"].notna())
 
 
-def _middle(earliest: pd.Series, latest: pd.Series) -> pd.Series:
-    return whole_seconds(earliest + (latest - earliest) / 2)
-
-
-def _add_start(out: pd.DataFrame, table: pd.DataFrame, log: Log) -> None:
-    """Add starts_at and is_left_truncated.
-
-    A date alone starts at the middle of what is left of that day before the first look.
-    """
-    earliest = table["inserted_at"].reindex(out.index)
-    latest = table["inserted_at_latest"].reindex(out.index)
-    latest = latest.where(~(latest > out["first_row"]), out["first_row"])
-    placed = _middle(earliest, latest.where(latest >= earliest, earliest))
-    log_start = log.checks["checked_at"].min()
-    before = placed.isna() | (placed < log_start)
-    out["is_left_truncated"] = before
-    out["starts_at"] = placed.where(~before, out["first_row"])
-
-
-def _add_outcome(out: pd.DataFrame, is_judged: pd.Series) -> None:
+def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame) -> None:
     """Add outcome and exclusion; not judged is told apart from no reaction."""
-    at_first_look = (out["event_at"] <= out["first_row"]) & ~(
-        out["starts_at"] < out["first_row"]
+    at_first_look = (out["event_at"] <= sites["first_row"]) & ~(
+        out["starts_at"] < sites["first_row"]
     )
     # A charted reason for removal is a judgement, whether or not it is a reaction.
-    silent = ~out["has_signs"] & ~is_judged.reindex(out.index, fill_value=False)
+    silent = ~sites["has_signs"] & (sites["removal_reason"] == "")
     watched = (out["ends_at"] > out["starts_at"]).astype(bool)
     event = out["event_at"].notna()
     out["outcome"] = np.select(
@@ -221,8 +285,9 @@ def _add_outcome(out: pd.DataFrame, is_judged: pd.Series) -> None:
         default=str(SiteOutcome.NO_REACTION),
     )
     out["exclusion"] = np.select(
-        [at_first_look, silent, ~watched],
+        [sites["is_contradictory"], at_first_look, silent, ~watched],
         [
+            str(Exclusion.CONTRADICTORY),
             str(Exclusion.PREVALENT),
             str(Exclusion.SIGNS_NOT_RECORDED),
             str(Exclusion.NO_EXPOSURE),

@@ -13,6 +13,7 @@ from matplotlib.patches import Rectangle
 
 from analysis.columns import TRENDS
 from analysis.figures import (
+    DotRow,
     Scale,
     figure,
     funnel_alt,
@@ -21,6 +22,8 @@ from analysis.figures import (
     house_style,
     month_alt,
     month_line,
+    svg_source,
+    ward_dots,
     ward_funnel,
 )
 from analysis.wards import Funnel
@@ -289,3 +292,17 @@ def test_hours_in_words() -> None:
     assert words.startswith("Ward A, checks not on time by hour due. 00 to 02: 0 late,")
     assert "02 to 04: 2 late, 2 missed of 20 due; " in words
     assert "08 to 10: too few to show; " in words
+
+
+def test_a_letter_that_the_font_lacks_is_drawn_as_one_mark() -> None:
+    name = "Ward \N{STETHOSCOPE} \N{LATIN SMALL LETTER A WITH DIAERESIS}"
+    with house_style():
+        drawn = figure(4, 2)
+        row = DotRow(ward=name, proportion=0.5, low=0.4, high=0.6, counts="5 of 10")
+        ax = ward_dots([row], "a", ax=drawn.subplots())
+        svg_source(drawn)  # a warning would be an error here
+    [label] = [text.get_text() for text in ax.get_yticklabels()]
+    assert (
+        label
+        == "Ward \N{REPLACEMENT CHARACTER} \N{LATIN SMALL LETTER A WITH DIAERESIS}"
+    )

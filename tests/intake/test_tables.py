@@ -53,6 +53,35 @@ def test_derived_ids_do_not_change_when_rows_are_added(tmp_path: Path) -> None:
     assert more.checks["infusion_id"].iloc[5] not in ids
 
 
+@pytest.mark.parametrize(
+    ("readings", "starts", "runs"),
+    [
+        pytest.param(
+            (16, 12, "", ""), (0, 0, 2, 2), 2, id="another start, and no reading"
+        ),
+        pytest.param(
+            (16, 12, 16, 13), (0, 0, 2, 2), 2, id="changed early: a small rise"
+        ),
+        pytest.param(
+            (16, 12, 9, 6), (0, 1, 2, 3), 1, id="a start each visit, and less is left"
+        ),
+        pytest.param(
+            (16, 12, "", ""), (0, 0, 1, 1), 1, id="a start before the row above"
+        ),
+    ],
+)
+def test_a_start_named_since_the_row_before_begins_a_syringe(
+    tmp_path: Path, readings: tuple[object, ...], starts: tuple[int, ...], runs: int
+) -> None:
+    rows = [
+        f"Alder,P1,D1,{time},{left},2026-10-01T{4 * start + 3:02d}:30"
+        for time, left, start in zip(TIMES, readings, starts, strict=False)
+    ]
+    header = "ward,patient_id,driver_id,checked_at,volume_remaining_ml,started_at"
+    checks = read_exports([write(tmp_path, "a.csv", header, *rows)], POLICY).checks
+    assert checks["infusion_id"].nunique() == runs
+
+
 def test_two_patients_on_one_driver_at_one_time_are_two_infusions(
     tmp_path: Path,
 ) -> None:

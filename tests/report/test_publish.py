@@ -213,7 +213,7 @@ def failing(error: Exception) -> Callable[..., Any]:
             id="the disk is full",
         ),
         pytest.param(
-            "_swap",
+            "swap",
             PermissionError(errno.EACCES, "Access is denied", "report.html"),
             "report.html: .*close it and run again",
             id="a file is held open",

@@ -1,24 +1,29 @@
 """The finished report: one page, whole in itself, in which text of a log stays text."""
 
+import base64
+import hashlib
 import io
 import re
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib import resources
 from itertools import pairwise
 from pathlib import Path
 
 import nbformat
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult
 from analysis.report import facts, publish, sections
+from analysis.report.grid import PRINTED_ROWS, Grid
 from analysis.report.notebook import run_notebook
-from analysis.report.section import Section
+from analysis.report.section import Section, section
 from analysis.review import LIST_COLUMNS
-from analysis.terms import Decision
+from analysis.terms import ALL, Decision
 
 NO_FETCH = {"src", "href", "srcset", "data", "action", "poster", "formaction"}
 
@@ -64,11 +69,62 @@ def test_nothing_is_fetched(folder: Path, page: Page) -> None:
     for _, attrs in page.tags:
         for name in NO_FETCH & set(attrs):
             assert attrs[name].startswith(("#", "data:image/svg+xml;base64,"))
-    assert {"script", "iframe", "link", "object", "base"}.isdisjoint(
-        tag for tag, _ in page.tags
-    )
+    assert {"iframe", "link", "object", "base"}.isdisjoint(tag for tag, _ in page.tags)
     html = (folder / "report.html").read_text(encoding="utf-8")
     assert re.findall(r"@import|url\(", html) == []
+
+
+def test_the_one_script_is_ours_and_a_browser_may_run_no_other(
+    folder: Path, page: Page
+) -> None:
+    html = (folder / "report.html").read_text(encoding="utf-8")
+    ours = resources.files("analysis.report").joinpath("templates", "report.js")
+    [script] = re.findall(r"<script\b[^>]*>(.*?)</script", html, re.S | re.I)
+    assert script.strip() == ours.read_text(encoding="utf-8").strip()
+    assert page.named("script") == [{}]
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    [allowed] = [m["content"] for m in page.named("meta") if "http-equiv" in m]
+    rules = dict(rule.strip().split(" ", 1) for rule in allowed.split(";"))
+    assert rules["script-src"] == f"'sha256-{digest}'"
+    assert rules["default-src"] == "'none'"
+    assert html.index("Content-Security-Policy") < html.index("<style")
+
+
+def test_the_script_neither_reads_markup_nor_reaches_out() -> None:
+    ours = resources.files("analysis.report").joinpath("templates", "report.js")
+    text = ours.read_text(encoding="utf-8")
+    ways = (
+        r"innerHTML|outerHTML|insertAdjacent|document\.write|eval|Function\(|import"
+        r"|fetch|XMLHttp|WebSocket|sendBeacon|localStorage|cookie|location|href|src"
+    )
+    assert re.findall(ways, text) == []
+
+
+def test_only_long_lists_can_be_sorted_and_wards_never(page: Page) -> None:
+    found = [a for a in page.named("div") if "long-table" in a.get("class", "")]
+    assert found
+    assert all(a["tabindex"] == "0" for a in found)  # without the script they scroll
+    assert not [a for a in found if "alphabetical" in a["aria-label"]]
+    for attrs in found:
+        caption = attrs["aria-label"]
+        assert caption.startswith(
+            ("Charts to pull", "Charting:", "Checks:", "Sites:", "Flow factor")
+        )
+
+
+def test_all_rows_of_a_long_table_are_on_the_page_and_the_first_on_paper() -> None:
+    rows = [(str(n),) for n in range(27)]
+    long = Grid(caption="a", head=("n",), rows=rows, is_for_search=True)
+    assert (long.is_long, long.not_printed) == (True, 27 - PRINTED_ROWS)
+    assert not Grid(caption="a", head=("n",), rows=rows).is_long
+    short = Grid(caption="a", head=("n",), rows=rows[:8], is_for_search=True)
+    assert (short.is_long, short.not_printed) == (False, 0)
+    sheet = resources.files("analysis.report").joinpath("templates", "report.css")
+    style = sheet.read_text(encoding="utf-8")
+    assert f".long-table tbody tr:nth-child(n + {PRINTED_ROWS + 1})" in style
+    html = section("plain", grid=long, items=()).html
+    assert html.count("<tr") == 1 + 27
+    assert "7 more are on the page" in html
 
 
 def test_no_attribute_is_a_handler(page: Page) -> None:
@@ -305,3 +361,82 @@ def test_each_ward_counts_its_findings(result: AuditResult) -> None:
         wanted = {f"{facts.words(str(kind))} {n}" for kind, n in own.items()}
         assert wanted
         assert set(said) == wanted
+
+
+def test_each_ward_says_how_it_charted(result: AuditResult) -> None:
+    parts = sections.each_ward(result).html.split('<section class="ward">')[2:]
+    for ward, part in zip(facts.wards(result), parts, strict=True):
+        mine = result.readings[
+            (result.readings["ward"] == ward)
+            & (result.readings["month"] == result.month)
+        ]
+        text = Page(part).text
+        assert f"Rows{len(mine):,}: no volume in 0, no site signs in 0" in text
+        exact = sum(moment.minute == 0 for moment in mine["checked_at"])
+        said = re.search(r"At an exact hour(\d+)", text)
+        assert said is not None
+        assert int(said[1]) == exact
+        assert "Volumes read in steps of0.1 mL" in text
+
+
+@pytest.mark.parametrize(
+    ("cells", "signs", "looked"),
+    [
+        pytest.param(["none", "none"], {}, 2, id="no sign is no sign and a look"),
+        pytest.param(["", "none"], {}, 1, id="a blank is no look"),
+        pytest.param(
+            ["redness;pain", "pain"], {"pain": 2, "redness": 1}, 2, id="several signs"
+        ),
+    ],
+)
+def test_signs_at_the_sites_are_counted_check_by_check(
+    cells: list[str], signs: dict[str, int], looked: int, result: AuditResult
+) -> None:
+    rows = result.readings[result.readings["month"] == result.month].head(2)
+    rows = rows.assign(site_signs=cells, ward="Alder ward")
+    found = facts.ward_log(replace(result, readings=rows), "Alder ward")
+    assert dict(found.signs) == signs
+    assert (found.looked, found.without_signs) == (looked, 2 - looked)
+
+
+def test_sites_are_counted_by_what_became_of_them(result: AuditResult) -> None:
+    outcomes = {
+        ("reaction", "counted", ""): 2,
+        ("no reaction", "not counted", ""): 3,
+        ("prevalent", "excluded", "reaction already present when first seen"): 1,
+    }
+    rows = [
+        {
+            **dict(zip(("outcome", "tally", "reason"), key, strict=True)),
+            "measure": facts.REACTIONS,
+            "ward": "Alder ward",
+            "month": result.month,
+        }
+        for key, n in outcomes.items()
+        for _ in range(n)
+    ]
+    elsewhere = {**rows[0], "ward": "Birch ward"}
+    before = {**rows[0], "month": "2026-09"}
+    units = pd.DataFrame([*rows, elsewhere, before])
+    found = facts.ward_log(replace(result, units=units), "Alder ward")
+    assert (found.sites, found.with_reaction) == (5, 2)
+    assert dict(found.sites_left_out) == {"reaction already present when first seen": 1}
+    assert facts.ward_log(replace(result, units=units), ALL).sites == 6
+
+
+def test_measures_left_out_for_the_same_reasons_stand_together(
+    result: AuditResult,
+) -> None:
+    rows = [
+        {
+            "measure": measure,
+            "ward": ALL,
+            "period": result.month,
+            "reason": "paused",
+            "units": 3,
+        }
+        for measure in ("volume_recorded", "site_recorded")
+    ]
+    html = sections.each_ward(replace(result, exclusions=pd.DataFrame(rows))).html
+    said = Page(html.split("not judged in October 2026, and why")[2]).text
+    assert "paused 3 Volume recorded; Site signs recorded " in said

@@ -308,16 +308,60 @@ def test_rows_without_an_id_belong_to_the_only_cannula_then_in_place(
 
 
 def test_sites_without_ids_are_derived_from_changes_and_places(tmp_path: Path) -> None:
-    rows = looks({0: "none", 24: "none", 30: "none", 48: "none"}, site_id=None)
-    for row, place, changed in zip(
-        rows, ["thigh", "", "thigh", "chest"], ["", "", "yes", ""], strict=True
-    ):
+    signs: dict[float, str | None] = dict.fromkeys((0, 24, 30, 40, 48), "none")
+    rows = looks(signs, site_id=None)
+    places, changes = ["thigh", "", "thigh", "", "chest"], ["", "", "yes", "", ""]
+    for row, place, changed in zip(rows, places, changes, strict=True):
         row.update(site_location=place, site_changed=changed)
+    rows[3]["site_location"] = "thigh"  # the change at 30 h was within the thigh
     result = audit(tmp_path, before_all() + rows)
     units = units_of(result, "site_reactions")
     assert len(units) == 3
     assert units["unit_id"].str.startswith("derived-").all()
     assert any("derived" in note for note in result.notes)
+
+
+@pytest.mark.parametrize(
+    ("signs", "places", "outcomes"),
+    [
+        pytest.param(
+            "redness",
+            ["thigh", "thigh", "chest", "chest"],
+            ["reaction", "no reaction"],
+            id="a sign at the row that charts the change is of the site it found",
+        ),
+        pytest.param(
+            "none",
+            ["thigh", "thigh", "chest", "chest"],
+            ["no reaction", "no reaction"],
+            id="so is the place, where the next row names another",
+        ),
+        pytest.param(
+            "none",
+            ["thigh", "chest", "chest", "chest"],
+            ["no reaction", "no reaction"],
+            id="a new place is of the new site; the old one ended at the change",
+        ),
+        pytest.param(
+            "none",
+            ["thigh", "", "chest", "chest"],
+            ["no reaction", "no reaction"],
+            id="no place at the change, another at the next row",
+        ),
+    ],
+)
+def test_a_charted_change_is_one_change(
+    tmp_path: Path, signs: str, places: list[str], outcomes: list[str]
+) -> None:
+    seen: dict[float, str | None] = {0: "none", 12: signs, 24: "none", 36: "none"}
+    rows = looks(seen, site_id=None)
+    for row, place in zip(rows, places, strict=True):
+        row.update(site_location=place, site_changed="no")
+    rows[1]["site_changed"] = "yes"
+    units = units_of(audit(tmp_path, before_all() + rows), "site_reactions")
+    units = units.sort_values("denominator")
+    assert units["outcome"].tolist() == outcomes
+    assert units["denominator"].tolist() == pytest.approx([0.5, 1.0])
 
 
 def test_a_site_ends_in_the_hour_that_comes_twice(tmp_path: Path) -> None:

@@ -44,6 +44,7 @@ from analysis.report.facts.findings import (
 )
 from analysis.report.facts.infusions import only_infusions, readings_of, started_at
 from analysis.report.facts.trust import Trust, trust
+from analysis.report.facts.ward_log import WardLog, ward_log
 
 __all__ = [
     "KIND_WORDS",
@@ -60,6 +61,7 @@ __all__ = [
     "Rate",
     "Standing",
     "Trust",
+    "WardLog",
     "act_now",
     "all_measured",
     "all_rates",
@@ -81,6 +83,7 @@ __all__ = [
     "started_at",
     "trust",
     "unseen_h",
+    "ward_log",
     "wards",
     "words",
 ]

@@ -15,8 +15,8 @@ from analysis.report.section import Section, section
 from analysis.report.sections import words
 from analysis.report.tables import texts
 
-#: Rows of a long table that the page shows; the rest is in the tables folder.
-_MOST_ROWS = 20
+#: Rows of a long table that are on the page; the rest is in the tables folder.
+_MOST_ROWS = 200
 
 #: Place of the axes in a delivery plot: left, bottom, width, height.
 _PLOT = (0.075, 0.17, 0.91, 0.685)
@@ -147,6 +147,7 @@ def _group_grid(group: str, kind: str, rows: pd.DataFrame) -> Grid:
         head=("ward", "infusion", "finding", "rows in the log"),
         rows=shown,
         more=_rest(len(rows), "findings"),
+        is_for_search=True,
     )
 
 

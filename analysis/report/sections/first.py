@@ -115,6 +115,7 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
         rows=rows,
         numeric=frozenset({0, 4}),
         more=more,
+        is_for_search=True,
     )
 
 

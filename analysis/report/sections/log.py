@@ -1,5 +1,7 @@
 """How far to trust the log: rows, cells, noise and habits of charting."""
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from analysis.audit import AuditResult
@@ -8,6 +10,7 @@ from analysis.report import facts, quality
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
+from analysis.terms import ALL
 
 
 def log_quality(result: AuditResult) -> Section:
@@ -29,7 +32,7 @@ def log_quality(result: AuditResult) -> Section:
         account=_account_grid(result.account),
         not_read=quality.not_read(record),
         noise=_noise_grid(result.noise),
-        record=quality.grids(result),
+        record=_charting(result),
         absent=habits.not_in_export(result.readings),
         changes=quality.measurement_changes(record),
         notes=result.notes,
@@ -75,12 +78,8 @@ def _account_grid(account: pd.DataFrame) -> Grid:
 
 def _noise_grid(noise: pd.DataFrame) -> Grid:
     numbers = (
-        ("reading_step_ml", 2),
-        ("start_step_ml", 2),
         ("time_step_min", 0),
         ("reading_error_ml", 2),
-        ("offset_ml", 2),
-        ("offset_sd_ml", 2),
         ("flow_sd", 3),
         ("slip_share", 3),
         ("event_share", 3),
@@ -91,6 +90,10 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             words.plain(row["ward"]),
             words.plain(row["source"]),
             words.number(row["readings"], 0),
+            f"{words.number(row['reading_step_ml'], 2)}, "
+            f"{words.number(row['start_step_ml'], 2)}",
+            f"{words.number(row['offset_ml'], 2)}, "
+            f"{words.number(row['offset_sd_ml'], 2)}",
             *(words.number(row[name], decimals) for name, decimals in numbers),
         )
         for row in facts.rows_of(noise)
@@ -102,17 +105,50 @@ def _noise_grid(noise: pd.DataFrame) -> Grid:
             "ward",
             "volume charted",
             "readings",
-            "reading step, mL",
-            "start step, mL",
+            "steps of readings, of starts, mL",
+            "start offset, its spread, mL",
             "time step, min",
             "reading error, mL",
-            "start offset, mL",
-            "its spread, mL",
             "spread of flow",
             "share of slips",
             "share of events",
             "shortest stop, h",
         ),
         rows=rows,
-        numeric=frozenset(range(2, 13)),
+        numeric=frozenset(range(2, 11)),
+    )
+
+
+def _charting(result: AuditResult) -> list[Grid]:
+    """Give all tables of how a log was charted that have something to show."""
+    record = quality.Record.of_result(result)
+    every: list[Callable[[quality.Record], Grid | None]] = [
+        quality.qualified,
+        _blanks,
+        quality.round_times,
+        quality.last_digits,
+        quality.digit_preference,
+        quality.bucket,
+    ]
+    made = [*(make(record) for make in every), quality.without_derived(result)]
+    return [grid for grid in made if grid is not None and grid.rows]
+
+
+def _blanks(record: quality.Record) -> Grid:
+    """Show the empty cells of each column as the dry run does, but narrow."""
+    missing = habits.missing_by_column(record.rows)
+    rows = []
+    for column, own in missing.groupby("column", sort=False):
+        shares = {
+            str(row["ward"]): quality.empty_share(row["missing"], row["rows"])
+            for row in facts.rows_of(own)
+        }
+        total = shares.pop(ALL)
+        lacking = [f"{ward} {share}" for ward, share in shares.items() if share != "0"]
+        rows.append((str(column), total, "; ".join(lacking) or "none"))
+    return Grid(
+        caption="Cells not recorded, of the accepted rows: a blank is never normal",
+        head=("column", "all wards", "wards with such cells"),
+        rows=rows,
+        numeric=frozenset({1}),
     )

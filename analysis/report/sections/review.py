@@ -13,7 +13,8 @@ from analysis.report.tables import read_review
 from analysis.review import Review, flags_by_month, shares_confirmed
 from analysis.terms import ALL, Decision, ReviewState
 
-_MOST_ROWS = 20
+#: Rows of a long table that are on the page; the rest is in the tables folder.
+_MOST_ROWS = 200
 
 
 def reviewed(result: AuditResult, folder: Path | str) -> Section:
@@ -111,6 +112,7 @@ def _contradicting_grid(decisions: pd.DataFrame) -> Grid:
             for row in facts.rows_of(rows.head(_MOST_ROWS))
         ],
         more=_rest(len(rows), "decisions"),
+        is_for_search=True,
     )
 
 
@@ -124,6 +126,7 @@ def _unmatched_grid(unmatched: pd.DataFrame) -> Grid:
             for row in facts.rows_of(unmatched.head(_MOST_ROWS))
         ],
         more=_rest(len(unmatched), "unmatched"),
+        is_for_search=True,
     )
 
 

@@ -10,6 +10,7 @@ from analysis.report.definitions import definition
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
+from analysis.report.sections.ward_log import log_in_words, sites_in_words
 from analysis.terms import ALL
 
 #: Months shown side by side, the report's own among them.
@@ -38,17 +39,21 @@ def each_ward(result: AuditResult) -> Section:
     """
     standings = {standing.ward: standing for standing in facts.standings(result)}
     months = facts.periods(result, _MOST_MONTHS)
-    parts = [
-        {
-            "name": "All wards together" if ward == ALL else ward,
-            "tables": _measures_grids(result, ward, months),
-            "rates": _rates_grid(result, ward, months),
-            "excluded": _left_out_grid(result, ward),
-            "standing": standings[ward],
-            "findings": _finding_counts(result, ward),
-        }
-        for ward in [ALL, *facts.wards(result)]
-    ]
+    parts = []
+    for ward in [ALL, *facts.wards(result)]:
+        log = facts.ward_log(result, ward)
+        parts.append(
+            {
+                "name": "All wards together" if ward == ALL else ward,
+                "tables": _measures_grids(result, ward, months),
+                "rates": _rates_grid(result, ward, months),
+                "excluded": _left_out_grid(result, ward),
+                "standing": standings[ward],
+                "findings": _finding_counts(result, ward),
+                "sites": sites_in_words(log),
+                "log": log_in_words(log, result),
+            }
+        )
     return section("wards", wards=parts, month=words.month(result.month))
 
 
@@ -72,7 +77,7 @@ def _measures_grids(
             cells = _measure_cells(found, measure)
             if measure.name == "checks_on_time" and (said := late.get(ward)):
                 cells[0] += f"\n{said}"
-            rows.append((measure.label, *cells))
+            rows.append((_label(measure), *cells))
         grids.append(
             Grid(
                 caption=f"{_ward_words(ward)}, {about}: {words.month(months[0])}",
@@ -109,10 +114,14 @@ def _measure_cells(
     return cells + [words.EN_DASH if m is None else _before(m, measure) for m in before]
 
 
+def _label(measure: Measure) -> str:
+    return measure.label + (f", per {measure.per_unit}" if measure.per_unit else "")
+
+
 def _figure(measured: facts.Measured, measure: Measure) -> str:
     if not measure.per_unit or math.isnan(measured.proportion):
         return words.percent(measured)
-    return f"{measure.per * measured.proportion:.1f} h per\n{measure.per_unit}"
+    return f"{measure.per * measured.proportion:.1f} h"
 
 
 def _change(measured: facts.Measured, measure: Measure) -> str:
@@ -183,16 +192,14 @@ def _finding_counts(result: AuditResult, ward: str) -> list[str]:
 
 
 def _left_out_grid(result: AuditResult, ward: str) -> Grid:
-    """Show what was not judged."""
-    found = facts.exclusions(result, ward, result.month)
+    """Show what was not judged; measures with the same reasons stand together."""
+    together: dict[str, list[str]] = {}
+    for measure, reasons in facts.exclusions(result, ward, result.month).items():
+        said = "; ".join(f"{reason} {n:,}" for reason, n in reasons.items())
+        together.setdefault(said, []).append(definition(measure).label)
     return Grid(
-        caption=f"Not judged in {words.month(result.month)}, and why",
-        head=("measure", "left out"),
-        rows=[
-            (
-                definition(measure).label,
-                "; ".join(f"{reason} {n:,}" for reason, n in reasons.items()),
-            )
-            for measure, reasons in found.items()
-        ],
+        caption=f"{_ward_words(ward)}: not judged in {words.month(result.month)}, "
+        "and why",
+        head=("left out", "of the measures"),
+        rows=[(said, "; ".join(labels)) for said, labels in together.items()],
     )

@@ -1,0 +1,288 @@
+"""Curves, medians and ratios of a study: facts in, HTML out."""
+
+from typing import Any
+
+from analysis import figures
+from analysis.report.facts import rows_of
+from analysis.report.grid import Grid
+from analysis.report.research.words import (
+    days_words,
+    p_words,
+    ratio_words,
+    span_words,
+)
+from analysis.report.section import Section, section
+from analysis.report.tables import texts
+from analysis.research import Study
+from analysis.terms import ALL
+
+Blocks = list[tuple[str, Any]]
+
+
+def time_to_reaction(study: Study) -> Section:
+    """Draw how many sites are still free of a reaction, and what they come to.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        Curves, a test of groups, and ends that compete.
+    """
+    blocks: Blocks = []
+    free = _curves(study, "free of reaction", ALL)
+    between = _curves(study, "free of reaction, between looks", ALL)
+    if not len(free.points) or free.points["estimate"].isna().all():
+        return section("blocks", blocks=[("text", "No site has a known placement.")])
+    both = [
+        figures.Curve(name="by the check that saw it", points=free.points),
+        figures.Curve(name="between two looks", points=between.points),
+    ]
+    blocks.append(
+        _figure(
+            both,
+            "Sites still free of a reaction",
+            "Line: Kaplan-Meier, a reaction counted when it was seen, with 95 % limits "
+            "(log-log). Dashed: it lies between the last clear look and that one "
+            "(self-consistency estimate, without limits), blank where the data do not "
+            "say. Sites removed or no longer watched are followed until then.",
+        )
+    )
+    blocks += _group_figures(study)
+    blocks += _competing(study)
+    return section("blocks", blocks=blocks)
+
+
+def _curves(study: Study, curve: str, group: str) -> figures.Curve:
+    found = study.curves
+    own = found[(found["curve"] == curve) & (found["group"] == group)]
+    return figures.Curve(name=group, points=own.reset_index(drop=True))
+
+
+def _figure(
+    curves: list[figures.Curve], title: str, caption: str, *, is_rising: bool = False
+) -> tuple[str, Any]:
+    with figures.house_style():
+        drawn = figures.figure(7.2, 2.9)
+        figures.curve_steps(curves, title, ax=drawn.subplots(), is_rising=is_rising)
+        source = figures.svg_source(drawn)
+    alt = figures.curve_alt(curves, title)
+    return "figure", {"source": source, "alt": alt, "caption": caption}
+
+
+def _group_figures(study: Study) -> Blocks:
+    blocks: Blocks = []
+    names = texts(study.curves["group"].drop_duplicates())
+    for test in rows_of(study.tests):
+        groups = [n for n in names if n.startswith(f"{test['factor']}: ")]
+        curves = [
+            figures.Curve(
+                name=name.split(": ", 1)[1],
+                points=_curves(study, "free of reaction", name).points,
+            )
+            for name in groups
+        ]
+        said = (
+            f"Log-rank test of {len(groups)} groups: chi-square "
+            f"{test['chi_square']:.2f} on {test['freedom']} degrees of freedom, P "
+            f"{p_words(test['p'])}; it takes sites as independent. Groups of fewer "
+            "than ten patients are left out."
+        )
+        blocks.append(
+            _figure(curves, f"Still free of a reaction, by {test['factor']}", said)
+        )
+    return blocks
+
+
+def _competing(study: Study) -> Blocks:
+    names = [
+        n for n in texts(study.curves["curve"].drop_duplicates()) if "came to" in n
+    ]
+    if not names:
+        return []
+    curves = [
+        figures.Curve(
+            name=name.removeprefix("came to "), points=_curves(study, name, ALL).points
+        )
+        for name in names
+    ]
+    return [
+        _figure(
+            curves,
+            "What sites came to first",
+            "Cumulative incidence (Aalen-Johansen): a site removed for another reason, "
+            "or whose patient died, can have no reaction any more. Sites in place "
+            "before the log began are left out.",
+            is_rising=True,
+        )
+    ]
+
+
+def lasting(study: Study) -> Section:
+    """Say how long sites last.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        Medians with limits, sites still in place counted as such.
+    """
+    by: dict[str, dict[str, dict[str, Any]]] = {}
+    for row in rows_of(study.durations):
+        by.setdefault(row["group"], {})[row["until"]] = row
+    grid = Grid(
+        caption="Median days since the placement, with 95 % intervals; sites that came "
+        "to it of those followed",
+        head=("sites", "to a reaction", "to failure", "to removal"),
+        rows=[
+            (
+                "all sites" if group == ALL else group,
+                *(_median(own[until]) for until in ("reaction", "failure", "removal")),
+            )
+            for group, own in by.items()
+        ],
+        numeric=frozenset({1, 2, 3}),
+    )
+    return section(
+        "blocks",
+        blocks=[
+            (
+                "text",
+                "Failure is a reaction or a removal, whichever came first; removal is "
+                "for any reason while treatment went on. Sites still in place at "
+                "death, at the end of treatment or of the log are followed until then. "
+                "The mean of those that were removed alone would be too short, and is "
+                "not given.",
+            ),
+            ("grid", grid),
+        ],
+    )
+
+
+def _median(row: dict[str, Any]) -> str:
+    limits = span_words(row["low_days"], row["high_days"])
+    said = days_words(row["median_days"]) + (f" ({limits})" if limits else "")
+    return f"{said}\n{row['events']:,} of {row['sites']:,}"
+
+
+def association(study: Study) -> Section:
+    """Show what reactions are associated with.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        Ratios one by one, drawn and in a table, and all together.
+    """
+    rows = rows_of(study.associations)
+    if not rows:
+        text = "The log records nothing that sites at risk differ in."
+        return section("blocks", blocks=[("text", text)])
+    drawn = [
+        figures.RatioRow(
+            name=f"{row['factor']}: {row['level']}".replace("drug: ", ""),
+            ratio=row["ratio"],
+            low=row["low"],
+            high=row["high"],
+            words="too few reactions",
+        )
+        for row in rows
+        if not _is_reference(row)
+    ]
+    title = "Reactions at the same time in place, against the reference"
+    with figures.house_style():
+        page = figures.figure(7.2, 0.9 + 0.19 * len(drawn))
+        figures.ratio_rows(drawn, title, ax=page.subplots())
+        source = figures.svg_source(page)
+    picture = {
+        "source": source,
+        "alt": figures.ratio_alt(drawn, title),
+        "caption": "One thing at a time. Left of the line fewer reactions than the "
+        "reference, right of it more.",
+    }
+    blocks: Blocks = [
+        (
+            "text",
+            "Poisson regression of reactions on site-days, for each thing by itself "
+            "and with time in place, then for all of them together. Drugs, diluent and "
+            "volume are those of the syringe in place at the time. Limits are "
+            "clustered by patient.",
+        ),
+        ("figure", picture),
+        ("grid", _association_grid(rows)),
+    ]
+    if notes := _notes(rows):
+        blocks += [("head", "Not estimated, or unsteady"), ("list", notes)]
+    if study.joint_note:
+        blocks.append(("text", f"All together: {study.joint_note}."))
+    changes = [row for row in rows if row["p_changes"] < 0.05 and _is_reference(row)]
+    said = ", ".join(dict.fromkeys(str(row["factor"]) for row in changes))
+    blocks.append(
+        (
+            "text",
+            "Proportional hazards: "
+            + (
+                f"the ratio is not the same early and late for {said}; read it as a "
+                "mean over time in place."
+                if said
+                else "no ratio was found to differ between the earlier and the later "
+                "half of reactions, as far as so many can tell."
+            ),
+        )
+    )
+    return section("blocks", blocks=blocks)
+
+
+def _is_reference(row: dict[str, Any]) -> bool:
+    return bool(row["level"] == row["reference"])
+
+
+def _association_grid(rows: list[dict[str, Any]]) -> Grid:
+    return Grid(
+        caption="Rate ratios with 95 % intervals",
+        head=(
+            "what",
+            "reactions in site-days",
+            "as counted, exact",
+            "at the same time in place, by patient",
+            "by Cox's model, by patient",
+            "all together, by patient",
+        ),
+        rows=[
+            (
+                f"{row['factor']}: {row['level']}",
+                f"{row['events']:,} in {row['exposure_days']:,.0f}",
+                _ratio(row, "exact_"),
+                "reference" if _is_reference(row) else _ratio(row, ""),
+                _ratio(row, "cox_"),
+                _ratio(row, "joint_"),
+            )
+            for row in rows
+        ],
+        numeric=frozenset({1, 2, 3, 4, 5}),
+    )
+
+
+def _ratio(row: dict[str, Any], prefix: str) -> str:
+    values = (row[f"{prefix}{name}"] for name in ("ratio", "low", "high"))
+    return ratio_words(*values).replace(" (", "\n(")
+
+
+def _notes(rows: list[dict[str, Any]]) -> list[str]:
+    """Say of which factors there is no ratio, or an unsteady one, and why."""
+    by: dict[str, list[str]] = {}
+    for row in rows:
+        if isinstance(row["note"], str) and row["note"]:
+            by.setdefault(row["note"], []).append(str(row["factor"]))
+    return [f"{', '.join(dict.fromkeys(names))}: {note}." for note, names in by.items()]

@@ -1,0 +1,475 @@
+"""Sections of a study's page: facts in, HTML out; each is one call of the notebook."""
+
+import math
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from analysis.report.facts import rows_of
+from analysis.report.grid import Grid
+from analysis.report.manifest import STUDY, read_manifest, versions
+from analysis.report.research.demo import demo_study
+from analysis.report.research.lasting import association, lasting, time_to_reaction
+from analysis.report.research.publish import read_study
+from analysis.report.research.words import (
+    days_words,
+    main_rate,
+    outside_one,
+    rate_words,
+    ratio_words,
+    span_words,
+)
+from analysis.report.section import Section, section
+from analysis.report.tables import texts
+from analysis.research import Study
+from analysis.research.extract import STANDING
+from analysis.sites.definition import POLICY
+from analysis.terms import ALL, RateInterval
+
+__all__ = [
+    "association",
+    "cautions",
+    "defined",
+    "extract",
+    "flow",
+    "in_short",
+    "lasting",
+    "load",
+    "made_with",
+    "policy_in_force",
+    "rates",
+    "time_to_reaction",
+]
+
+Blocks = list[tuple[str, Any]]
+
+_PER: Final = "reactions per 1,000 site-days (95 % interval)"
+
+CAUTIONS: Final = (
+    "A retrospective study of recorded values: not for live monitoring, dosing or "
+    "alarms. Local policy and licensed staff decide.",
+    "A reaction is what was charted. Rates depend on how often and how well sites are "
+    "looked at: a ward that looks more closely shows more. A site charted as inspected "
+    "is no proof that it was.",
+    "Published rates differ about a hundredfold with definition, drugs and cannula; "
+    "there is no expected rate to compare with, and none is printed.",
+    "An association is no cause: drugs come in mixtures, sicker patients are treated "
+    "differently, and places on the body are chosen for a reason.",
+    "Limits by patient know that sites of one patient are alike; exact limits, limits "
+    "of curves and log-rank tests do not, and are too narrow where few patients have "
+    "many sites.",
+    "Many things are looked at at once. About one interval in twenty leaves out 1 by "
+    "chance alone.",
+    "A removal that is charted for no reaction may have been for one; what ends the "
+    "watching may go with the risk. Curves take it that it does not.",
+)
+
+
+def load(folder: str) -> Study:
+    """Give the study to be shown.
+
+    Parameters
+    ----------
+    folder : str
+        Folder of a study; empty for the demo log, which is studied then.
+
+    Returns
+    -------
+    Study
+        As published, or made now.
+    """
+    return read_study(folder) if folder else demo_study()
+
+
+def in_short(study: Study) -> Section:
+    """Say what was found, in a few lines.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        Heading, rate, median and associations.
+    """
+    start, end = (f"{t.day} {t:%B %Y}" for t in (study.log_start, study.log_end))
+    blocks: Blocks = [
+        ("title", "Site reactions: a study"),
+        (
+            "under",
+            f"Log from {start} to {end} ({study.policy.time_zone}). {study.sites:,} "
+            f"cannula sites of {study.patients:,} patients. Policy: "
+            f"{study.policy.name}.",
+        ),
+    ]
+    if study.policy.is_example:
+        blocks.append(
+            (
+                "banner",
+                "Example policy. What counts as a reaction here is the shipped "
+                "example's definition, not your service's. Local policy decides.",
+            )
+        )
+    if study.absent:
+        blocks.append(("banner", f"No rate is given. {study.absent}"))
+        return section("blocks", blocks=blocks)
+    blocks.append(("list", [_rate_said(study), _median_said(study), *_ratios(study)]))
+    return section("blocks", blocks=blocks)
+
+
+def _rate_said(study: Study) -> str:
+    rate = main_rate(study)
+    if not float(rate["exposure_days"]) > 0:
+        return "No site was at risk, so there is no rate."
+    said = (
+        f"{rate['events']} first reactions in {rate['exposure_days']:,.0f} site-days "
+        f"at risk: {rate_words(rate)} {_PER}"
+    )
+    if rate["interval"] == RateInterval.EXACT:
+        return said + ", by exact limits that take sites as independent."
+    return said + ", by limits that know that sites of one patient are alike."
+
+
+def _median_said(study: Study) -> str:
+    found = study.durations
+    rows = rows_of(found[(found["group"] == ALL) & (found["until"] == "removal")])
+    if not rows or not rows[0]["events"]:
+        return "No site was removed while treatment went on: no median time in place."
+    row = rows[0]
+    if pd.isna(row["median_days"]):
+        return (
+            f"Fewer than half of the sites were removed while treatment went on "
+            f"({row['events']} of {row['sites']}): no median time in place."
+        )
+    return (
+        f"Half of the sites were in place for {days_words(row['median_days'])} days or "
+        f"longer (95 % interval {span_words(row['low_days'], row['high_days'])}), "
+        "sites still in place counted as such."
+    )
+
+
+def _ratios(study: Study) -> list[str]:
+    outside, looked_at = outside_one(study)
+    if not looked_at:
+        return ["Too few reactions to say what they are associated with."]
+    said = [
+        f"{_named(row)} is associated with "
+        f"{'more' if row['ratio'] > 1 else 'fewer'} reactions than {row['reference']}: "
+        f"rate ratio {ratio_words(row['ratio'], row['low'], row['high'])}."
+        for row in outside
+        if not _is_unsteady(row)
+    ]
+    return [
+        *said,
+        f"{len(outside)} of {looked_at} ratios have an interval without 1, where "
+        f"chance alone would bring about {looked_at / 20:.0f}. An association is no "
+        "cause.",
+    ]
+
+
+def _is_unsteady(row: dict[str, Any]) -> bool:
+    return bool(pd.notna(row["note"]) and row["note"])
+
+
+def _named(row: dict[str, Any]) -> str:
+    return f"{row['factor'][:1].upper()}{row['factor'][1:]}, {row['level']},"
+
+
+def defined(study: Study) -> Section:
+    """Say what counts as a reaction, and how the rate depends on it.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        Definitions side by side, for all wards and each.
+    """
+    rates = study.rates[study.rates["period"] == ALL]
+    wards = [ALL, *sorted(set(texts(rates["ward"])) - {ALL})]
+    by = {(row["definition"], row["ward"]): row for row in rows_of(rates)}
+    rows = []
+    for each in rows_of(study.definitions):
+        own = by[each["definition"], ALL]
+        rows.append(
+            (
+                each["definition"],
+                each["words"],
+                f"{each['at_risk']:,}",
+                f"{each['prevalent']:,}",
+                f"{own['events']:,}",
+                f"{own['exposure_days']:,.0f}",
+                rate_words(own),
+            )
+        )
+    whole = Grid(
+        caption="All wards, whole log, by seven definitions",
+        head=(
+            "definition",
+            "what counts",
+            "at risk",
+            "prevalent",
+            "reactions",
+            "site-days",
+            "per 1,000 (95 %)",
+        ),
+        rows=rows,
+        numeric=frozenset({2, 3, 4, 5, 6}),
+    )
+    names = texts(study.definitions["definition"])
+    beside = Grid(
+        caption=f"The same by ward: {_PER}",
+        head=("ward", *names),
+        rows=[
+            (
+                "all wards" if ward == ALL else ward,
+                *(
+                    rate_words(by[n, ward]).replace(" (", "\n(")
+                    if (n, ward) in by
+                    else ""
+                    for n in names
+                ),
+            )
+            for ward in [*wards[1:], ALL]
+        ],
+        numeric=frozenset(range(1, len(names) + 1)),
+        last_is_total=True,
+    )
+    words = texts(study.definitions["words"])[0].removeprefix("the policy's: ")
+    return section(
+        "blocks",
+        blocks=[
+            (
+                "text",
+                f"In this study, by the policy, a reaction is {words}. Not recorded is "
+                "not none.",
+            ),
+            (
+                "text",
+                "The earliest one counts, once a site. Exposure begins at the "
+                "placement (for a site placed before the log began, at its first row) "
+                "and ends at the check that saw the reaction, at the removal, or at "
+                "the last row. A site that shows one when first seen is prevalent, and "
+                "left out by name.",
+            ),
+            ("grid", whole),
+            ("grid", beside),
+        ],
+    )
+
+
+def flow(study: Study) -> Section:
+    """Account for rows and sites, from the export to the study.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        What is kept at each step, and why the rest is not.
+    """
+    rows = []
+    for row in rows_of(study.flow):
+        is_first = row["reason"] == ALL
+        rows.append(
+            (
+                f"{row['unit']}: {row['step']}" if is_first else "",
+                "there are" if is_first else row["reason"],
+                "" if is_first else f"{row['dropped']:,}",
+                f"{row['kept']:,}",
+            )
+        )
+    grid = Grid(
+        caption="From rows read to sites studied",
+        head=("step", "", "dropped", "left"),
+        rows=rows,
+        numeric=frozenset({2, 3}),
+    )
+    blocks: Blocks = [("grid", grid)]
+    if study.notes:
+        blocks += [("head", "What was settled, derived or assumed")]
+        blocks += [("list", list(study.notes))]
+    return section("blocks", blocks=blocks)
+
+
+def rates(study: Study) -> Section:
+    """Show rates by ward and by month, with both kinds of limits.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        By the policy's definition.
+    """
+    own = study.rates[study.rates["definition"] == POLICY]
+    by_ward = own[own["period"] == ALL]
+    by_month = own[(own["ward"] == ALL) & (own["period"] != ALL)]
+    is_all = by_ward["ward"] == ALL
+    by_ward = pd.concat([by_ward[~is_all], by_ward[is_all]])
+    return section(
+        "blocks",
+        blocks=[
+            (
+                "text",
+                "Exact limits take sites as independent. From five reactions and ten "
+                "patients on, limits that know that sites of one patient are alike "
+                "lead; with fewer, the exact ones do. Wards are in the order of their "
+                "names and are not ranked; small numbers make extreme rates.",
+            ),
+            ("grid", _rate_grid(by_ward, "ward", "By ward, whole log")),
+            ("grid", _rate_grid(by_month, "period", "By month, all wards")),
+        ],
+    )
+
+
+def _rate_grid(table: pd.DataFrame, first: str, caption: str) -> Grid:
+    return Grid(
+        caption=caption,
+        head=(
+            "ward" if first == "ward" else "month",
+            "reactions",
+            "site-days",
+            "patients",
+            "per 1,000 site-days",
+            "exact 95 %",
+            "by patient 95 %",
+            "leads",
+        ),
+        rows=[
+            (
+                "all wards" if row[first] == ALL else str(row[first]),
+                f"{row['events']:,}",
+                f"{row['exposure_days']:,.1f}",
+                f"{row['patients']:,}",
+                ""
+                if math.isnan(row["rate_per_1000"])
+                else f"{row['rate_per_1000']:.0f}",
+                _limits(row["exact_low"], row["exact_high"]),
+                _limits(row["clustered_low"], row["clustered_high"]),
+                "by patient" if row["interval"] != RateInterval.EXACT else "exact",
+            )
+            for row in rows_of(table)
+        ],
+        numeric=frozenset({1, 2, 3, 4, 5, 6}),
+        last_is_total=first == "ward",
+    )
+
+
+def _whole(value: float) -> str:
+    return "" if math.isnan(value) else f"{value:.0f}"
+
+
+def _limits(low: float, high: float) -> str:
+    return "" if math.isnan(low) else f"{low:.0f} to {high:.0f}"
+
+
+def extract(folder: str) -> Section:
+    """Say what the extract is, and what must be done before it leaves.
+
+    Parameters
+    ----------
+    folder : str
+        Folder of the study; empty where it was made in memory.
+
+    Returns
+    -------
+    Section
+        Words for whoever hands it over.
+    """
+    least = read_manifest(folder, STUDY)["extract_least"] if folder else None
+    if least is None:
+        said = (
+            "There is no extract: the log has fewer patients than a combination of "
+            "words must have."
+            if folder
+            else "The demo log is studied in memory, and no extract is written."
+        )
+        return section("blocks", blocks=[("text", said)])
+    return section(
+        "blocks",
+        blocks=[
+            ("text", f"The folder extract/ is {STANDING}."),
+            (
+                "list",
+                [
+                    "sites.csv has a row a site, periods.csv a row a syringe of a site "
+                    "at risk; datapackage.json is their dictionary (Table Schema).",
+                    "Patients and sites stand under a keyed hash. The key is a file of "
+                    "its owner outside this folder: with it pseudonyms can be traced "
+                    "back, so it is never handed over.",
+                    "Times are hours since the placement. There are no dates, no free "
+                    "text, no staff codes and no driver numbers.",
+                    "Ward, location and drugs are written as other until every "
+                    f"combination has at least {least} patients; material and diluent "
+                    "likewise.",
+                    "Whoever holds the charts can still find a person by the hours of "
+                    "a site.",
+                ],
+            ),
+        ],
+    )
+
+
+def policy_in_force(study: Study) -> Section:
+    """Print every limit in force and who set it.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    Section
+        The policy's entries.
+    """
+    entries = study.policy.entries()
+    columns = [texts(entries[name]) for name in ("ward", "limit", "value", "set_by")]
+    grid = Grid(
+        caption=f"Policy in force: {study.policy.name} ({study.policy.path})",
+        head=("where", "limit", "value", "set by"),
+        rows=list(zip(*columns, strict=True)),
+    )
+    return section("plain", grid=grid, items=())
+
+
+def cautions() -> Section:
+    """Print what a reader must keep in mind.
+
+    Returns
+    -------
+    Section
+        A numbered list.
+    """
+    return section("plain", grid=None, items=CAUTIONS)
+
+
+def made_with(folder: str) -> Section:
+    """Print what the study was made with.
+
+    Parameters
+    ----------
+    folder : str
+        Folder of the study; empty where it was made in memory.
+
+    Returns
+    -------
+    Section
+        Versions; the time of running stands in ``run.json`` alone.
+    """
+    found = read_manifest(Path(folder), STUDY)["versions"] if folder else versions()
+    grid = Grid(caption="Made with", head=("what", "version"), rows=list(found.items()))
+    return section("plain", grid=grid, items=())

@@ -1,0 +1,155 @@
+"""A folder that is found whole or not at all: written beside, then swapped in.
+
+Two hidden folders beside the folder exist while this runs; what a killed run left of
+them is put right at the next start.
+"""
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from analysis.errors import OutputError
+
+#: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
+DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
+
+#: Beginnings of the files that office programs keep beside a file that is open.
+LOCKS = ("~$", ".~lock.")
+
+
+def check_parent(out: Path) -> None:
+    """Refuse a folder whose parents are a file or cannot be written.
+
+    Parameters
+    ----------
+    out : Path
+        The folder; it need not exist.
+
+    Raises
+    ------
+    OutputError
+        One sentence that says what to do.
+    """
+    ancestor = next(folder for folder in out.parents if folder.exists())
+    if not ancestor.is_dir():
+        raise OutputError(f"{ancestor}: is a file; choose a folder with --out")
+    if not os.access(ancestor, os.W_OK):
+        msg = f"{ancestor}: cannot be written; choose another folder with --out"
+        raise OutputError(msg)
+
+
+def missing_parents(out: Path) -> list[Path]:
+    """List the parents that do not exist yet, the innermost first.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+
+    Returns
+    -------
+    list of Path
+        Empty where all exist.
+    """
+    return [folder for folder in out.parents if not folder.exists()]
+
+
+def staged_beside(out: Path) -> Path:
+    """Name the folder in which the new one is made.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+
+    Returns
+    -------
+    Path
+        Beside it, hidden.
+    """
+    return out.with_name(f".{out.name}.steadyfall-new")
+
+
+def _aside(out: Path) -> Path:
+    return out.with_name(f".{out.name}.steadyfall-old")
+
+
+def swap(staged: Path, out: Path) -> None:
+    """Put the new folder in the place of the old one.
+
+    Parameters
+    ----------
+    staged : Path
+        The new folder, whole.
+    out : Path
+        The folder; it need not exist.
+    """
+    aside = _aside(out)
+    if out.exists():
+        out.rename(aside)
+    try:
+        staged.rename(out)
+    except OSError:
+        if aside.exists():
+            aside.rename(out)
+        raise
+    # The new one stands; an old one that is held open is deleted at the next start.
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def repair(out: Path) -> None:
+    """Undo what a killed run left: the old folder back, then no leftovers.
+
+    Parameters
+    ----------
+    out : Path
+        The folder.
+    """
+    aside, staged = _aside(out), staged_beside(out)
+    if aside.exists() and not out.exists():
+        aside.rename(out)
+    for left in (aside, staged):
+        if left.exists():
+            shutil.rmtree(left)
+
+
+@contextmanager
+def told(out: Path) -> Iterator[None]:
+    """Turn what the system says into a sentence with what to do.
+
+    Parameters
+    ----------
+    out : Path
+        The folder that is written.
+
+    Raises
+    ------
+    OutputError
+        Something could not be written or replaced.
+    """
+    try:
+        yield
+    except PermissionError as error:
+        held = _held_open(out) or error.filename or out
+        msg = f"{held}: cannot be replaced or written; close it and run again"
+        raise OutputError(msg) from None
+    except OSError as error:
+        msg = f"{error.filename or out}: {error.strerror or error}; nothing was written"
+        raise OutputError(msg) from None
+
+
+def _held_open(out: Path) -> Path | None:
+    """Find the file that another program holds, where the system tells."""
+    if not out.is_dir():
+        return None
+    for path in sorted(out.rglob("*")):
+        try:
+            if path.is_file():
+                path.open("r+b").close()
+        except PermissionError:
+            return path
+        except OSError:
+            continue
+    return None

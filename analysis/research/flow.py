@@ -1,0 +1,71 @@
+"""From the rows read to the sites studied: how many are kept, and why not all."""
+
+import pandas as pd
+
+from analysis.intake import Log
+from analysis.terms import Exclusion
+
+_ACCOUNT = {
+    "rejected": "could not be placed: no readable time, ward or patient, or broken",
+    "superseded": "replaced by an amendment",
+    "exact_duplicates": "exact duplicates",
+}
+_READ = "read the exports"
+_ASSIGN = "assign rows of the check log to sites"
+_JUDGE = "judge sites by the policy's definition"
+_DATE = "know when they were placed, for curves and regression"
+_ALL = "all"
+
+
+def flow_table(log: Log, rows: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:
+    """Account for every row and every site.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    rows : DataFrame
+        As given by `rows_of_sites`.
+    episodes : DataFrame
+        As given by `site_episodes`.
+
+    Returns
+    -------
+    DataFrame
+        One row a reason: unit, step, reason, dropped, kept. Within a step what is kept
+        is what was there less all dropped so far; a step begins with all there are.
+    """
+    account = log.account[["rows_read", *_ACCOUNT]].sum()
+    read = [(_ACCOUNT[name], int(account[name])) for name in _ACCOUNT]
+    assigned = [
+        (
+            "say nothing of a site, or may be of several",
+            len(log.checks) - len(rows),
+        )
+    ]
+    reasons = episodes["exclusion"]
+    judged = [
+        (str(each), int((reasons == each).sum()))
+        for each in Exclusion
+        if (reasons == each).any()
+    ]
+    at_risk = episodes[reasons == ""]
+    dated = [("placement not known", int(at_risk["placed_at"].isna().sum()))]
+    steps = [
+        *_step("rows", _READ, int(account["rows_read"]), read),
+        *_step("rows", _ASSIGN, len(log.checks), assigned),
+        *_step("sites", _JUDGE, len(episodes), judged),
+        *_step("sites", _DATE, len(at_risk), dated),
+    ]
+    names = pd.Index(["unit", "step", "reason", "dropped", "kept"])
+    return pd.DataFrame(steps, columns=names)
+
+
+def _step(
+    unit: str, step: str, there: int, dropped: list[tuple[str, int]]
+) -> list[tuple[str, str, str, int, int]]:
+    found = [(unit, step, _ALL, 0, there)]
+    for reason, count in dropped:
+        there -= count
+        found.append((unit, step, reason, count, there))
+    return found
