@@ -3,7 +3,6 @@
 import hashlib
 import json
 import re
-import shutil
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -30,10 +29,8 @@ from analysis.report.swap import (
     DROPPINGS,
     LOCKS,
     check_parent,
-    missing_parents,
+    made_whole,
     repair,
-    staged_beside,
-    swap,
     told,
 )
 
@@ -225,23 +222,13 @@ def publish_incident(
     infusion_id = find_infusion(log, policy, asked)
     out = (out or default_folder(infusion_id)).resolve()
     check_incident_folder(out)
-    made, staged = missing_parents(out), staged_beside(out)
-    try:
-        with told(out):
-            staged.mkdir(parents=True)
-            _make_page(files, infusion_id, staged, say)
-            run = _manifest(log, policy, asked, infusion_id, run_at)
-            _sign(run, staged)
-            say("putting the review in its place")
-            if out.exists() and any(out.iterdir()):
-                _check_ours(out)
-            swap(staged, out)
-    except BaseException:
-        shutil.rmtree(staged, ignore_errors=True)
-        for folder in made:
-            if folder.exists() and not any(folder.iterdir()):
-                folder.rmdir()
-        raise
+    with made_whole(out) as staged:
+        _make_page(files, infusion_id, staged, say)
+        run = _manifest(log, policy, asked, infusion_id, run_at)
+        _sign(run, staged)
+        say("putting the review in its place")
+        if out.exists() and any(out.iterdir()):
+            _check_ours(out)
     return out / PAGE, log
 
 

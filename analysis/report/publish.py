@@ -5,7 +5,6 @@ folder of the report exist while this runs; what a killed run left of them is pu
 at the next start.
 """
 
-import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -36,10 +35,8 @@ from analysis.report.swap import (
     DROPPINGS,
     LOCKS,
     check_parent,
-    missing_parents,
+    made_whole,
     repair,
-    staged_beside,
-    swap,
     told,
 )
 from analysis.report.tables import (
@@ -147,30 +144,19 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     say = progress or _silent
     lists = _list_hashes(out)
     decisions = _all_decisions(out, given)
-    made = missing_parents(out)
-    staged = staged_beside(out)
-    try:
-        with told(out):
-            staged.mkdir(parents=True)
-            _fill(result, decisions, staged)
-            now = run_at or datetime.now(UTC)
-            _sign(result, staged, now, tables_only=tables_only)
-            if not tables_only:
-                values = {
-                    "folder": ".",
-                    "list_limit": list_limit,
-                    "is_recent": bool(now - result.log_end < _RECENT),
-                }
-                _make_page(result, staged, values, say)
-            say("putting the report in its place")
-            _check_unchanged(out, lists)
-            swap(staged, out)
-    except BaseException:
-        shutil.rmtree(staged, ignore_errors=True)
-        for folder in made:
-            if folder.exists() and not any(folder.iterdir()):
-                folder.rmdir()
-        raise
+    with made_whole(out) as staged:
+        _fill(result, decisions, staged)
+        now = run_at or datetime.now(UTC)
+        _sign(result, staged, now, tables_only=tables_only)
+        if not tables_only:
+            values = {
+                "folder": ".",
+                "list_limit": list_limit,
+                "is_recent": bool(now - result.log_end < _RECENT),
+            }
+            _make_page(result, staged, values, say)
+        say("putting the report in its place")
+        _check_unchanged(out, lists)
     return out if tables_only else out / PAGE
 
 

@@ -1,16 +1,22 @@
 """A folder that is found whole or not at all: written beside, then swapped in.
 
-Two hidden folders beside the folder exist while this runs; what a killed run left of
-them is put right at the next start.
+Two hidden folders and a lock beside the folder exist while this runs; what a killed run
+left of them is put right at the next start.
 """
 
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from analysis.errors import OutputError
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
 
 #: Left in a folder by a file browser or by Jupyter; nobody's work is lost with them.
 DROPPINGS = {".DS_Store", "Thumbs.db", "desktop.ini", ".ipynb_checkpoints"}
@@ -108,11 +114,97 @@ def repair(out: Path) -> None:
         The folder.
     """
     aside, staged = _aside(out), staged_beside(out)
-    if aside.exists() and not out.exists():
-        aside.rename(out)
-    for left in (aside, staged):
-        if left.exists():
-            shutil.rmtree(left)
+    if not aside.exists() and not staged.exists():
+        return
+    with only_one(out):
+        if aside.exists() and not out.exists():
+            aside.rename(out)
+        for left in (aside, staged):
+            if left.exists():
+                shutil.rmtree(left)
+
+
+@contextmanager
+def made_whole(out: Path) -> Iterator[Path]:
+    """Make a folder and put it in its place, or leave all as it was.
+
+    Parameters
+    ----------
+    out : Path
+        The folder; missing parents are made.
+
+    Yields
+    ------
+    Path
+        The folder to fill, beside its place.
+
+    Raises
+    ------
+    OutputError
+        It cannot be written, or another run is writing it.
+    """
+    parents, staged = missing_parents(out), staged_beside(out)
+    try:
+        with told(out), only_one(out):
+            try:
+                staged.mkdir(parents=True)
+                yield staged
+                swap(staged, out)
+            except BaseException:
+                shutil.rmtree(staged, ignore_errors=True)
+                raise
+    except BaseException:
+        for folder in parents:
+            if folder.exists() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
+
+
+@contextmanager
+def only_one(out: Path) -> Iterator[None]:
+    """Let one run at a time write a folder.
+
+    The system lets go of the lock of a run that was killed.
+
+    Parameters
+    ----------
+    out : Path
+        The folder; its parent is made if it is not there.
+
+    Yields
+    ------
+    None
+        While nobody else may write it.
+
+    Raises
+    ------
+    OutputError
+        Another run is writing it.
+    """
+    out.parent.mkdir(parents=True, exist_ok=True)
+    lock = out.with_name(f".{out.name}.steadyfall-lock")
+    with lock.open("w", encoding="utf-8") as file:
+        if not _locked(file.fileno()):
+            msg = f"{out}: another run is writing this folder; wait until it is done"
+            raise OutputError(f"{msg}, or choose another folder with --out")
+        try:
+            yield
+        finally:
+            if sys.platform != "win32":  # there an open file cannot be deleted
+                lock.unlink(missing_ok=True)
+    if sys.platform == "win32":
+        lock.unlink(missing_ok=True)
+
+
+def _locked(file: int) -> bool:
+    try:
+        if sys.platform == "win32":
+            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 @contextmanager

@@ -1,7 +1,6 @@
 """The shareable summary into a folder of its own."""
 
 import math
-import shutil
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +13,7 @@ from analysis.report.definitions import definition
 from analysis.report.grid import Grid
 from analysis.report.inline import inline
 from analysis.report.section import section
+from analysis.report.swap import made_whole, repair, told
 from analysis.report.tables import guarded, texts, write_csv
 from analysis.share.figures import (
     EVALUABLE,
@@ -89,21 +89,13 @@ def _check_out(folder: Path, out: Path) -> None:
 
 def _write(summary: Summary, out: Path, *, is_part: bool) -> Path:
     """Write beside the folder first, so that a half-written one is never found."""
-    staged = out.with_name(f".{out.name}.steadyfall-new")
-    shutil.rmtree(staged, ignore_errors=True)
-    try:
-        (staged / "tables").mkdir(parents=True)
+    with told(out):
+        repair(out)
+    with made_whole(out) as staged:
+        (staged / "tables").mkdir()
         page = _page(summary, is_part=is_part)
         (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
         write_csv(_as_text(summary.figures), staged / TABLE)
-        if out.exists():
-            shutil.rmtree(out)
-        staged.rename(out)
-    except OSError as error:
-        msg = f"{error.filename or out}: {error.strerror or error}; nothing was written"
-        raise OutputError(msg) from None
-    finally:
-        shutil.rmtree(staged, ignore_errors=True)
     return out / PAGE
 
 

@@ -1,6 +1,5 @@
 """A study of site reactions into its folder, or nothing."""
 
-import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -34,10 +33,8 @@ from analysis.report.research.package import write_package
 from analysis.report.swap import (
     DROPPINGS,
     check_parent,
-    missing_parents,
+    made_whole,
     repair,
-    staged_beside,
-    swap,
     told,
 )
 from analysis.report.tables import (
@@ -162,26 +159,16 @@ def publish_study(  # noqa: PLR0913 - all but three by keyword
     """
     out = out.resolve()
     check_study_folder(out)
-    made, staged = missing_parents(out), staged_beside(out)
     say = progress or _silent
-    try:
-        with told(out):
-            staged.mkdir(parents=True)
-            say("writing the tables")
-            _write_tables(study, extract, staged)
-            names = _names(extract, tables_only=tables_only)
-            now = run_at or datetime.now(UTC)
-            write_manifest(_manifest(study, extract, names, now), staged)
-            if not tables_only:
-                _make_page(staged, say)
-            _check_again(out)
-            swap(staged, out)
-    except BaseException:
-        shutil.rmtree(staged, ignore_errors=True)
-        for folder in made:
-            if folder.exists() and not any(folder.iterdir()):
-                folder.rmdir()
-        raise
+    with made_whole(out) as staged:
+        say("writing the tables")
+        _write_tables(study, extract, staged)
+        names = _names(extract, tables_only=tables_only)
+        now = run_at or datetime.now(UTC)
+        write_manifest(_manifest(study, extract, names, now), staged)
+        if not tables_only:
+            _make_page(staged, say)
+        _check_again(out)
     return out if tables_only else out / PAGE
 
 
