@@ -166,7 +166,8 @@ def _drug_factors(risk: Risk) -> Iterator[Factor]:
             )
         strengths.append((drug, pd.Series(per_ml[codes], rows.index)))
     for drug, strength in strengths:
-        doubled = np.log2(strength.where(strength > 0))
+        some = strength.where(strength > 0)
+        doubled = pd.Series(np.log2(some.to_numpy(float)), some.index)
         if _varies(doubled):
             yield Factor(
                 name=f"concentration: {drug}",

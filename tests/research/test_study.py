@@ -5,6 +5,7 @@ import hashlib
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -281,7 +282,7 @@ def study_of(
     return run_study(paths, POLICY, KEY)
 
 
-def patient(number: int, signs: dict[float, str], **cells: object) -> list[Row]:
+def patient(number: int, signs: dict[float, str], **cells: Any) -> list[Row]:
     rows = syringe(
         dict.fromkeys(signs),
         start=START,
