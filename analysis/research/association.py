@@ -344,7 +344,9 @@ class _Cells:
 
 
 def _cells(design: _Design, names: list[str]) -> _Cells:
-    code = np.zeros(len(design.event), dtype="int64")
+    # In two halves of patients: as many cells as coefficients would be fitted without
+    # any rest, and taken for separation.
+    code = design.patient.astype("int64") % 2
     for name in names:
         levels, different = pd.factorize(design.columns[name])
         # Numbered anew at each column, so that the numbers stay small.

@@ -25,7 +25,7 @@ from tests.tiny import POLICY, Row, after, syringe, write_csv
 DEMO = Path(__file__).parents[2] / "synthetic_data"
 FILES = [DEMO / name for name in ("checks.csv", "infusions.csv", "lines.csv")]
 KEY = b"a key that is in no file of the log"
-START = "2026-06-10T10:00"
+START = "2026-06-10T14:00"
 
 
 @pytest.fixture(scope="module")
