@@ -166,7 +166,8 @@ def _drug_factors(risk: Risk) -> Iterator[Factor]:
             )
         strengths.append((drug, pd.Series(per_ml[codes], rows.index)))
     for drug, strength in strengths:
-        doubled = np.log2(strength.where(strength > 0))
+        some = strength.where(strength > 0)
+        doubled = pd.Series(np.log2(some.to_numpy(float)), some.index)
         if _varies(doubled):
             yield Factor(
                 name=f"concentration: {drug}",
@@ -343,7 +344,9 @@ class _Cells:
 
 
 def _cells(design: _Design, names: list[str]) -> _Cells:
-    code = np.zeros(len(design.event), dtype="int64")
+    # In two halves of patients: as many cells as coefficients would be fitted without
+    # any rest, and taken for separation.
+    code = design.patient.astype("int64") % 2
     for name in names:
         levels, different = pd.factorize(design.columns[name])
         # Numbered anew at each column, so that the numbers stay small.

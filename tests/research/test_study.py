@@ -5,6 +5,7 @@ import hashlib
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,7 @@ from tests.tiny import POLICY, Row, after, syringe, write_csv
 DEMO = Path(__file__).parents[2] / "synthetic_data"
 FILES = [DEMO / name for name in ("checks.csv", "infusions.csv", "lines.csv")]
 KEY = b"a key that is in no file of the log"
-START = "2026-06-10T10:00"
+START = "2026-06-10T14:00"
 
 
 @pytest.fixture(scope="module")
@@ -281,7 +282,7 @@ def study_of(
     return run_study(paths, POLICY, KEY)
 
 
-def patient(number: int, signs: dict[float, str], **cells: object) -> list[Row]:
+def patient(number: int, signs: dict[float, str], **cells: Any) -> list[Row]:
     rows = syringe(
         dict.fromkeys(signs),
         start=START,
