@@ -501,7 +501,7 @@ def _summary(result: "AuditResult") -> str:
     account = result.account
     lines = _account_lines(account)
     if len(result.set_aside):
-        lines.append(f"{len(result.set_aside)} cells set aside (tables/set_aside.csv)")
+        lines.append(f"cells set aside: {len(result.set_aside)} (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())
     lines.append(
         f"{len(result.infusions)} infusions, {evaluable} compared with their expected "

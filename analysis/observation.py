@@ -35,7 +35,8 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
         empty).
     """
     known = log.infusions
-    rows = log.checks[log.checks["infusion_id"] != ""]
+    names = ["infusion_id", "entry", "checked_at", "ward"]
+    rows = log.checks.loc[log.checks["infusion_id"] != "", names]
     planned = known["planned_duration_h"].fillna(
         policy.by_ward("planned_duration_h", known["ward"])
     )

@@ -100,6 +100,10 @@ def _windows(value: Any) -> str:
     return "" if len(set(sizes)) == len(sizes) else "one window a syringe size"
 
 
+def _yes_or_no(value: Any) -> str:
+    return "" if value in ("yes", "no") else '"yes" or "no"'
+
+
 _SIGNS = {str(sign) for sign in SiteSign if sign is not SiteSign.NONE}
 
 _CHECKS: Mapping[str, Callable[[Any], str]] = {
@@ -124,6 +128,7 @@ _CHECKS: Mapping[str, Callable[[Any], str]] = {
     "smallest_group_patients": _whole(1),
     "smallest_group_units": _whole(1),
     "false_flags_per_1000": _number(0.01, 1000),
+    "other_evidence": _yes_or_no,
 }
 
 #: Limits a ward may set for itself, and whether it may say there is no such rule.
@@ -185,6 +190,7 @@ class Policy:
     smallest_group_patients: int
     smallest_group_units: int
     false_flags_per_1000: float
+    other_evidence: str
     set_by: Mapping[str, str]
     wards: Mapping[str, Mapping[str, float | str | None]]
 
@@ -208,6 +214,11 @@ class Policy:
             The file is missing, is not TOML, or a key is unknown, missing, of the wrong
             unit or type, or inverted. All faults are named together, by file and key.
         """
+        if path.exists() and not path.is_file():  # to read a pipe may wait for ever
+            msg = (
+                f"{path}: is a folder, a pipe or a device, and no file; save the policy"
+            )
+            raise PolicyError(f"{msg} to a file and name that")
         try:
             text = path.read_text(encoding="utf-8-sig")
         except FileNotFoundError:

@@ -1,5 +1,6 @@
 """A policy is complete and exact, or one sentence names the file and every key."""
 
+import os
 from pathlib import Path
 
 import pandas as pd
@@ -78,6 +79,11 @@ def changed(old: str, new: str) -> str:
             ['wards."Rowan Team".grace_h', "none"],
             id="a ward that drops a grace",
         ),
+        pytest.param(
+            changed('other_evidence = { value = "yes"', "other_evidence = { value = 1"),
+            ["other_evidence", '"yes" or "no"'],
+            id="a switch that is neither yes nor no",
+        ),
         pytest.param("grace_h = {", ["not valid TOML"], id="no TOML"),
         pytest.param("", ["name", "missing key time_zone"], id="an empty file"),
     ],
@@ -94,6 +100,12 @@ def test_what_is_wrong_is_named_with_file_and_key(text: str, says: list[str]) ->
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
     with pytest.raises(PolicyError, match="no such policy file"):
         Policy.load(tmp_path / "none.toml")
+
+
+def test_a_policy_that_is_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "policy.toml")
+    with pytest.raises(PolicyError, match="a pipe or a device, and no file; save"):
+        Policy.load(tmp_path / "policy.toml")
 
 
 def test_the_example_says_that_it_is_one(tmp_path: Path) -> None:

@@ -298,7 +298,8 @@ def after_end_findings(log: Log, ends: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Findings without id and month.
     """
-    rows = log.checks[log.checks["infusion_id"] != ""]
+    names = ["infusion_id", "checked_at", "ward", "patient_id", "driver_id", "source"]
+    rows = log.checks.loc[log.checks["infusion_id"] != "", names]
     end = by_key(rows["infusion_id"], ends["observed_end"])
     late = rows[rows["checked_at"] > end]
     end = end[late.index]

@@ -135,13 +135,18 @@ def coded(
     ]
 
 
-def blank(index: pd.Index) -> pd.Series:
+_BLANK = pd.CategoricalDtype(pd.Index([""], dtype="str"))
+
+
+def blank(index: pd.Index, kind: pd.CategoricalDtype = _BLANK) -> pd.Series:
     """Give the empty text for each row, as codes.
 
     Parameters
     ----------
     index : Index, shape (n,)
         Rows.
+    kind : CategoricalDtype
+        In alphabetical order, so that the empty text, if it is there, comes first.
 
     Returns
     -------
@@ -149,10 +154,7 @@ def blank(index: pd.Index) -> pd.Series:
         On `index`.
     """
     codes = np.zeros(len(index), dtype="int8")
-    return pd.Series(pd.Categorical.from_codes(codes, dtype=_BLANK), index=index)
-
-
-_BLANK = pd.CategoricalDtype(pd.Index([""], dtype="str"))
+    return pd.Series(pd.Categorical.from_codes(codes, dtype=kind), index=index)
 
 
 def as_texts(table: pd.DataFrame) -> pd.DataFrame:
@@ -185,8 +187,12 @@ def together(parts: Sequence[pd.Series]) -> pd.Series:
     Series
         On a new index; categories of several kinds become one, in alphabetical order.
     """
-    if all(part.dtype == parts[0].dtype for part in parts):
-        return pd.concat(parts, ignore_index=True)
+    first = parts[0].dtype
+    if all(part.dtype == first for part in parts):
+        if not isinstance(first, pd.CategoricalDtype):
+            return pd.concat(parts, ignore_index=True)
+        same = np.concatenate([part.cat.codes for part in parts])
+        return pd.Series(pd.Categorical.from_codes(same, dtype=first))
     some = [part if hasattr(part, "cat") else part.astype("category") for part in parts]
     lists = {id(part.cat.categories): part.cat.categories for part in some}
     every = next(iter(lists.values())).append([*lists.values()][1:])

@@ -155,18 +155,18 @@ def _in_hours(table: pd.DataFrame, *, is_gap: bool) -> pd.DataFrame:
 
 
 def _units(table: pd.DataFrame, ending: str) -> pd.DataFrame:
-    infusion = table.index.to_series()
     return pd.DataFrame(
         {
-            "unit_id": infusion.astype("str") + ending,
-            "ward": table["unit_ward"],
-            "patient_id": table["patient_id"],
-            "infusion_id": infusion,
-            "line_id": blank(table.index),
-            "due_at": table["ends_at"],
-            "first_source": table["last_source"],
-            "last_source": table["next_source"],
-        }
+            "unit_id": table.index.astype("str") + ending,
+            "ward": table["unit_ward"].array,
+            "patient_id": table["patient_id"].array,
+            "infusion_id": table.index.array,
+            "line_id": blank(table.index).array,
+            "due_at": table["ends_at"].array,
+            "first_source": table["last_source"].array,
+            "last_source": table["next_source"].array,
+        },
+        index=table.index,
     )
 
 
@@ -187,6 +187,7 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
     """
     told = (Exclusion.STOPPED, Exclusion.PAUSED)
     gaps = as_texts(changes[changes["is_gap"] & ~changes["reason"].isin(told)])
+    gaps = gaps.set_axis(gaps.index.astype("str"))
     waited = hours_between(gaps["observed_end"], gaps["next_at"])
     has_end = gaps["end_kind"].isin(_END_WORDS)
     is_late = gaps["is_by_line"] & (~has_end | (waited <= gaps["allowed_h"]))
@@ -195,7 +196,7 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
         {
             "ward": gaps["unit_ward"],
             "patient_id": gaps["patient_id"],
-            "infusion_id": gaps.index.astype("str"),
+            "infusion_id": gaps.index,
             "driver_id": gaps["driver_id"],
             "group": str(FindingGroup.CONTINUITY),
             "kind": np.where(

@@ -212,7 +212,7 @@ def is_row_repeated(checks: pd.DataFrame) -> pd.Series:
         and a volume are among it, and the battery has had more than one value in that
         infusion.
     """
-    of = checks[checks["infusion_id"] != ""]
+    of = checks.loc[checks["infusion_id"] != "", ["infusion_id", *_SEEN]]
     by = of.groupby("infusion_id")
     same = pd.Series(data=True, index=of.index)
     for name in _SEEN:

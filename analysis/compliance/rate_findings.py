@@ -38,13 +38,16 @@ def rate_findings(units: pd.DataFrame, basis: Basis) -> pd.DataFrame:
         by this.
     """
     off = units[units["tally"] == Tally.NOT_COUNTED]
+    if not len(off):
+        return pd.DataFrame()
     known = basis.log.infusions.loc[off["infusion_id"]]
     planned = known["planned_duration_h"].fillna(
         basis.policy.by_ward("planned_duration_h", known["ward"])
     )
     # The unit's first row is the one that charts the rate.
-    row = basis.log.checks.drop_duplicates("source").set_index("source")
-    rate = by_key(off["first_source"], row["set_rate_ml_h"])
+    rows = basis.log.checks
+    rate = rows["set_rate_ml_h"].set_axis(rows["source"].cat.codes)
+    rate = by_key(off["first_source"].cat.codes, rate[~rate.index.duplicated()])
     told = zip(
         rate,
         known["start_volume_ml"],

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.compliance.coded import as_texts
+from analysis.compliance.coded import blank
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED, short_hash
 from analysis.lookup import by_key
@@ -71,16 +71,6 @@ CANNULA = Piece(
 )
 
 
-#: Columns that become codes again, of the same categories as in the checks.
-_CODED = {
-    "ward": "ward",
-    "patient_id": "patient_id",
-    "infusion_id": "infusion_id",
-    "first_source": "source",
-    "last_source": "source",
-}
-
-
 def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
     """List every line of one kind.
 
@@ -106,13 +96,13 @@ def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
         _from_ids(log, piece),
         _from_changes(log, piece),
     ]
-    some = [as_texts(frame) for frame in frames if len(frame)]
-    segments = pd.concat(some or frames[:1], ignore_index=True)
-    segments = _with_end_of_treatment(segments, log, ends)
-    if not len(segments):
-        return segments
-    kinds = {name: log.checks[of].dtype for name, of in _CODED.items()}
-    return segments.assign(infusion_id="").astype(kinds)
+    some = [frame for frame in frames if len(frame)]
+    if not some:
+        return frames[0]
+    segments = pd.concat(some, ignore_index=True)
+    ids = pd.CategoricalDtype(log.checks["infusion_id"].cat.categories)
+    segments["infusion_id"] = blank(segments.index, ids)
+    return _with_end_of_treatment(segments, log, ends)
 
 
 def _from_table(log: Log, piece: Piece) -> pd.DataFrame:
@@ -122,14 +112,12 @@ def _from_table(log: Log, piece: Piece) -> pd.DataFrame:
     rows = log.checks[[piece.ids, "checked_at", "source"]]
     named = rows[rows[piece.ids] != ""].groupby(piece.ids)
     ids, last_ward = table["line_id"], _last_of(log, "ward")
-    table = as_texts(table)
-    ward = table["ward"].where(
-        table["ward"] != "",
-        by_key(table["patient_id"], last_ward).astype("str").fillna(""),
-    )
+    ward = table["ward"]
+    ward = ward.where(ward != "", by_key(table["patient_id"], last_ward).fillna(""))
     ward = ward.mask(ward == "", NO_WARD)
-    label = table["line_id"].where(
-        table["line_id"] != "", DERIVED + table["source"].map(short_hash)
+    label = ids.astype("str")
+    label = label.where(
+        label != "", DERIVED + table["source"].astype("str").map(short_hash)
     )
     out = pd.DataFrame(
         {
@@ -149,7 +137,7 @@ def _from_table(log: Log, piece: Piece) -> pd.DataFrame:
         }
     )
     for name in ("first_source", "last_source"):
-        out[name] = out[name].astype("str").where(out[name].notna(), table["source"])
+        out[name] = out[name].fillna(table["source"])
     return out
 
 
@@ -184,7 +172,7 @@ def _from_ids(log: Log, piece: Piece) -> pd.DataFrame:
     gone = last["checked_at"].mask(last["change_after"], after)
     out = pd.DataFrame(
         {
-            "line_id": last[piece.ids],
+            "line_id": last[piece.ids].astype("str"),
             "ward": last["ward"],
             "patient_id": last["patient_id"],
             "inserted_min": before.mask(fitted_here, first["checked_at"]),
@@ -230,10 +218,11 @@ def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
         last_at=last["checked_at"],
         last_source=last["source"],
     ).rename(columns={"checked_at": "first_at", "source": "first_source"})
-    runs = as_texts(runs.reset_index(drop=True))
+    runs = runs.reset_index(drop=True)
     dated = runs["dated"]
     by = runs.groupby(owner)
-    label = runs["patient_id"] + "\x1f" + runs["run_driver_id"] + "\x1f"
+    label = runs["patient_id"].astype("str") + "\x1f"
+    label += runs["run_driver_id"].astype("str") + "\x1f"
     stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
     return pd.DataFrame(
         {
@@ -274,10 +263,7 @@ def _with_end_of_treatment(
     ended with the treatment too. Where no check names the line it is observed to its
     patient's last row.
     """
-    if not len(segments):
-        return segments
     patient = segments["patient_id"]
-    patient = patient.astype(log.checks["patient_id"].dtype)
     last_row = by_key(patient, _last_of(log, "checked_at"))
     still = log.infusions["patient_id"][ends["end_kind"] == EndKind.RUNNING]
     out = segments.copy()

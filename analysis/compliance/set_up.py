@@ -248,23 +248,24 @@ def _infusion_units(basis: Basis, leading: pd.Series | None = None) -> pd.DataFr
     describes it in the infusions table, where there is one.
     """
     known = basis.log.infusions
-    rows = basis.log.checks
-    of_row = rows.groupby("infusion_id")["source"].first().reindex(known.index)
+    visits = basis.visits.units
+    opening = visits[~visits.duplicated("infusion_id")].set_index("infusion_id")
+    of_row = opening["first_source"].reindex(known.index)
     first = of_row if leading is None else leading.reindex(known.index).fillna(of_row)
     described = known["described_at"]
     described = described.where(described != "")
-    return pd.DataFrame(
-        {
-            "unit_id": known.index.astype("str"),
-            "ward": known["ward"].mask(known["ward"] == "", NO_WARD),
-            "patient_id": known["patient_id"],
-            "infusion_id": known.index,
-            "line_id": blank(known.index),
-            "due_at": known["started_at"].fillna(known["ended_at"]),
-            "first_source": first.fillna(described),
-            "last_source": described.fillna(first),
-        },
-    )
+    units = {
+        "ward": known["ward"].mask(known["ward"] == "", NO_WARD),
+        "patient_id": known["patient_id"],
+        "line_id": blank(known.index),
+        "due_at": known["started_at"].fillna(known["ended_at"]),
+        "first_source": first.fillna(described),
+        "last_source": described.fillna(first),
+    }
+    # Plain columns, all in the order of the infusions: comparing indexes is slow.
+    plain = {name: values.array for name, values in units.items()}
+    ids = {"unit_id": known.index.astype("str"), "infusion_id": known.index.array}
+    return pd.DataFrame({**ids, **plain}, index=known.index)
 
 
 def _hours(hours: pd.Series) -> pd.Series:
@@ -319,7 +320,8 @@ def _without_windows(basis: Basis) -> pd.Series:
 
 def _start_visits(basis: Basis) -> pd.DataFrame:
     """Give each infusion the visit it was started at, with the start row's ward."""
-    rows = basis.log.checks[basis.log.checks["infusion_id"] != ""]
+    rows = basis.log.checks[["infusion_id", "entry", "ward"]]
+    rows = rows[rows["infusion_id"] != ""]
     is_first = ~rows.duplicated("infusion_id")
     opens = (rows["entry"] == Entry.START) | (
         (rows["entry"] == Entry.SYRINGE_CHANGE) & is_first

@@ -61,7 +61,8 @@ def syringe_runs(
     """
     known = log.infusions[log.infusions["started_at"].notna()]
     end = ends.reindex(known.index)
-    rows = log.checks[log.checks["infusion_id"] != ""]
+    names = ["infusion_id", "checked_at", "ward", "source", "is_paused_after"]
+    rows = log.checks.loc[log.checks["infusion_id"] != "", names]
     by = rows.groupby("infusion_id")
     own, start = end["end_kind"].isin(_OWN_END), known["started_at"]
     until = end["observed_end"].where(own, end["next_on_driver"])

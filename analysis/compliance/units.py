@@ -53,7 +53,7 @@ def _column(name: str, frames: Sequence[pd.DataFrame]) -> pd.Series:
     if name == "unit_id":
         return pd.concat([f[name].astype("str") for f in frames], ignore_index=True)
     if name in ("outcome", "reason"):
-        return pd.concat([words(f[name]) for f in frames], ignore_index=True)
+        return together([words(frame[name]) for frame in frames])
     return together([frame[name] for frame in frames])
 
 

@@ -10,9 +10,8 @@ import pandas as pd
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
-from analysis.delivery.evidence import stopped_log_ratio, words_beside
+from analysis.delivery.evidence import speaking, stopped_log_ratio, words_beside
 from analysis.delivery.fitted import fit_noise, with_noise
-from analysis.delivery.last_readings import slip_ratios, with_slip_ratios
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
@@ -23,13 +22,14 @@ from analysis.delivery.noise import (
 )
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.scan import scan
+from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
 from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
-from analysis.terms import FindingGroup, FindingKind, NotEvaluable
+from analysis.terms import FindingGroup, FindingKind, NotEvaluable, YesNo
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
@@ -83,9 +83,7 @@ class Delivery:
     probabilities: pd.DataFrame
 
 
-def judge_delivery(
-    log: Log, policy: Policy, *, other_evidence: bool = True
-) -> Delivery:
+def judge_delivery(log: Log, policy: Policy) -> Delivery:
     """Compare every infusion with its expected line.
 
     Parameters
@@ -93,11 +91,9 @@ def judge_delivery(
     log : Log
         Canonical tables.
     policy : Policy
-        Gives the planned duration where none is charted, and the wanted false-flag
-        rate.
-    other_evidence : bool
-        False: what the volumes say alone, whatever running light, alarm, battery and
-        action say (`stopped_log_ratio`).
+        Gives the planned duration where none is charted, the wanted false-flag rate,
+        and whether running light, alarm, battery and action weigh beside the volumes
+        (`stopped_log_ratio`).
 
     Returns
     -------
@@ -109,7 +105,7 @@ def judge_delivery(
     noise = ward_noise(lines, log.infusions)
     verdicts = _not_evaluable(lines, log.infusions)
     readings = _readings(lines, noise, verdicts, log)
-    if not other_evidence:
+    if policy.other_evidence == YesNo.NO:
         readings["stopped_log_ratio"] = 0.0
     fitted = fit_noise(readings)
     readings = with_noise(readings, fitted)
@@ -122,7 +118,9 @@ def judge_delivery(
     shares = event_shares(evidence.table, ward)
     share = ward.map(shares).astype("float64")
     probability = probabilities(evidence.table, share)
-    threshold = find_threshold(readings, share, policy.false_flags_per_1000, ratios)
+    threshold = find_threshold(
+        readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
+    )
     found = readings["infusion_id"].isin(listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
@@ -251,30 +249,69 @@ def _charting_findings(lines: pd.DataFrame, log: Log) -> Iterator[dict[str, obje
     read = lines[_is_reading(lines)]
     some = read[read["infusion_id"].isin(read.loc[read["is_doubtful"], "infusion_id"])]
     some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
-    for infusion_id, rows in some.groupby("infusion_id"):
+    for infusion_id, rows in _runs(some).items():
         for position in np.flatnonzero(rows["is_doubtful"]):
-            yield sentences.doubtful_reading(str(infusion_id), rows, int(position), log)
+            yield sentences.doubtful_reading(infusion_id, rows, int(position), log)
 
 
 def _delivery_findings(
     listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
 ) -> Iterator[dict[str, object]]:
     """Write the finding of each listed infusion."""
-    known = log.infusions[_TOLD].to_dict("index")
-    rows_of = readings.groupby("infusion_id").indices
-    checks_of = log.checks.groupby("infusion_id").indices
+    names = [event.infusion_id for event in listing]
+    ids = readings["infusion_id"]
+    every = lines.loc[ids.index[ids.isin(names)]].assign(infusion_id=ids)
+    known = log.infusions.loc[names, _TOLD].to_dict("index")
+    said = speaking(log.checks[log.checks["infusion_id"].isin(names)])
+    checks_of = dict(list(said.groupby("infusion_id")))
+    rows_of = _runs(every)
     for event in listing:
-        rows = lines.loc[readings.index[rows_of[event.infusion_id]]]
+        rows = rows_of[event.infusion_id]
         finding = _event_finding(
             known[event.infusion_id], rows, event, log.checks["source"]
         )
-        if event.kind in _STOPS:
-            checks = log.checks.iloc[checks_of[event.infusion_id]]
+        checks = checks_of.get(event.infusion_id)
+        if event.kind in _STOPS and checks is not None:
             after = rows["checked_at"] >= finding["ended_latest"]
             finding["sentence"] = f"{finding['sentence']}" + words_beside(
                 checks, finding["began_earliest"], rows["checked_at"][after].min()
             )
         yield finding
+
+
+#: What sentences take from the lines.
+_QUOTED = [
+    "infusion_id",
+    "ward",
+    "source",
+    "checked_at",
+    "elapsed_h",
+    "observed_ml",
+    "expected_ml",
+    "residual_ml",
+    "base_ml",
+    "sd_ml",
+    "reading_sd_ml",
+    "rate_ml_h",
+    "time_step_h",
+    "is_floored",
+    "is_doubtful",
+]
+
+
+def _runs(lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Give the rows of each infusion; they stand together."""
+    quoted = lines[_QUOTED]
+    # Row by row, plain text is many times faster than columns of it.
+    text = {name: quoted[name].astype(object) for name in _QUOTED[:3]}
+    quoted = quoted.assign(**text)
+    ids = text["infusion_id"].to_numpy()
+    starts = np.flatnonzero(np.r_[True, ids[1:] != ids[:-1]][: len(ids)])
+    ends = np.r_[starts[1:], len(ids)][: len(starts)]
+    return {
+        str(ids[start]): quoted.iloc[start:end]
+        for start, end in zip(starts, ends, strict=True)
+    }
 
 
 def _set_up_findings(
@@ -283,9 +320,10 @@ def _set_up_findings(
     """Write a finding for each start offset of an infusion that is not listed."""
     read = lines.loc[others.index]
     offsets = start_offsets(read[~read["is_doubtful"]])
-    known = log.infusions[_TOLD].to_dict("index")
+    known = log.infusions.loc[offsets.index, _TOLD].to_dict("index")
+    rows_of = _runs(read[read["infusion_id"].isin(offsets.index)])
     for infusion_id, row in offsets.iterrows():
-        rows = read[read["infusion_id"] == infusion_id]
+        rows = rows_of[str(infusion_id)]
         half = 1.96 * row["sd_ml"]
         event = Event(
             infusion_id=str(infusion_id),

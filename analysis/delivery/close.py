@@ -123,7 +123,7 @@ def _readings(
 
 def _none(batch: Batch, readings: pd.DataFrame, probability: float) -> Explained:
     n, k = batch.shape
-    _, slips = log_likelihood(
+    _, slips, _ = log_likelihood(
         batch, np.zeros((n, 1, k)), slip_density(batch), pairs=True
     )
     hours = np.linspace(0, batch.elapsed_h[0, -1], _POINTS)

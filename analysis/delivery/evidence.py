@@ -1,8 +1,9 @@
 """What the other cells of a row say of whether the driver was running.
 
 Log likelihood ratios are stated, common practice, no source. They can be switched off
-(`judge_delivery`): a reader may want to know what the volumes say alone. Words of a
-pause or of what was done to the driver weigh nothing; they are quoted beside a finding.
+(`other_evidence` in the policy): a reader may want to know what the volumes say alone.
+Words of a pause or of what was done to the driver weigh nothing; they are quoted beside
+a finding.
 """
 
 import numpy as np
@@ -78,13 +79,38 @@ def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
     return is_so.fillna(value=False).astype("float64").mul(worth)
 
 
+def speaking(checks: pd.DataFrame) -> pd.DataFrame:
+    """Give the rows that say something of a pause or of what was done to the driver.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Rows of the check log.
+
+    Returns
+    -------
+    DataFrame
+        Of those rows: infusion_id, checked_at, action, note.
+    """
+    has = pd.Series(data=False, index=checks.index)
+    for name in ("action", "note"):
+        cells = checks[name].dropna().astype(object)
+        # A cell is read once, however many rows repeat it.
+        different = pd.Series(cells.unique(), dtype=object)
+        speaks = different.str.contains(f"{_PAUSE}|{_DONE}", case=False, regex=True)
+        has |= checks[name].isin(different[speaks.fillna(value=False).astype(bool)])
+    said = checks.loc[has, ["infusion_id", "checked_at", "action", "note"]]
+    # Few rows, looked at one infusion at a time: plain text is faster there.
+    return said.astype(dict.fromkeys(("infusion_id", "action", "note"), object))
+
+
 def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp) -> str:
     """Quote what rows about a stop say of a pause or of what was done to the driver.
 
     Parameters
     ----------
     checks : DataFrame
-        Rows of the infusion in order of time: checked_at, action, note.
+        Rows of the infusion in order of time that say so (`speaking`).
     began, ended : Timestamp
         Earliest onset, and the check after the latest end; NaT: to the last row.
 

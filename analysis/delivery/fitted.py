@@ -7,6 +7,7 @@ penalty pulls a ward with few infusions to the stated values.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,10 @@ _ENOUGH = 600
 
 #: A ward of fewer infusions has the stated values.
 _FEWEST = 6
+
+#: Variance of a reading that is not there [mL^2]: it says nothing, and adds the same to
+#: each likelihood whatever the noise is.
+_ABSENT_ML2 = 1e12
 _MOST = 400_000
 
 
@@ -76,26 +81,18 @@ def _some(readings: pd.DataFrame) -> pd.DataFrame:
 def _fit(readings: pd.DataFrame) -> dict[str, float]:
     if readings["infusion_id"].nunique() < _FEWEST:
         return dict(STATED)
-    parts = [(b, slip_density(b)) for b in batches(with_noise(readings, STATED), _MOST)]
-    rounding = [readings["rounding_variance_ml2"].to_numpy()[b.row] for b, _ in parts]
-    start = float(readings["start_step_ml"].iloc[0]) ** 2 / 12
+    every = _together(readings)
     stated = _packed(STATED)
 
     # Infusions of another sort are the same whatever the ward's own noise is.
-    wide = [
-        _likelihoods(batch, slip, own, {**STATED, **_OTHER}, start)
-        for (batch, slip), own in zip(parts, rounding, strict=True)
-    ]
+    wide = _likelihoods(every, {**STATED, **_OTHER})
 
     def cost(values: Array) -> float:
-        noise = _unpacked(values)
-        total = 0.0
-        for (batch, slip), own, other in zip(parts, rounding, wide, strict=True):
-            usual = _likelihoods(batch, slip, own, noise, start)
-            mixed = np.logaddexp(
-                np.log1p(-_OTHER_SHARE) + usual, np.log(_OTHER_SHARE) + other
-            )
-            total += float(mixed.sum())
+        usual = _likelihoods(every, _unpacked(values))
+        mixed = np.logaddexp(
+            np.log1p(-_OTHER_SHARE) + usual, np.log(_OTHER_SHARE) + wide
+        )
+        total = float(mixed.sum())
         return -total + float(0.5 * (((values - stated) / _SPREAD) ** 2).sum())
 
     step = np.array([0.1, 0.4, 0.4, 0.5, 0.4])
@@ -114,32 +111,69 @@ def _fit(readings: pd.DataFrame) -> dict[str, float]:
     return _unpacked(best.x)
 
 
-def _likelihoods(
-    batch: Batch,
-    slip: Array,
-    rounding: Array,
-    noise: Mapping[str, float],
-    start: float,
-) -> Array:
-    """Give the log likelihood of each infusion without an event, shape (n,)."""
-    n, k = batch.shape
-    own = _with(batch, rounding, noise, start)
-    total, _ = log_likelihood(own, np.zeros((n, 1, k)), slip)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Together:
+    """Infusions of a ward in one batch, filled up with readings that are not there.
+
+    rounding (of each reading) and start (of the start volume) are variances [mL^2].
+    """
+
+    batch: Batch
+    slip: Array
+    rounding: Array
+    start: float
+    is_there: Array
+
+
+def _together(readings: pd.DataFrame) -> _Together:
+    """Put infusions of any number of readings into one batch."""
+    parts = list(batches(with_noise(readings, STATED), _MOST))
+    most = max(part.shape[1] for part in parts)
+
+    def filled(arrays: list[Array], value: float | None = None) -> Array:
+        # Without a value the last reading stands again: nothing leaves its range.
+        if arrays[0].ndim == 1:
+            return np.concatenate(arrays)
+        how = "edge" if value is None else "constant"
+        more: dict[str, float] = {} if value is None else {"constant_values": value}
+        return np.concatenate(
+            [
+                np.pad(array, ((0, 0), (0, most - array.shape[1])), how, **more)  # type: ignore[call-overload]
+                for array in arrays
+            ]
+        )
+
+    rounding = readings["rounding_variance_ml2"].to_numpy()
+    return _Together(
+        batch=Batch(
+            **{
+                field.name: filled([getattr(part, field.name) for part in parts])
+                for field in fields(Batch)
+            }
+        ),
+        slip=filled([slip_density(part) for part in parts]),
+        rounding=filled([rounding[part.row] for part in parts], _ABSENT_ML2),
+        start=float(readings["start_step_ml"].iloc[0]) ** 2 / 12,
+        is_there=filled([np.ones(part.shape) for part in parts], 0.0),
+    )
+
+
+def _likelihoods(every: _Together, noise: Mapping[str, float]) -> Array:
+    """Give the log likelihood of each infusion without an event, shape (n,).
+
+    Up to a constant, the same for any noise.
+    """
+    n, k = every.batch.shape
+    own = every.batch.having(
+        variance_ml2=every.rounding + noise["reading_error_ml"] ** 2,
+        offset_ml=np.full(n, noise["offset_ml"]),
+        offset_sd_ml=np.full(n, np.sqrt(every.start + noise["offset_sd_ml"] ** 2)),
+        flow_sd=np.full(n, noise["flow_sd"]),
+        slip_share=noise["slip_share"] * every.is_there,
+    )
+    total, *_ = log_likelihood(own, np.zeros((n, 1, k)), every.slip)
     each: Array = total[:, 0]
     return each
-
-
-def _with(
-    batch: Batch, rounding: Array, noise: Mapping[str, float], start: float
-) -> Batch:
-    n, _ = batch.shape
-    return batch.having(
-        variance_ml2=rounding + noise["reading_error_ml"] ** 2,
-        offset_ml=np.full(n, noise["offset_ml"]),
-        offset_sd_ml=np.full(n, np.sqrt(start + noise["offset_sd_ml"] ** 2)),
-        flow_sd=np.full(n, noise["flow_sd"]),
-        slip_share=np.full(batch.shape, noise["slip_share"]),
-    )
 
 
 def _packed(noise: Mapping[str, float]) -> Array:

@@ -21,7 +21,7 @@ from analysis.delivery.slips import slip_weight
 _LOG_2PI = float(np.log(2 * np.pi))
 
 #: Two slips in one infusion are thought of up to so many readings, and from so many on.
-_PAIRS_FROM, _PAIRS_TO = 4, 12
+_PAIRS_FROM, _PAIRS_TO = 2, 12
 
 #: A level further above empty than so many standard deviations is free to move.
 _FREE_SD = 4.5
@@ -62,7 +62,7 @@ def log_likelihood(
     *,
     offset_ml: float = 0.0,
     pairs: bool = False,
-) -> tuple[Array, Array]:
+) -> tuple[Array, Array, Array]:
     """Give the log likelihood of the readings under shapes.
 
     Parameters
@@ -85,6 +85,9 @@ def log_likelihood(
         Log marginal likelihood.
     slip_probability : array of float, shape (n, s, k)
         Probability of a slip in each reading, under each shape.
+    both : array of float, shape (n, s, k)
+        Probability that the reading is one of two slips; 0 where two are not thought
+        of.
 
     Notes
     -----
@@ -107,15 +110,16 @@ def log_likelihood(
     largest = squares.max(0)
     terms *= np.exp(0.5 * (squares - largest))
     total = np.exp(-0.5 * largest) + terms.sum(0)
-    each = terms[:k]
+    each = terms[:k] / total
+    both = np.zeros_like(each)
     if pairs:
         for reading in range(k):
             mine = (first == reading) | (second == reading)
-            each[reading] += terms[k:][mine].sum(0)
-    each /= total
+            both[reading] = terms[k:][mine].sum(0) / total
+        each += both
     no_slip = np.log1p(-batch.slip_share).sum(1)[:, None]
     value = normal.log_density + no_slip + np.log(total) + 0.5 * largest
-    return value, np.moveaxis(each, 0, 2)
+    return value, np.moveaxis(each, 0, 2), np.moveaxis(both, 0, 2)
 
 
 def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:

@@ -51,10 +51,13 @@ class Evidence:
     slips : Series of float
         Probability that a reading is a slip with no event at all, on the index of the
         readings.
+    both : Series of float
+        Probability that it is one of two slips, so.
     """
 
     table: pd.DataFrame
     slips: pd.Series
+    both: pd.Series
 
 
 def scan(readings: pd.DataFrame) -> Evidence:
@@ -72,10 +75,10 @@ def scan(readings: pd.DataFrame) -> Evidence:
         Of every infusion that has a reading.
     """
     ids, tables = [], []
-    slips = np.zeros(len(readings))
+    slips = np.zeros((2, len(readings)))
     for batch in batches(readings, _FIRST):
         table, probability = _weighed(batch)
-        slips[batch.row.ravel()] = probability.ravel()
+        slips[:, batch.row.ravel()] = probability.reshape(2, -1)
         ids.append(batch.infusion_id)
         tables.append(table)
     names = ["none", *map(str, KINDS)]
@@ -83,22 +86,26 @@ def scan(readings: pd.DataFrame) -> Evidence:
     values = np.concatenate(tables) if tables else np.empty((0, len(names)))
     return Evidence(
         table=pd.DataFrame(values, index=index, columns=names),
-        slips=pd.Series(slips, index=readings.index),
+        slips=pd.Series(slips[0], index=readings.index),
+        both=pd.Series(slips[1], index=readings.index),
     )
 
 
 def _weighed(batch: Batch) -> tuple[Array, Array]:
-    """Give the log evidence of none and of each kind, and the slips of no event."""
+    """Give the log evidence of none and of each kind, and the slips of no event.
+
+    Slips have the shape (2, n, k): any slip, and one of two.
+    """
     n, k = batch.shape
-    none, probability = log_likelihood(batch, np.zeros((n, 1, k)), slip_density(batch))
+    none, one, two = log_likelihood(batch, np.zeros((n, 1, k)), slip_density(batch))
     table = np.repeat(none + np.log(NO_EVENT[0].share), 1 + len(KINDS), axis=1)
-    probability = probability[:, 0]
+    probability = np.stack([one[:, 0], two[:, 0]])
     clear = is_clear(batch)
     at = np.flatnonzero(clear)
     some = at[np.linspace(0, len(at) - 1, min(_LOOKED_AT, len(at))).astype("int64")]
     look = ~clear
     look[some] = True
-    table[look], probability[look] = _closely(batch, look)
+    table[look], probability[:, look] = _closely(batch, look)
     odds = table[some, 1:] - table[some, :1]
     others = clear & ~look
     if others.any():
@@ -174,7 +181,7 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
     at = np.flatnonzero(which)
     step = max(1, _MOST // (batch.shape[1] * COARSE * (COARSE + 1) // 2))
     tables = [np.empty((0, 1 + len(KINDS)))]
-    slips = [np.empty((0, batch.shape[1]))]
+    slips = [np.empty((2, 0, batch.shape[1]))]
     for begin in range(0, len(at), step):
         part = batch.take(at[begin : begin + step])
         slip = slip_density(part)
@@ -185,7 +192,7 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
             table[rest, 1:] = _finely(part, rest)
         tables.append(table)
         slips.append(probability)
-    return np.concatenate(tables), np.concatenate(slips)
+    return np.concatenate(tables), np.concatenate(slips, axis=1)
 
 
 def _finely(batch: Batch, which: Array) -> Array:
@@ -207,19 +214,19 @@ def _shares() -> Array:
 
 
 def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
-    """Give the log evidence of no event, and the slips it takes; (n,) and (n, k)."""
+    """Give the log evidence of no event, and its slips; (n,) and (2, n, k)."""
     totals, slips = [], []
     for way in NO_EVENT:
         lost = (1 - way.ratio) * batch.delivered_ml[:, None, :]
-        total, own = log_likelihood(
+        total, one, two = log_likelihood(
             batch, lost, slip, offset_ml=way.offset_ml, pairs=True
         )
         totals.append(total[:, 0] + np.log(way.share))
-        slips.append(own[:, 0])
+        slips.append(np.stack([one[:, 0], two[:, 0]]))
     every = np.stack(totals, axis=1)
     evidence = logsumexp(every, axis=1, keepdims=True)
     weight = np.exp(every - evidence)
-    probability = (weight[:, :, None] * np.stack(slips, axis=1)).sum(1)
+    probability = np.einsum("nw,tnwk->tnk", weight, np.stack(slips, axis=2))
     return evidence[:, 0], probability
 
 
@@ -251,5 +258,5 @@ def weigh(batch: Batch, shapes: Shapes, slip: Array) -> tuple[Array, Array]:
     slip_probability : array of float, shape (n, s, k)
         As given by `log_likelihood`.
     """
-    total, slips = log_likelihood(batch, shapes.lost_ml, slip)
+    total, slips, _ = log_likelihood(batch, shapes.lost_ml, slip)
     return total + shapes.log_weight + shapes.other_log_ratio, slips

@@ -55,6 +55,9 @@ _IN_WORDS = {
     FindingKind.VOLUME_RISE: "a volume that rose",
 }
 
+#: Whose row it is.
+_NAMES = ("ward", "patient_id", "infusion_id", "driver_id")
+
 #: A rival less probable than this is not named.
 _WORTH_SAYING = 0.02
 
@@ -295,17 +298,15 @@ def volumes_that_disagree(
 
 def _of_row(log: Log, index: int) -> dict[str, object]:
     """Give the parts of a charting finding that come from its row."""
-    row = log.checks.loc[index]
+    checks = log.checks
+    time, source = checks.loc[index, "checked_at"], checks.loc[index, "source"]
     return {
-        "ward": row["ward"],
-        "patient_id": row["patient_id"],
-        "infusion_id": row["infusion_id"],
-        "driver_id": row["driver_id"],
+        **{name: checks.loc[index, name] for name in _NAMES},
         "group": str(FindingGroup.CHARTING),
-        "happened_at": row["checked_at"],
-        "first_visible": row["checked_at"],
-        "first_source": row["source"],
-        "last_source": row["source"],
+        "happened_at": time,
+        "first_visible": time,
+        "first_source": source,
+        "last_source": source,
     }
 
 

@@ -12,9 +12,9 @@ import pandas as pd
 
 from analysis.delivery import slips
 from analysis.delivery.batches import Array
-from analysis.delivery.last_readings import is_last, with_slip_ratios
 from analysis.delivery.posterior import probabilities
 from analysis.delivery.scan import scan
+from analysis.delivery.slip_rates import SlipRatios, with_slip_ratios
 
 #: Infusions drawn, and the seed of the draw: the same log gives the same threshold.
 DRAWN, SEED = 8000, 20_261
@@ -55,8 +55,9 @@ class Threshold:
 def find_threshold(
     readings: pd.DataFrame,
     share: pd.Series,
+    event: pd.Series,
     wanted_per_1000: float,
-    ratios: pd.Series,
+    ratios: SlipRatios,
 ) -> Threshold:
     """Find the threshold that keeps the wanted false-flag rate, by simulation.
 
@@ -66,9 +67,11 @@ def find_threshold(
         Readings with noise, as for `scan`.
     share : Series of float
         Prior share of events by infusion_id.
+    event : Series of float
+        Event probability by infusion_id.
     wanted_per_1000 : float
         Wanted false flags per 1,000 uneventful infusions.
-    ratios : Series of float
+    ratios : SlipRatios
         As given by `slip_ratios`.
 
     Returns
@@ -89,11 +92,12 @@ def find_threshold(
     drawn = draw_uneventful(readings, np.random.default_rng(SEED), ratios)
     evidence = with_slip_ratios(drawn, scan(drawn), ratios).table
     own = share.reindex(evidence.index.str.partition("\x1f").get_level_values(0))
-    event = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
-    rate = wanted_per_1000 / 1000
-    probability = max(float(np.quantile(event, 1 - min(rate, 1))), LEAST)
-    false = float((event > probability).mean())
-    n = len(event)
+    quiet = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
+    rate = min(wanted_per_1000 / 1000, 1)
+    simulated = float(np.quantile(quiet, 1 - rate))
+    probability = max(simulated, by_list(event, rate), LEAST)
+    false = float((quiet > probability).mean())
+    n = len(quiet)
     return Threshold(
         probability=round(probability, 4),
         wanted_per_1000=wanted_per_1000,
@@ -103,8 +107,35 @@ def find_threshold(
     )
 
 
+def by_list(event: pd.Series, rate: float) -> float:
+    """Find the threshold at which the list itself expects the wanted false flags.
+
+    Parameters
+    ----------
+    event : Series of float
+        Event probability of each infusion.
+    rate : float
+        Wanted share of uneventful infusions that are listed.
+
+    Returns
+    -------
+    float
+        The sum of 1 - event over those above it is at most the wanted share of that sum
+        over all.
+
+    Examples
+    --------
+    >>> by_list(pd.Series([0.9, 0.8, 0.1, 0.0, 0.0, 0.0]), 0.05)
+    0.8
+    """
+    ordered = np.sort(event.to_numpy())[::-1]
+    expected = np.cumsum(1 - ordered)
+    first = int(np.searchsorted(expected, rate * expected[-1], side="right"))
+    return float(ordered[min(first, len(ordered) - 1)])
+
+
 def draw_uneventful(
-    readings: pd.DataFrame, rng: np.random.Generator, ratios: pd.Series
+    readings: pd.DataFrame, rng: np.random.Generator, ratios: SlipRatios
 ) -> pd.DataFrame:
     """Draw readings of uneventful infusions on the times of real ones.
 
@@ -114,7 +145,7 @@ def draw_uneventful(
         Readings with noise, in order of infusion and time.
     rng : Generator
         Source of the draw.
-    ratios : Series of float
+    ratios : SlipRatios
         As for `find_threshold`.
 
     Returns
@@ -134,14 +165,32 @@ def draw_uneventful(
         ],
         ignore_index=True,
     )
-    share = every["slip_share"] * is_last(every).map(ratios)
-    every["observed_ml"] = _readings(every.assign(slip_share=share), rng)
+    share = (every["slip_share"] * ratios.of(every)).clip(upper=0.5)
+    is_slip = _which_slip(every, share.to_numpy(), ratios.second, rng)
+    every["observed_ml"] = _readings(every, is_slip, rng)
     # What rows say for a running driver stays; what they say against it is an event's.
     said = every["stopped_log_ratio"].clip(upper=0)
     return every.assign(stopped_log_ratio=said)
 
 
-def _readings(rows: pd.DataFrame, rng: np.random.Generator) -> Array:
+def _which_slip(
+    rows: pd.DataFrame, share: Array, second: float, rng: np.random.Generator
+) -> Array:
+    """Draw which readings are slips: none, one or two in an infusion."""
+    code = rows.groupby("infusion_id", sort=False).ngroup().to_numpy()
+    odds = share / (1 - share)
+    one, square = np.bincount(code, odds), np.bincount(code, odds**2)
+    two = second * (one**2 - square) / 2
+    drawn = rng.random(len(one)) * (1 + one + two)
+    count = (drawn > 1).astype("int64") + (drawn > 1 + one)
+    # The largest of log odds plus Gumbel noise is a draw by odds; so are the next.
+    place = np.log(np.maximum(odds, 1e-12)) + rng.gumbel(size=len(odds))
+    rank = pd.Series(place).groupby(code).rank(ascending=False).to_numpy()
+    chosen: Array = rank <= count[code]
+    return chosen
+
+
+def _readings(rows: pd.DataFrame, is_slip: Array, rng: np.random.Generator) -> Array:
     code = rows.groupby("infusion_id", sort=False).ngroup().to_numpy()
     n = int(code[-1]) + 1
     shared = rng.standard_normal((2, n))[:, code]
@@ -155,13 +204,15 @@ def _readings(rows: pd.DataFrame, rng: np.random.Generator) -> Array:
     spread = np.sqrt(np.clip(rows["reading_variance_ml2"] - step**2 / 12, 1e-6, None))
     read = level + spread.to_numpy() * rng.standard_normal(len(rows))
     read = np.round(np.where(floored, np.clip(read, 0, None), read) / step) * step
-    return _with_slips(rows, read, code, rng)
+    wrong = _as_slips(rows, read, code, rng)
+    value = np.where(is_slip, wrong, read)
+    return np.where(floored, np.clip(value, 0, None), value)
 
 
-def _with_slips(
+def _as_slips(
     rows: pd.DataFrame, read: Array, code: Array, rng: np.random.Generator
 ) -> Array:
-    """Write some readings wrongly, in the shares that the likelihood thinks of."""
+    """Write readings wrongly, in the shares that the likelihood thinks of."""
     n = len(rows)
     base = rows["base_ml"].to_numpy()
     first = np.r_[True, code[1:] != code[:-1]]
@@ -185,7 +236,5 @@ def _with_slips(
         ]
     )
     kind = rng.choice(len(weights), n, p=weights / weights.sum())
-    is_slip = rng.random(n) < rows["slip_share"].to_numpy()
-    value = np.where(is_slip, wrong[kind, np.arange(n)], read)
-    floored = rows["is_floored"].to_numpy()
-    return np.where(floored, np.clip(value, 0, None), value)
+    values: Array = wrong[kind, np.arange(n)]
+    return values

@@ -34,7 +34,7 @@ def curve_steps(
     Parameters
     ----------
     curves : sequence of Curve
-        The first with its limits, if it stands alone or the second has none.
+        The first is drawn with its limits, unless others have limits too.
     title : str
         What is shown.
     ax : Axes
@@ -50,7 +50,7 @@ def curve_steps(
     for place, curve in enumerate(curves):
         day = curve.points["day"].to_numpy(float)
         share = 100 * curve.points["estimate"].to_numpy(float)
-        if place == 0 and len(curves) <= 2:
+        if place == 0 and not any(c.points["low"].notna().any() for c in curves[1:]):
             low, high = (
                 100 * curve.points[name].to_numpy(float) for name in ("low", "high")
             )

@@ -7,7 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.compliance import judge_adherence
+from analysis.compliance import Adherence, judge_adherence
+from analysis.compliance.coded import as_texts
+from analysis.compliance.units import stack_units
 from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.delivery.close import Explained, look_closely
 from analysis.errors import IncidentError
@@ -19,6 +21,9 @@ from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.sites import judge_sites
+
+#: Measures whose units the review shows.
+_OF_CHECKS = ("checks_on_time", "covered_time")
 
 #: Stages that `review_incident` names to its caller as it comes to them.
 STAGES = ("reading the export", "delivery", "adherence", "the infusion")
@@ -220,8 +225,6 @@ def review_incident(
     next_stage()
     infusions = log.infusions.join(delivery.infusions).join(ends)
     rows = _rows(log, delivery, infusion_id)
-    units = adherence.units
-    of_checks = units["measure"].isin(["checks_on_time", "covered_time"])
     known: Mapping[Any, Any] = infusions.loc[infusion_id].to_dict()
     own = log.checks[log.checks["infusion_id"] == infusion_id]
     used = log.checks[["infusion_id", "line_id", "site_id"]].drop_duplicates()
@@ -241,7 +244,7 @@ def review_incident(
             delivery.probabilities[delivery.probabilities.index == infusion_id],
         ),
         findings=findings,
-        units=units[of_checks & (units["infusion_id"] == infusion_id)],
+        units=_units(adherence, infusion_id),
         lines=_lines(log, rows, known),
         infusions=infusions,
         uses=used[(used["line_id"] != "") | (used["site_id"] != "")],
@@ -255,6 +258,16 @@ def review_incident(
         log_start=log.checks["checked_at"].iloc[0],
         log_end=log.checks["checked_at"].iloc[-1],
     )
+
+
+def _units(adherence: Adherence, infusion_id: str) -> pd.DataFrame:
+    """Find the checks of the infusion that fell due, and its covered time."""
+    units = {name: adherence.units[name] for name in _OF_CHECKS}
+    own = {
+        name: table[table["infusion_id"] == infusion_id]
+        for name, table in units.items()
+    }
+    return as_texts(stack_units(own))
 
 
 def _rows(log: Log, delivery: Delivery, infusion_id: str) -> pd.DataFrame:

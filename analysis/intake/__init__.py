@@ -23,6 +23,7 @@ from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned
 from analysis.intake.rows import take_rows
+from analysis.intake.spans import without_far
 from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
@@ -145,7 +146,8 @@ def _typed(sheets: Sequence[Turned], zone: ZoneInfo) -> dict[str, Typed]:
     placed_by = infusions.rows[_accepted(infusions)]
     checks = type_sheets(of["checks"], CHECKS_WIDE, zone, placed_by=placed_by)
     lines = type_sheets(of["lines"], LINES, zone)
-    return {"checks": checks, "infusions": infusions, "lines": lines}
+    typed = {"checks": checks, "infusions": infusions, "lines": lines}
+    return without_far(typed, of)
 
 
 def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:
@@ -407,6 +409,6 @@ def _amendment_notes(rows: pd.DataFrame, unknown_rows: frozenset[str]) -> list[s
     if not len(unknown):
         return []
     return [
-        f"{len(unknown)} amendments do not name a row of these files as FILE:LINE "
-        f"(first: {unknown.iloc[0]}); nothing was superseded by them."
+        f"amendments that do not name a row of these files as FILE:LINE: "
+        f"{len(unknown)} (first: {unknown.iloc[0]}); nothing was superseded by them."
     ]

@@ -91,7 +91,7 @@ def type_sheets(
         none = pd.Series(data=False, index=text.index)
         stands = ~_superseded(text, same, none)  # what is corrected needs no rejection
         faults.append(far_times(typed.loc[stands, PLACED], text["checked_at"]))
-    every = _with_places(faults, sheets, text)
+    every = named_faults(faults, sheets, text)
     fatal = every["reason"].isin([str(r) for r in _FATAL]) & every["column"].isin(
         _PLACES[table.name]
     )
@@ -214,10 +214,25 @@ def _turned_faults(sheets: Sequence[Turned]) -> list[pd.DataFrame]:
     ]
 
 
-def _with_places(
+def named_faults(
     faults: Sequence[pd.DataFrame], sheets: Sequence[Turned], text: pd.DataFrame
 ) -> pd.DataFrame:
-    """Give every fault its header, the cell as it stands in the file, and its row."""
+    """Give every fault its header, the cell as it stands in the file, and its row.
+
+    Parameters
+    ----------
+    faults : sequence of DataFrame
+        Faults on the rows of all tables of a kind, one below the other.
+    sheets : sequence of Turned
+        These tables.
+    text : DataFrame
+        Their rows; source is used.
+
+    Returns
+    -------
+    DataFrame
+        `FAULT_COLUMNS`.
+    """
     some = [f if "header" in f else _named(f, sheets, text) for f in faults if len(f)]
     if not some:
         return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")

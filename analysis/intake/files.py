@@ -51,6 +51,9 @@ HEADER_AMONG = 60
 _SAMPLE = 400
 _DELIMITERS = (",", ";", "\t", "|")
 
+#: What stands for the encoding of a sheet.
+WORKBOOK = "workbook"
+
 
 @dataclass(frozen=True, slots=True)
 class BrokenRecord:
@@ -135,7 +138,7 @@ class RawTable:
         bool
             True where it is so.
         """
-        return self.dialect.encoding == "workbook"
+        return self.dialect.encoding == WORKBOOK
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
@@ -451,7 +454,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     head = [[stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
     head = [row if any(row) else [] for row in head]
     at = find_header(head)
-    dialect = Dialect(encoding="workbook")
+    dialect = Dialect(encoding=WORKBOOK)
     if at is None:
         return RawTable(
             file=label,
@@ -482,6 +485,12 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
     )
 
 
+_LEAVE_OUT = (
+    "; if the sheet is none of the log, export without it, or name it under "
+    "skip_sheets in a layout"
+)
+
+
 def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     label: str,
     header: Header,
@@ -503,7 +512,8 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         mask = pa.array(is_row)
         columns = [column.filter(mask) for column in columns]
         at = at[is_row]
-    names = names_of(header, columns, f"{label}, line {header.line}")
+    way_out = _LEAVE_OUT if dialect.encoding == WORKBOOK else ""
+    names = names_of(header, columns, f"{label}, line {header.line}", way_out)
     frame = pa.table(
         [columns[i] for i in names], names=list(names.values())
     ).to_pandas()

@@ -206,8 +206,9 @@ def blanks(draft: Draft) -> Draft:
     )
     text = (
         f"many cells under {listed(sparse)} are blank (filled: {filled} of "
-        f"{len(cells)} rows); a blank is taken to repeat the value above it, within "
-        "the columns to its left"
+        f"{len(cells)} rows): leave fill_down as it is where a blank repeats the value "
+        "above it, within the columns to its left; take a header out of it where a "
+        "blank means not recorded"
     )
     return draft.put(fill_down=tuple(sparse)).ask("fill_down", text, blocks=True)
 

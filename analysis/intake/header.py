@@ -176,7 +176,7 @@ def units_of(body: Body) -> dict[int, str]:
 
 
 def names_of(
-    header: Header, columns: list[pa.ChunkedArray], where: str
+    header: Header, columns: list[pa.ChunkedArray], where: str, way_out: str = ""
 ) -> dict[int, str]:
     """Name the columns to keep: those without a name and a single cell are spacers.
 
@@ -188,6 +188,8 @@ def names_of(
         All columns.
     where : str
         File and line of the header, for messages.
+    way_out : str
+        What else can be done where two columns have the same name.
 
     Returns
     -------
@@ -208,5 +210,5 @@ def names_of(
     twice = sorted(name for name, n in Counter(names.values()).items() if n > 1)
     if twice:
         msg = f"{where}: column {twice[0]} stands twice in the header"
-        raise InputError(f"{msg}; keep one of them, or rename one")
+        raise InputError(f"{msg}; keep one of them, or rename one{way_out}")
     return names

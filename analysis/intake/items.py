@@ -17,6 +17,7 @@ from analysis.intake.reading import (
     read_words,
 )
 from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.signs import read_sign_items
 from analysis.intake.turned import (
     CHECKS_WIDE,
     DUPLICATE,
@@ -91,6 +92,9 @@ def _pivoted(
         mine = row[target.reindex(row.index) == column.name]
         if column.name in sheet.layout.items:
             _read_item(out, column, (header, value.reindex(mine.index), mine), sheet)
+    item = sheet.read(synonyms.ITEM)[0].reindex(row.index)
+    found = read_sign_items(out, sheet, (item, value.reindex(row.index), row), index)
+    out.faults += _of_first(found, row, sheet)
     text = frame_of(out, CHECKS_WIDE, index)
     lines = sheet.raw.lines.reindex(row.index)
     joined = lines.astype("str").groupby(row).agg(";".join)

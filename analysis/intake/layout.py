@@ -5,6 +5,7 @@ headers that its layout names, never by its file name, so that next month's expo
 no new layout. Loading is strict. A ``"?"`` is a question that was not yet answered.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
@@ -55,7 +56,9 @@ _ORDERS = ("ymd", "dmy", "mdy")
 _CLOCKS = ("24", "12")
 _MARKS = (".", ",")
 _UNITS = {"set_rate_ml_h": ("mL/h", "mL/24 h"), "battery_pct": ("%", "parts of 1")}
-_SIGNS = tuple(str(sign) for sign in SiteSign if sign is not SiteSign.NONE)
+
+#: Signs of a site that can be seen.
+SIGNS = tuple(str(sign) for sign in SiteSign if sign is not SiteSign.NONE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +94,8 @@ class TableLayout:
     signs_of : mapping of str to tuple of str
         Sign of a site to the headers that say yes or no to it.
     items : mapping of str to tuple of str
-        Column to the item names whose values it takes, in a table of items.
+        Column, or sign of a site, to the item names whose values it takes, in a table
+        of items.
     words : mapping of str to mapping
         Column to the site's own words and what they mean; empty means not recorded.
     encoding, delimiter, quote : str
@@ -342,13 +346,14 @@ def _value(  # noqa: PLR0911 - one return a kind of value
         case "units" | "constants" if isinstance(value, dict):
             return _words(value, f"{where}: {key}", faults)
         case "digits" if isinstance(value, dict):
+            value = {k: _unquoted(v) for k, v in value.items()}
             faults += [
                 f"{where}: digits.{k} must be a whole number from 0 to {_MOST_DIGITS}, "
                 "0 where no zeros were lost"
                 for k, v in value.items()
                 if v != OPEN and not _is_digits(v)
             ]
-            return dict(value)
+            return value
         case "contents_of":
             groups = value if isinstance(value, list) else [value]
             return tuple(_texts(v, f"{where}: {key}", faults) for v in groups)
@@ -361,6 +366,12 @@ def _value(  # noqa: PLR0911 - one return a kind of value
 
 
 _MOST_DIGITS = 30
+
+
+def _unquoted(value: object) -> object:
+    """Take a number out of the quotes of the "?" it was written in place of."""
+    is_number = isinstance(value, str) and re.fullmatch("[0-9]{1,2}", value)
+    return int(str(value)) if is_number else value
 
 
 def _is_digits(value: object) -> bool:
@@ -390,16 +401,19 @@ def _misfits(table: TableLayout) -> list[str]:
     allowed = ALLOWED[table.holds]
     found = [
         f"{key}.{name} is no column of {table.holds}"
-        for key, names in (("columns", table.columns), ("items", table.items))
+        for key, names, more in (
+            ("columns", table.columns, ()),
+            ("items", table.items, SIGNS),
+        )
         for name in names
-        if name not in allowed
+        if name not in allowed and name not in more
     ]
     if table.holds in (Holds.CHECKS, Holds.ITEMS) and not _has_volume(table):
         found.append(f"names none of {', '.join(_VOLUMES)}, which a check log needs")
     found += [
-        f"signs_of.{sign} is none of {', '.join(_SIGNS)}"
+        f"signs_of.{sign} is none of {', '.join(SIGNS)}"
         for sign in table.signs_of
-        if sign not in _SIGNS
+        if sign not in SIGNS
     ]
     for key, value, choices in (
         ("date_order", table.date_order, _ORDERS),

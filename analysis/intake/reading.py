@@ -367,32 +367,57 @@ def read_text(
     sheet : Sheet
         The table, with its layout.
     """
-    parts = []
+    is_name = column.name in NAMES
+    parts, wrong = [], []
     for header in headers:
-        part = sheet.cells[header]
-        digits = _digits_for(header, sheet.layout)
-        if digits:
-            is_number = part.str.fullmatch(r"\d+")
-            part = part.where(~is_number, part.str.zfill(digits))
-        parts.append(part)
+        part, is_wrong = _without_formulas(sheet.cells[header], is_name=is_name)
+        parts.append(_with_zeros(part, _digits_for(header, sheet.layout)))
+        wrong.append(is_wrong)
     out = parts[0]
     for part in parts[1:]:
         out = out + "/" + part
-    wrong = [part.isin(SHEET_ERRORS) for part in parts]
     if len(parts) > 1 or wrong[0].any():
         for part, is_wrong in zip(parts, wrong, strict=True):
             out = out.where((part != "") & ~is_wrong, "")
     if column.name == "gauge":
         out = out.str.replace(r"^(\d+)\s*[gG]$", r"\1", regex=True)
-    if column.name in NAMES:
+    if is_name:
         out = one_spelling(out)
     reading.text[column.name] = out.astype("str")
     reading.headers[column.name] = headers[-1]
     # The other parts of an id are columns of their own.
     bad = parts[-1][wrong[-1]]
-    text = f"{headers[-1]} reads '{{value}}', an error of the sheet; the row is kept "
-    why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
-    reading.fault(bad, column.name, headers[-1], why)
+    for is_formula, what in ((False, "an error"), (True, "a formula")):
+        text = f"{headers[-1]} reads '{{value}}', {what} of the sheet; the row is kept "
+        why = (str(RejectReason.ERROR_VALUE), f"{text}without it")
+        mine = bad.str.startswith("=") == is_formula
+        reading.fault(bad[mine], column.name, headers[-1], why)
+
+
+def _without_formulas(
+    cells: pd.Series, *, is_name: bool
+) -> tuple[pd.Series, pd.Series]:
+    """Give cells, and which hold what a sheet wrote in place of a value.
+
+    A note may begin with the sign of a formula; a name or a code that does is the same
+    for rows that have nothing in common but the formula. One in quotes alone is a code
+    kept from losing its zeros.
+    """
+    is_wrong = cells.isin(SHEET_ERRORS)
+    if is_name and (is_formula := cells.str.startswith("=")).any():
+        cells = cells.mask(is_formula, cells.str.replace(_QUOTED, r"\1", regex=True))
+        is_wrong |= cells.str.startswith("=")
+    return cells, is_wrong
+
+
+def _with_zeros(cells: pd.Series, digits: int) -> pd.Series:
+    if not digits:
+        return cells
+    is_number = cells.str.fullmatch(r"\d+")
+    return cells.where(~is_number, cells.str.zfill(digits))
+
+
+_QUOTED = r'^="([^"]*)"$'
 
 
 def _digits_for(header: str, layout: TableLayout) -> int:

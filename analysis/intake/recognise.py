@@ -28,7 +28,7 @@ from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
-from analysis.intake.signs import find_signs
+from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
@@ -262,13 +262,15 @@ def _items(draft: Draft) -> Draft:
     for question in doubt_questions(doubts):
         draft = replace(draft, questions=(*draft.questions, question))
     taken = {n for names in columns.values() for n in names}
+    draft = replace(draft, profiles={**draft.profiles, **parts})
+    draft = find_sign_items(draft, {n: p for n, p in parts.items() if n not in taken})
+    taken = {n for names in draft.table.items.values() for n in names}
     if unused := [n for n in parts if n and n not in taken]:
         draft = draft.say("items", f"read and not used: {', '.join(unused)}")
-    profiles = {**draft.profiles, **parts}
     if "set_rate_ml_h" in columns and not draft.header(synonyms.UNITS):
         name = columns["set_rate_ml_h"][0]
         draft = with_unit(draft, name, parts[name], float("nan"))
-    return replace(draft, profiles=profiles)
+    return draft
 
 
 def _why(draft: Draft) -> Draft:

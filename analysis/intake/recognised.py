@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from analysis.columns import CANONICAL
 from analysis.intake import synonyms
 from analysis.intake.given import ABOVE, FILE, HEADING, SHEET
-from analysis.intake.layout import Holds, TableLayout
+from analysis.intake.layout import SIGNS, Holds, TableLayout
 
 _ROW_IS = {
     Holds.CHECKS: "a check log",
@@ -55,7 +55,8 @@ def _columns(table: TableLayout) -> Iterator[str]:
     for sign, headers in table.signs_of.items():
         yield f"the sign {sign} from {_named(headers)}"
     for name, items in sorted(table.items.items(), key=_place):
-        yield f"{name} from the item {_named(items, 'or')}"
+        what = f"the sign {name}" if name in SIGNS else name
+        yield f"{what} from the item {_named(items, 'or')}"
 
 
 def _place(pair: tuple[str, object]) -> int:

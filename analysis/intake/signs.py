@@ -5,11 +5,12 @@ from collections.abc import Iterable, Mapping, Sequence
 import pandas as pd
 
 from analysis.intake import synonyms, words
-from analysis.intake.layout import OPEN
+from analysis.intake.layout import OPEN, SIGNS, TableLayout
 from analysis.intake.profiles import Profile
 from analysis.intake.proposal import Draft, listed
 from analysis.intake.reading import Reading
 from analysis.intake.sheet import Sheet
+from analysis.lookup import each_once
 from analysis.terms import RejectReason, SiteSign
 
 #: Where the words of these columns stand in a layout.
@@ -67,17 +68,45 @@ def find_signs(draft: Draft) -> Draft:
         With what was found.
     """
     taken = {h for headers in draft.table.columns.values() for h in headers}
-    found: dict[str, list[str]] = {}
-    for header, about in draft.profiles.items():
-        sign = sign_of(header)
-        if sign and header not in taken and _says_yes_or_no(about):
-            found.setdefault(sign, []).append(header)
-    filled = [h for headers in found.values() for h in headers
-              if not draft.profiles[h].is_empty()]  # fmt: skip
-    if not filled or set(found) <= _ANYWHERE:
+    free = {h: p for h, p in draft.profiles.items() if h not in taken}
+    signs_of, filled = _signs_among(free)
+    return _asked(draft.put(signs_of=signs_of), filled) if filled else draft
+
+
+def find_sign_items(draft: Draft, parts: Mapping[str, Profile]) -> Draft:
+    """Find items that each say yes or no to one sign.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table of items so far, with a profile of each item.
+    parts : mapping of str to Profile
+        Items without a column.
+
+    Returns
+    -------
+    Draft
+        With the signs among its items.
+    """
+    signs_of, filled = _signs_among(parts)
+    if not filled:
         return draft
-    signs_of = {sign: tuple(headers) for sign, headers in found.items()}
-    return _asked(draft.put(signs_of=signs_of), filled)
+    return _asked(draft.put(items={**draft.table.items, **signs_of}), filled)
+
+
+def _signs_among(
+    profiles: Mapping[str, Profile],
+) -> tuple[dict[str, tuple[str, ...]], list[str]]:
+    """Give each sign with its headers, and which of these are filled: none, no sign."""
+    found: dict[str, tuple[str, ...]] = {}
+    for header, about in profiles.items():
+        sign = sign_of(header)
+        if sign and _says_yes_or_no(about):
+            found[sign] = (*found.get(sign, ()), header)
+    filled = [
+        h for headers in found.values() for h in headers if not profiles[h].is_empty()
+    ]
+    return ({}, []) if set(found) <= _ANYWHERE else (found, filled)
 
 
 def _says_yes_or_no(found: Profile) -> bool:
@@ -128,22 +157,75 @@ def read_signs(reading: Reading, sheet: Sheet) -> None:
     layout = sheet.layout
     if not layout.signs_of:
         return
-    own = {words.key_of(k): v for k, v in layout.words.get(WORDS, {}).items()}
-    empty = pd.Series("", index=sheet.cells.index, dtype="str")
-    seen, denied, is_open = empty, empty.eq("none"), empty.eq("none")
-    said_no = pd.Series(0, index=empty.index)
-    for sign, header in _pairs(layout.signs_of):
+    pairs = _pairs(layout.signs_of)
+    answers = []
+    for sign, header in pairs:
         cell = sheet.cells[header]
-        answer = _read_answers(cell, own)
-        _fault_unread(reading, cell, answer, header)
+        answers.append((sign, _read_answers(reading, cell, header, layout)))
+    _put_signs(reading, answers, pairs[0][1])
+
+
+def read_sign_items(
+    reading: Reading,
+    sheet: Sheet,
+    cells: tuple[pd.Series, pd.Series, pd.Series],
+    index: pd.Index,
+) -> list[pd.DataFrame]:
+    """Read the items that are signs into the column of `site_signs`.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was read of the checks so far, on `index`; its site_signs are added to.
+    sheet : Sheet
+        A table of items.
+    cells : tuple of (Series of str, Series of str, Series of int)
+        Name and value of each item, and the check it belongs to, on the raw rows.
+    index : Index
+        The checks.
+
+    Returns
+    -------
+    list of DataFrame
+        Faults of raw rows: values that are neither yes nor no, or both at one time.
+    """
+    item, value, row = cells
+    part, answers, layout = Reading(), [], sheet.layout
+    pairs = _pairs({s: names for s, names in layout.items.items() if s in SIGNS})
+    for sign, name in pairs:
+        mine = value[item == name]
+        answer = _read_answers(part, mine, name, layout)
+        said = answer[answer != ""]
+        different = said.groupby(row[said.index]).nunique()
+        is_torn = row[mine.index].isin(different.index[different > 1])
+        text = f"{name} reads '{{value}}', and the other at the same time; neither is "
+        why = (str(RejectReason.NOT_IN_LIST), f"{text}used")
+        part.fault(mine[is_torn & (answer != "")], "site_signs", name, why)
+        said = said[~is_torn[said.index]]
+        one = said.groupby(row[said.index]).first()
+        answers.append((sign, one.reindex(index).astype("str").fillna("")))
+    if pairs:
+        _put_signs(reading, answers, pairs[0][1])
+    return part.faults
+
+
+def _put_signs(
+    reading: Reading, answers: Sequence[tuple[str, pd.Series]], header: str
+) -> None:
+    """Put the answers to all signs together, beside what site_signs has."""
+    index = answers[0][1].index
+    empty = pd.Series("", index=index, dtype="str")
+    seen, is_open = empty, pd.Series(data=False, index=index)
+    said_no = pd.Series(0, index=index)
+    for sign, answer in answers:
         seen = seen.where(answer != "yes", seen + ";" + sign)
         said_no += (answer == "no").astype("int64")
         is_open |= (answer == "") & bool((answer != "").any())
     denied = (said_no >= 2) & ~is_open & (seen == "")
     signs = seen.str.strip(";").mask(denied, str(SiteSign.NONE))
     before = reading.text.get("site_signs", empty)
-    reading.text["site_signs"] = _joined(reading, before, signs, sheet)
-    header = next(h for _, h in _pairs(layout.signs_of))
+    before = before.reindex(index).astype("str").fillna("")
+    reading.text["site_signs"] = _joined(reading, before, signs, header)
     reading.headers.setdefault("site_signs", header)
 
 
@@ -151,21 +233,22 @@ def _pairs(signs_of: Mapping[str, Iterable[str]]) -> list[tuple[str, str]]:
     return [(sign, header) for sign, headers in signs_of.items() for header in headers]
 
 
-def _read_answers(cell: pd.Series, own: Mapping[str, str]) -> pd.Series:
-    found = {c: own.get(words.key_of(c)) or _answer(c) or "" for c in cell.unique()}
-    return cell.map(found).astype("str")
-
-
-def _fault_unread(
-    reading: Reading, cell: pd.Series, answer: pd.Series, header: str
-) -> None:
+def _read_answers(
+    reading: Reading, cell: pd.Series, header: str, layout: TableLayout
+) -> pd.Series:
+    """Give yes, no or nothing for each cell; what is neither is a fault."""
+    own = {words.key_of(k): v for k, v in layout.words.get(WORDS, {}).items()}
+    answer = each_once(
+        cell, lambda c: own.get(words.key_of(c)) or _answer(c) or "", "str"
+    )
     text = f"{header} reads '{{value}}', which is neither yes nor no; the row is kept "
     why = (str(RejectReason.NOT_IN_LIST), text + "without it")
     reading.fault(cell[(answer == "") & (cell != "")], "site_signs", header, why)
+    return answer
 
 
 def _joined(
-    reading: Reading, before: pd.Series, signs: pd.Series, sheet: Sheet
+    reading: Reading, before: pd.Series, signs: pd.Series, header: str
 ) -> pd.Series:
     """Join two records of one look; nothing seen and something seen is neither."""
     none = str(SiteSign.NONE)
@@ -176,6 +259,5 @@ def _joined(
     whole = whole.where(before != "", signs)
     text = "a column of one sign and another column contradict each other; the row is "
     why = (str(RejectReason.NOT_IN_LIST), text + "kept without either")
-    header = next(h for _, h in _pairs(sheet.layout.signs_of))
     reading.fault(signs[torn], "site_signs", header, why)
     return whole.mask(torn, "").map(lambda v: ";".join(dict.fromkeys(v.split(";"))))

@@ -6,7 +6,7 @@ seconds with their offset, so that two audits of one log give the same bytes.
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,9 @@ FOLDER = "tables"
 # before it are counted in, so that guarding can be undone without a doubt.
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
+
+# Rows turned to text together: all of them at once would take gigabytes.
+_ROWS_AT_ONCE = 250_000
 
 # A cell with one of these stands in quotes.
 _SPECIAL = re.compile(r'[,"\r\n]')
@@ -71,8 +74,13 @@ def write_tables(result: AuditResult, folder: Path) -> None:
     """
     (folder / FOLDER).mkdir(exist_ok=True)
     for table in OUTPUT:
-        text = as_text(getattr(result, table.name), table, result.policy)
-        write_csv(text, folder / FOLDER / f"{table.name}.csv")
+        frame = getattr(result, table.name)
+        path = folder / FOLDER / f"{table.name}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            file.write(_header(table.names))
+            for first in range(0, len(frame), _ROWS_AT_ONCE):
+                part = frame.iloc[first : first + _ROWS_AT_ONCE]
+                file.writelines(_lines(as_text(part, table, result.policy)))
 
 
 def write_review(review: Review, folder: Path, policy: Policy) -> None:
@@ -131,6 +139,7 @@ def write_csv(text: pd.DataFrame, path: Path) -> None:
         The file; it is replaced.
     """
     with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(_header(text.columns))
         file.writelines(_lines(text))
 
 
@@ -221,13 +230,16 @@ def policy_of(run: dict[str, Any]) -> Policy:
     )
 
 
+def _header(names: Iterable[str]) -> str:
+    return ",".join(names) + "\n"
+
+
 def _lines(text: pd.DataFrame) -> Iterator[str]:
-    """Give the lines of a CSV file.
+    """Give the lines of a CSV file after its header.
 
     Written here because the csv module of some Python versions leaves a lone carriage
     return unquoted, which a spreadsheet takes for the end of a row.
     """
-    yield ",".join(text.columns) + "\n"
     columns = [_each(text[name], _quoted) for name in text]
     for row in zip(*columns, strict=True):
         yield ",".join(row) + "\n"

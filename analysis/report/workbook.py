@@ -16,7 +16,7 @@ FILE = "review.xlsx"
 CSV_FILE = "review.csv"
 
 #: Width of each column in characters.
-_WIDTHS = (15, 9, 18, 20, 11, 22, 10, 80, 12, 16, 40, 9)
+_WIDTHS = (15, 9, 18, 12, 20, 10, 18, 11, 22, 10, 80, 12, 16, 40, 9)
 
 # Excel's own limit is 32,767 characters a cell.
 _LONGEST = 32_000
@@ -58,6 +58,16 @@ def working_list(result: AuditResult, review: Review) -> pd.DataFrame:
     return pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
 
 
+#: Columns that the findings table has under longer names.
+_OWN_NAMES = {
+    "patient": "patient_id",
+    "infusion": "infusion_id",
+    "driver": "driver_id",
+    "first_row": "first_source",
+    "probability": "event_probability",
+}
+
+
 def _notes(known: pd.DataFrame) -> list[str]:
     """Give the notes, with two decisions that contradict said in front, once."""
     pairs = zip(texts(known["said"]), texts(known["note"]), strict=True)
@@ -69,8 +79,10 @@ def _notes(known: pd.DataFrame) -> list[str]:
 
 
 def _cells(part: pd.DataFrame, name: str) -> list[str]:
-    source = {"infusion": "infusion_id", "probability": "event_probability"}
-    values = part[source.get(name, name)]
+    own = _OWN_NAMES.get(name, name)
+    if own not in part:  # of a finding that is not in this log little is known
+        return [""] * len(part)
+    values = part[own]
     if name == "probability":
         return ["" if pd.isna(p) else f"{p:.3f}" for p in values]
     return texts(values)

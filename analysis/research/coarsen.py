@@ -33,9 +33,9 @@ def coarsen(rows: pd.DataFrame, columns: list[str], least: int) -> pd.DataFrame:
 
     Examples
     --------
-    >>> rows = pd.DataFrame({"patient": list("abcd"), "ward": list("AAAB")})
+    >>> rows = pd.DataFrame({"patient": list("abcd"), "ward": list("AABC")})
     >>> coarsen(rows, ["ward"], 2)["ward"].tolist()
-    ['A', 'A', 'A', 'other']
+    ['A', 'A', 'other', 'other']
     """
     out = rows.copy()
     for column in reversed(columns):

@@ -11,8 +11,10 @@ import hmac
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
+from analysis.delivery.contents import read_contents
 from analysis.errors import OutputError
 from analysis.intake import Log
 from analysis.lookup import by_key
@@ -22,7 +24,6 @@ from analysis.research.columns import EXTRACT_PERIODS, EXTRACT_SITES
 from analysis.research.risk import (
     NOT_READABLE,
     NOT_RECORDED,
-    syringe_drugs,
     syringe_periods,
     with_syringes,
 )
@@ -164,10 +165,18 @@ def make_extract(
 
 
 def _drug_words(log: Log) -> pd.Series:
-    """Give the drugs of every infusion, in order of name."""
-    drugs, contents = syringe_drugs(log)
-    named = drugs.sort_values("drug").groupby("infusion_id")["drug"].agg("; ".join)
-    return named.reindex(contents.index).fillna(contents)
+    """Give the drugs of every infusion, in order of name; each text is read once."""
+    contents = log.infusions["contents"].astype("str").fillna("").str.strip()
+    codes, different = pd.factorize(contents)
+    words = np.array([*map(_drugs_in, different), NOT_RECORDED], dtype=object)
+    return pd.Series(words[codes], index=contents.index, dtype="str")
+
+
+def _drugs_in(text: str) -> str:
+    drugs = read_contents(text)
+    if drugs is None:
+        return NOT_READABLE
+    return "; ".join(sorted({d.name.strip().lower() for d in drugs})) or NOT_RECORDED
 
 
 def _coarse_sites(
@@ -216,11 +225,17 @@ def _drugs_of_sites(courses: Courses, words: pd.Series) -> pd.Series:
     looks = courses.looks[["site", "infusion_id"]].drop_duplicates()
     named = by_key(looks["infusion_id"], words).fillna(NOT_RECORDED)
     each = looks.assign(drugs=named)[["site", "drugs"]].drop_duplicates()
-    unknown = each["drugs"].isin([NOT_RECORDED, NOT_READABLE])
-    parts = each[~unknown].assign(drug=each["drugs"].str.split("; ")).explode("drug")
-    parts = parts[["site", "drug"]].drop_duplicates().sort_values(["site", "drug"])
-    joined = parts.groupby("site")["drug"].agg("; ".join)
-    return joined.reindex(courses.sites.index).fillna(NOT_RECORDED)
+    each = each[~each["drugs"].isin([NOT_RECORDED, NOT_READABLE])]
+    # Most sites have one set of drugs throughout; the others have theirs joined.
+    several = each["site"].duplicated(keep=False)
+    joined = {
+        site: "; ".join(sorted({drug for text in own for drug in text.split("; ")}))
+        for site, own in each[several].groupby("site")["drugs"]
+    }
+    single = each[~several].set_index("site")["drugs"]
+    both = pd.concat([single, pd.Series(joined, dtype="str")])
+    drugs: pd.Series = both.reindex(courses.sites.index).fillna(NOT_RECORDED)
+    return drugs
 
 
 def _coarse_periods(

@@ -255,10 +255,10 @@ def _last_clear(
     looks: pd.DataFrame, is_reaction: pd.Series, sites: pd.DataFrame
 ) -> pd.Series:
     """Give the last look before a site's reaction that saw none, else its placement."""
-    event = sites["event_at"].to_numpy()[looks["place"].to_numpy()]
+    event = sites["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
     at = looks["checked_at"]
     is_clear = (looks["site_signs"] != "") & ~is_reaction
-    is_clear &= at < pd.Series(event, index=looks.index, dtype=at.dtype)
+    is_clear &= at < event
     clear = looks.loc[is_clear, ["site", "checked_at"]]
     newest = clear.drop_duplicates("site", keep="last").set_index("site")
     placed = sites["starts_at"].where(~sites["is_left_truncated"])

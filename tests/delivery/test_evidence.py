@@ -1,5 +1,6 @@
 """What running light, alarm, battery, action and words of a row are worth."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -78,7 +79,7 @@ def stopped_at_last() -> list[Row]:
 def test_other_evidence_can_be_switched_off(tmp_path: Path) -> None:
     log = read_exports([write_csv(tmp_path / "checks.csv", stopped_at_last())], POLICY)
     both = judge_delivery(log, POLICY).infusions["event_probability"].iloc[0]
-    alone = judge_delivery(log, POLICY, other_evidence=False)
+    alone = judge_delivery(log, replace(POLICY, other_evidence="no"))
     dark = [{**row, "running": ""} for row in stopped_at_last()]
     without = audit(tmp_path / "dark", dark).infusions["event_probability"].iloc[0]
     assert both > 0.5 > alone.infusions["event_probability"].iloc[0]

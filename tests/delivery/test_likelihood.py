@@ -111,7 +111,11 @@ def brute_force(one: Batch, i: int, lost_ml: Array, *, pairs: bool) -> float:
 )
 def test_slips_are_summed_out_as_by_brute_force(*, pairs: bool) -> None:
     one, shapes = batch(), lost()
-    found, probability = log_likelihood(one, shapes, slip_density(one), pairs=pairs)
+    found, probability, both = log_likelihood(
+        one, shapes, slip_density(one), pairs=pairs
+    )
+    assert (both <= probability).all()
+    assert both.any() == pairs
     for i in range(N):
         for s in range(S):
             expected = brute_force(one, i, shapes[i, s], pairs=pairs)
@@ -122,7 +126,7 @@ def test_slips_are_summed_out_as_by_brute_force(*, pairs: bool) -> None:
 def test_a_reading_a_thousand_deviations_off_is_a_slip_and_nothing_breaks() -> None:
     wild = batch().observed_ml.copy()
     wild[:, 2] = 130.0
-    found, probability = log_likelihood(
+    found, probability, _ = log_likelihood(
         batch(observed_ml=wild),
         np.zeros((N, 1, K)),
         slip_density(batch(observed_ml=wild)),

@@ -90,6 +90,7 @@ def page(incident: Incident) -> str:
 
 
 def text_of(html: str) -> str:
-    """Give the words of a section, without its tags."""
-    plain = re.sub(r"<[^>]+>", " ", html)
+    """Give the words of a section or a page, without tags, style and script."""
+    said = re.sub(r"<(style|script)>.*?</\1>", " ", html, flags=re.DOTALL)
+    plain = re.sub(r"<[^>]+>", " ", said)
     return re.sub(r"\s+", " ", plain).strip()

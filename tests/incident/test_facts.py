@@ -7,12 +7,19 @@ import pandas as pd
 import pytest
 
 from analysis.delivery.close import NONE
-from analysis.incident import Incident, facts
+from analysis.incident import Incident, facts, sections
 from analysis.incident.facts.timeline import CHARTED, DUE, REPLACED, ROW
 from analysis.incident.possible import POSSIBLE, WORDS
 from analysis.report.facts import SETTLES
 from analysis.terms import FindingKind
-from tests.incident.reviewed import RATE, STOPPED, others, review, uneventful
+from tests.incident.reviewed import (
+    RATE,
+    STOPPED,
+    others,
+    review,
+    text_of,
+    uneventful,
+)
 from tests.tiny import after, moment, syringe
 
 START = "2026-06-01T10:03"
@@ -141,17 +148,17 @@ def test_an_amendment_and_what_it_replaced_are_both_there(stopped: Incident) -> 
     assert moments.index(old) == moments.index(new) - 1
 
 
-def test_a_replaced_row_without_a_readable_time_stands_beside_its_amendment(
+def test_a_row_that_could_not_be_placed_is_named_with_its_reason(
     tmp_path: Path,
 ) -> None:
     rows = syringe({0: 16.0, 4: 13.3, 8: 10.7}, set_rate_ml_h=RATE)
-    wrong = {**rows[2], "checked_at": "32/13/2026", "volume_remaining_ml": 11.7}
+    wrong = {**rows[2], "checked_at": "32/13/2026"}
     rows = [*rows[:2], wrong, {**rows[2], "amends": "checks.csv:4"}]
-    moments = facts.timeline(review(tmp_path, [*rows, *others()]))
-    [old] = [one for one in moments if one.kind == REPLACED]
-    assert (old.source, old.replaced_by) == ("checks.csv:4", "checks.csv:5")
-    assert old.at == moment_at(8)
-    assert old.said[-1] == "its own time could not be read"
+    incident = review(tmp_path, [*rows, *others()])
+    assert incident.unplaced["source"].tolist() == ["checks.csv:4"]
+    timeline = text_of(sections.timeline(incident).html)
+    assert "replaces checks.csv:4" in timeline
+    assert "may belong here: checks.csv:4: " in timeline
 
 
 def test_staff_are_pseudonyms_in_order_of_appearance(stopped: Incident) -> None:

@@ -205,6 +205,16 @@ def test_every_row_is_accounted_for(
         pytest.param("checked_at", "", "checked_at", "no time", id="no time"),
         pytest.param("ward", "#REF!", "ward", "error of a sheet", id="an error value"),
         pytest.param(
+            "ward", "=A2", "ward", "error of a sheet", id="a formula for a ward"
+        ),
+        pytest.param(
+            "patient_id",
+            "=B2&C2",
+            "patient_id",
+            "error of a sheet",
+            id="a formula for a patient",
+        ),
+        pytest.param(
             "checked_at", "soon", "checked_at", "time not readable", id="time in words"
         ),
         pytest.param(
@@ -235,6 +245,13 @@ def test_the_ledger_says_where_what_and_why(
     assert column in entry["sentence"] or "time" in entry["sentence"]
     assert value in entry["sentence"]
     assert entry["row"] == bad
+
+
+def test_a_code_kept_as_text_by_a_formula_is_the_code(tmp_path: Path) -> None:
+    # Common practice, no source: exports write ="0012" so that a sheet keeps the zeros.
+    log = read(tmp_path, line(patient_id='"=""0012"""', note="=2 left in the drawer"))
+    assert log.checks["patient_id"].tolist() == ["0012"]
+    assert log.checks["note"].tolist() == ["=2 left in the drawer"]
 
 
 def test_broken_record_is_in_the_ledger_as_it_stands(tmp_path: Path) -> None:

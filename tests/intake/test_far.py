@@ -2,12 +2,14 @@
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from analysis.cli import steadyfall
 from analysis.errors import InputError
-from tests.intake.logs import HEADER, line, read, write
+from analysis.intake import Log, read_exports
+from tests.intake.logs import HEADER, POLICY, line, read, write
 from tests.tiny import audit, kinds, syringe
 
 DAY = [f"2026-06-09T{hour:02}:00" for hour in (2, 6, 10, 14, 18, 22)]
@@ -120,3 +122,86 @@ def test_a_file_whose_rows_are_mostly_rejected_stops_the_audit_with_the_reason(
     found = CliRunner().invoke(steadyfall, ["audit", str(path), *told])
     assert found.exit_code == 0
     assert "6 rows read, 3 accepted, 3 rejected" in found.output
+
+
+INFUSIONS = "infusion_id,ward,patient_id,started_at,planned_duration_h,ended_at"
+LINES = "line_id,patient_id,ward,kind,inserted_at,removed_at"
+
+
+def beside(folder: Path, name: str, *lines: str) -> Log:
+    """Read a check log of one day with a table beside it."""
+    checks = write(folder, "checks.csv", HEADER, *rows(*DAY))
+    return read_exports([checks, write(folder, name, *lines)], POLICY)
+
+
+@pytest.mark.parametrize(
+    ("started", "ended", "far"),
+    [
+        pytest.param("2026-06-09T02:00", "2026-06-10T02:00", [], id="the same day"),
+        pytest.param("2025-06-09T02:00", "", ["started_at"], id="begun a year before"),
+        pytest.param("", "2027-06-10T02:00", ["ended_at"], id="ended a year after"),
+        pytest.param(
+            "2062-06-09T02:00",
+            "2062-06-10T02:00",
+            ["started_at", "ended_at"],
+            id="both in another year",
+        ),
+        pytest.param("2026-03-09T02:00", "", [], id="a wrong month is left to be seen"),
+    ],
+)
+def test_times_of_an_infusion_years_from_its_checks_are_set_aside(
+    tmp_path: Path, started: str, ended: str, far: list[str]
+) -> None:
+    mine = f"I1,Alder ward,P1,{started},24,{ended}"
+    other = "I9,Alder ward,P9,2024-06-09T02:00,24,2024-06-10T02:00"  # no check of it
+    log = beside(tmp_path, "infusions.csv", INFUSIONS, mine, other)
+    assert log.set_aside["column"].tolist() == far
+    assert set(log.set_aside["source"]) == ({"infusions.csv:2"} if far else set())
+    assert set(log.set_aside["reason"]) == (
+        {"time far from the rest"} if far else set()
+    )
+    first = log.infusions["started_at"]["I1"]
+    assert first == log.checks["checked_at"].min() or "started_at" not in far
+    assert pd.isna(log.infusions["ended_at"]["I1"]) == (not ended or bool(far))
+    assert log.infusions["started_at"]["I9"].year == 2024
+
+
+@pytest.mark.parametrize(
+    ("cells", "far"),
+    [
+        pytest.param("N1,P1,,cannula,2026-06-08,2026-06-10", [], id="days apart"),
+        pytest.param(
+            "N1,P1,,cannula,2025-06-08,2026-06-10", ["inserted_at"], id="a year in use"
+        ),
+        pytest.param("N1,P1,,cannula,2025-06-08,", ["inserted_at"], id="still in use"),
+        pytest.param(
+            "N1,P1,,cannula,2026-06-08,2027-06-10", ["removed_at"], id="a year after"
+        ),
+        pytest.param("N1,P1,,cannula,2025-06-08,2025-06-10", [], id="an earlier stay"),
+        pytest.param("N1,P9,,cannula,2025-06-08,", [], id="a patient without checks"),
+    ],
+)
+def test_times_of_a_line_years_from_its_checks_are_set_aside(
+    tmp_path: Path, cells: str, far: list[str]
+) -> None:
+    log = beside(tmp_path, "lines.csv", LINES, cells)
+    assert log.set_aside["column"].tolist() == far
+    for name in far:
+        assert log.lines[[name, f"{name}_latest"]].isna().all(axis=None)
+
+
+def test_a_line_named_by_a_check_is_held_against_that_check(tmp_path: Path) -> None:
+    lines = [line(checked_at=t) + ",N1" for t in DAY]
+    checks = write(tmp_path, "checks.csv", f"{HEADER},site_id", *lines)
+    both = "N1,P1,,cannula,2025-06-08,2025-06-10"  # seen in 2026
+    log = read_exports([checks, write(tmp_path, "lines.csv", LINES, both)], POLICY)
+    assert log.set_aside["column"].tolist() == ["inserted_at", "removed_at"]
+
+
+def test_a_time_of_writing_years_from_its_check_is_set_aside(tmp_path: Path) -> None:
+    lines = [line(checked_at=t) + "," + t for t in DAY[:4]]
+    late = line(checked_at=DAY[4]) + "," + DAY[4].replace("2026", "2027")
+    path = write(tmp_path, "checks.csv", f"{HEADER},recorded_at", *lines, late)
+    log = read_exports([path], POLICY)
+    assert log.set_aside["source"].tolist() == ["checks.csv:6"]
+    assert log.checks["recorded_at"].notna().sum() == 4

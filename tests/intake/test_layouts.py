@@ -74,6 +74,25 @@ def test_an_open_question_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("answer", "read_as"),
+    [
+        pytest.param("4", 4, id="without quotes"),
+        pytest.param('"4"', 4, id="in the quotes of the question mark"),
+        pytest.param('"0"', 0, id="no zeros lost, in quotes"),
+    ],
+)
+def test_a_number_of_digits_may_stand_in_the_quotes_of_its_question(
+    answer: str, read_as: int
+) -> None:
+    text = (
+        "[[table]]\nholds='checks'\n[table.columns]\npatient_id='P'\nward='W'\n"
+        "checked_at='T'\nvolume_remaining_ml='V'\n"
+        f"[table.digits]\npatient_id={answer}"
+    )
+    assert parse_layout(text, "layout").tables[0].digits == {"patient_id": read_as}
+
+
+@pytest.mark.parametrize(
     ("layout", "wrong"),
     [
         pytest.param("", "no", id="nothing in it"),
@@ -203,3 +222,60 @@ def test_a_file_whose_rows_are_mostly_rejected_is_refused(tmp_path: Path) -> Non
     text = PLAIN.replace(";0012;", ";;", 3)
     with pytest.raises(InputError, match="3 of the 4 rows"):
         read(tmp_path / "x.csv", text)
+
+
+SIGN_ITEMS = """ward,patient,date time,item,value
+Elder,P1,2026-09-14 08:00,volume remaining (mL),16.0
+Elder,P1,2026-09-14 08:00,site redness,no
+Elder,P1,2026-09-14 08:00,site swelling,no
+Elder,P1,2026-09-14 12:00,volume remaining (mL),13.6
+Elder,P1,2026-09-14 12:00,site redness,yes
+Elder,P1,2026-09-14 12:00,site swelling,no
+Elder,P1,2026-09-14 16:00,volume remaining (mL),11.2
+Elder,P1,2026-09-14 16:00,site swelling,no
+Elder,P1,2026-09-14 20:00,volume remaining (mL),8.8
+Elder,P1,2026-09-14 20:00,site redness,no
+Elder,P1,2026-09-14 20:00,site redness,yes
+Elder,P1,2026-09-14 20:00,site swelling,yes
+Elder,P1,2026-09-15 00:00,volume remaining (mL),6.4
+Elder,P1,2026-09-15 00:00,site redness,perhaps
+Elder,P1,2026-09-15 00:00,site swelling,no
+Elder,P1,2026-09-15 00:00,rate (mL/h),0.6
+Elder,P1,2026-09-15 00:00,battery %,61
+"""
+
+
+def test_signs_that_are_items_of_their_own_are_signs(tmp_path: Path) -> None:
+    log = read(tmp_path / "items.csv", SIGN_ITEMS)
+    # Neither "not recorded" nor a contradiction is none.
+    assert log.checks["site_signs"].tolist() == ["none", "redness", "", "swelling", ""]
+    lost = ["items.csv:11", "items.csv:12", "items.csv:15"]
+    assert log.set_aside["source"].tolist() == lost
+    account = log.account.iloc[0]
+    assert (account["rows_read"], account["accepted"]) == (17, 17)
+    assert not any("not used" in note for note in log.notes)
+
+
+def test_a_layout_may_name_items_that_are_signs(tmp_path: Path) -> None:
+    text = SIGN_ITEMS.replace("site redness", "Rd")
+    log = read(tmp_path / "items.csv", text, SIGN_LAYOUT)
+    assert log.checks["site_signs"].iloc[1] == "redness"
+
+
+SIGN_LAYOUT = """
+[[table]]
+holds = "items"
+date_order = "ymd"
+clock = "24"
+decimal = "."
+[table.columns]
+ward = "ward"
+patient_id = "patient"
+checked_at = "date time"
+item = "item"
+value = "value"
+[table.items]
+volume_remaining_ml = "volume remaining (mL)"
+redness = "Rd"
+swelling = "site swelling"
+"""

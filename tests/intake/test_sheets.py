@@ -63,6 +63,16 @@ def test_a_sheet_that_may_be_a_table_is_asked_about(tmp_path: Path) -> None:
         read(path)
 
 
+def test_a_sheet_with_a_header_twice_can_be_left_out(tmp_path: Path) -> None:
+    layout = printed(book(tmp_path, Log=LOG))
+    rota = [["Name", "Shift", "Name"], ["A", "early", "B"], ["C", "late", "D"]]
+    path = book(tmp_path, Rota=rota, Log=LOG)
+    wanted = r"Rota, line 1: column Name stands twice .* under skip_sheets"
+    with pytest.raises(InputError, match=wanted):
+        read(path)
+    assert len(read(path, f'skip_sheets = ["Rota"]\n{layout}').checks) == 3
+
+
 def test_a_layout_can_name_the_sheets_to_skip(tmp_path: Path) -> None:
     layout = printed(book(tmp_path, Log=LOG))
     path = book(tmp_path, Pivot=PIVOT, Log=LOG)

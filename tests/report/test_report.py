@@ -192,6 +192,13 @@ def test_says(text: str, page: Page) -> None:
     assert text in page.text
 
 
+def test_a_chart_to_pull_names_its_patient(page: Page, hostile: AuditResult) -> None:
+    first = facts.charts_to_pull(hostile, 12).charts[0]
+    listed = page.text[page.text.index("Charts to pull, in this order") :]
+    cells = " ".join(listed[:500].split())
+    assert f"{first.ward} {first.patient_id} {first.infusion_id}" in cells
+
+
 def test_both_expected_numbers_of_false_flags_are_told_apart(
     page: Page, hostile: AuditResult
 ) -> None:

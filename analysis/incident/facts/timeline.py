@@ -208,20 +208,13 @@ def _replaced(incident: Incident) -> Iterator[Moment]:
         [incident.rows[["source", "amends"]], incident.superseded[["source", "amends"]]]
     )
     by = {row["amends"]: row["source"] for row in every.to_dict("records")}
-    times = dict(zip(incident.rows["source"], incident.rows["checked_at"], strict=True))
     for row in incident.superseded.to_dict("records"):
-        at: pd.Timestamp = row["checked_at"]
-        unread: tuple[str, ...] = ()
-        if pd.isna(at):
-            # It stands beside the row that put it right.
-            at = times.get(by.get(row["source"], ""), incident.known["started_at"])
-            unread = ("its own time could not be read",)
         yield Moment(
-            at=at,
-            elapsed_h=elapsed_h(incident, at),
+            at=row["checked_at"],
+            elapsed_h=elapsed_h(incident, row["checked_at"]),
             kind=REPLACED,
             source=row["source"],
-            said=(*said_of_row(row, {}, staff), *unread),
+            said=said_of_row(row, {}, staff),
             note=row["note"],
             remaining_ml=_number(row, "volume_remaining_ml"),
             staff=staff.get(row["checked_by"], ""),

@@ -2,12 +2,15 @@
 
 from typing import Any
 
-import pandas as pd
-
 from analysis import figures
 from analysis.report.facts import rows_of
 from analysis.report.grid import Grid
-from analysis.report.research.words import days_words, p_words, ratio_words
+from analysis.report.research.words import (
+    days_words,
+    p_words,
+    ratio_words,
+    span_words,
+)
 from analysis.report.section import Section, section
 from analysis.report.tables import texts
 from analysis.research import Study
@@ -131,21 +134,21 @@ def lasting(study: Study) -> Section:
     Section
         Medians with limits, sites still in place counted as such.
     """
+    by: dict[str, dict[str, dict[str, Any]]] = {}
+    for row in rows_of(study.durations):
+        by.setdefault(row["group"], {})[row["until"]] = row
     grid = Grid(
-        caption="Median times, in days since the placement",
-        head=("sites", "followed to", "sites", "came to it", "median", "95 % interval"),
+        caption="Median days since the placement, with 95 % intervals; sites that came "
+        "to it of those followed",
+        head=("sites", "to a reaction", "to failure", "to removal"),
         rows=[
             (
-                "all" if row["group"] == ALL else row["group"],
-                row["until"],
-                f"{row['sites']:,}",
-                f"{row['events']:,}",
-                days_words(row["median_days"]),
-                _span(row["low_days"], row["high_days"]),
+                "all sites" if group == ALL else group,
+                *(_median(own[until]) for until in ("reaction", "failure", "removal")),
             )
-            for row in rows_of(study.durations)
+            for group, own in by.items()
         ],
-        numeric=frozenset({2, 3, 4, 5}),
+        numeric=frozenset({1, 2, 3}),
     )
     return section(
         "blocks",
@@ -163,12 +166,10 @@ def lasting(study: Study) -> Section:
     )
 
 
-def _span(low: float, high: float) -> str:
-    if pd.isna(low) and pd.isna(high):
-        return ""
-    if pd.isna(high):
-        return f"{days_words(low)} or longer"
-    return f"up to {high:.1f}" if pd.isna(low) else f"{low:.1f} to {high:.1f}"
+def _median(row: dict[str, Any]) -> str:
+    limits = span_words(row["low_days"], row["high_days"])
+    said = days_words(row["median_days"]) + (f" ({limits})" if limits else "")
+    return f"{said}\n{row['events']:,} of {row['sites']:,}"
 
 
 def association(study: Study) -> Section:
@@ -221,6 +222,8 @@ def association(study: Study) -> Section:
         ("figure", picture),
         ("grid", _association_grid(rows)),
     ]
+    if notes := _notes(rows):
+        blocks += [("head", "Not estimated, or unsteady"), ("list", notes)]
     if study.joint_note:
         blocks.append(("text", f"All together: {study.joint_note}."))
     changes = [row for row in rows if row["p_changes"] < 0.05 and _is_reference(row)]
@@ -250,30 +253,36 @@ def _association_grid(rows: list[dict[str, Any]]) -> Grid:
         caption="Rate ratios with 95 % intervals",
         head=(
             "what",
-            "level",
-            "reactions",
-            "site-days",
-            "exact, as counted",
-            "with time in place, by patient",
-            "by Cox's model",
-            "all together",
-            "note",
+            "reactions in site-days",
+            "as counted, exact",
+            "at the same time in place, by patient",
+            "by Cox's model, by patient",
+            "all together, by patient",
         ),
         rows=[
             (
-                row["factor"],
-                row["level"],
-                f"{row['events']:,}",
-                f"{row['exposure_days']:,.0f}",
-                ratio_words(row["exact_ratio"], row["exact_low"], row["exact_high"]),
-                "reference"
-                if _is_reference(row)
-                else ratio_words(row["ratio"], row["low"], row["high"]),
-                ratio_words(row["cox_ratio"], row["cox_low"], row["cox_high"]),
-                ratio_words(row["joint_ratio"], row["joint_low"], row["joint_high"]),
-                "" if _is_reference(row) or pd.isna(row["note"]) else str(row["note"]),
+                f"{row['factor']}: {row['level']}",
+                f"{row['events']:,} in {row['exposure_days']:,.0f}",
+                _ratio(row, "exact_"),
+                "reference" if _is_reference(row) else _ratio(row, ""),
+                _ratio(row, "cox_"),
+                _ratio(row, "joint_"),
             )
             for row in rows
         ],
-        numeric=frozenset({2, 3, 4, 5, 6, 7}),
+        numeric=frozenset({1, 2, 3, 4, 5}),
     )
+
+
+def _ratio(row: dict[str, Any], prefix: str) -> str:
+    values = (row[f"{prefix}{name}"] for name in ("ratio", "low", "high"))
+    return ratio_words(*values).replace(" (", "\n(")
+
+
+def _notes(rows: list[dict[str, Any]]) -> list[str]:
+    """Say of which factors there is no ratio, or an unsteady one, and why."""
+    by: dict[str, list[str]] = {}
+    for row in rows:
+        if isinstance(row["note"], str) and row["note"]:
+            by.setdefault(row["note"], []).append(str(row["factor"]))
+    return [f"{', '.join(dict.fromkeys(names))}: {note}." for note, names in by.items()]

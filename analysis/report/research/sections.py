@@ -18,6 +18,7 @@ from analysis.report.research.words import (
     outside_one,
     rate_words,
     ratio_words,
+    span_words,
 )
 from analysis.report.section import Section, section
 from analysis.report.tables import texts
@@ -145,8 +146,8 @@ def _median_said(study: Study) -> str:
         )
     return (
         f"Half of the sites were in place for {days_words(row['median_days'])} days or "
-        f"longer (95 % interval {days_words(row['low_days'])} to "
-        f"{days_words(row['high_days'])}), sites still in place counted as such."
+        f"longer (95 % interval {span_words(row['low_days'], row['high_days'])}), "
+        "sites still in place counted as such."
     )
 
 
@@ -159,6 +160,7 @@ def _ratios(study: Study) -> list[str]:
         f"{'more' if row['ratio'] > 1 else 'fewer'} reactions than {row['reference']}: "
         f"rate ratio {ratio_words(row['ratio'], row['low'], row['high'])}."
         for row in outside
+        if not _is_unsteady(row)
     ]
     return [
         *said,
@@ -166,6 +168,10 @@ def _ratios(study: Study) -> list[str]:
         f"chance alone would bring about {looked_at / 20:.0f}. An association is no "
         "cause.",
     ]
+
+
+def _is_unsteady(row: dict[str, Any]) -> bool:
+    return bool(pd.notna(row["note"]) and row["note"])
 
 
 def _named(row: dict[str, Any]) -> str:
@@ -223,18 +229,27 @@ def defined(study: Study) -> Section:
         rows=[
             (
                 "all wards" if ward == ALL else ward,
-                *(rate_words(by[n, ward]) if (n, ward) in by else "" for n in names),
+                *(
+                    rate_words(by[n, ward]).replace(" (", "\n(")
+                    if (n, ward) in by
+                    else ""
+                    for n in names
+                ),
             )
             for ward in [*wards[1:], ALL]
         ],
         numeric=frozenset(range(1, len(names) + 1)),
         last_is_total=True,
     )
-    words = texts(study.definitions["words"])[0]
+    words = texts(study.definitions["words"])[0].removeprefix("the policy's: ")
     return section(
         "blocks",
         blocks=[
-            ("text", f"In this study a reaction is {words}. Not recorded is not none."),
+            (
+                "text",
+                f"In this study, by the policy, a reaction is {words}. Not recorded is "
+                "not none.",
+            ),
             (
                 "text",
                 "The earliest one counts, once a site. Exposure begins at the "

@@ -4,8 +4,6 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
-
 from analysis.report.facts import rows_of
 from analysis.research import Study
 from analysis.terms import ALL
@@ -44,7 +42,27 @@ def days_words(value: float) -> str:
     str
         One decimal.
     """
-    return "not reached" if pd.isna(value) else f"{value:.1f}"
+    return "not reached" if math.isnan(value) else f"{value:.1f}"
+
+
+def span_words(low: float, high: float) -> str:
+    """Write an interval of days.
+
+    Parameters
+    ----------
+    low, high : float
+        Days; missing where there is no such limit.
+
+    Returns
+    -------
+    str
+        Empty where there is neither.
+    """
+    if math.isnan(low) and math.isnan(high):
+        return ""
+    if math.isnan(high):
+        return f"{low:.1f} or longer"
+    return f"up to {high:.1f}" if math.isnan(low) else f"{low:.1f} to {high:.1f}"
 
 
 def ratio_words(ratio: float, low: float, high: float) -> str:

@@ -69,7 +69,9 @@ def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str
     return [
         {
             "ward": words.plain(row["ward"]),
+            "patient": words.plain(row["patient_id"]),
             "infusion": words.plain(row["infusion_id"]),
+            "when": words.when(seen) if pd.notna(seen := row["first_visible"]) else "",
             "reason": _first_reason(row),
             "hours": words.hours(row),
             "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
@@ -83,7 +85,8 @@ def _running_lines(running: pd.DataFrame) -> list[str]:
     by_ward: dict[str, list[str]] = {}
     for row in facts.rows_of(running.sort_values(["ward", "infusion_id"])):
         by_ward.setdefault(words.plain(row["ward"]), []).append(
-            words.plain(row["infusion_id"])
+            f"{words.plain(row['infusion_id'])} (patient "
+            f"{words.plain(row['patient_id'])})"
         )
     return [
         f"{ward}: {', '.join(ids[:_MOST_RUNNING])}"
@@ -102,18 +105,19 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
         (
             str(place),
             pull.ward,
-            pull.infusion_id or f"patient {pull.patient_id}",
+            pull.patient_id,
+            pull.infusion_id,
             *_reason(pull.findings),
             _pull_sources(pull.findings),
         )
         for place, pull in enumerate(pulls.charts, start=1)
     ]
-    more = f"{pulls.more:,} more charts in tables/findings.csv" if pulls.more else ""
+    more = f"{pulls.more:,} more charts: see review.xlsx" if pulls.more else ""
     return Grid(
         caption="Charts to pull, in this order",
-        head=("no.", "ward", "infusion", "why", "hours", "rows in the log"),
+        head=("no.", "ward", "patient", "infusion", "why", "hours", "rows in the log"),
         rows=rows,
-        numeric=frozenset({0, 4}),
+        numeric=frozenset({0, 5}),
         more=more,
         is_for_search=True,
     )

@@ -1,0 +1,139 @@
+"""Times of infusions and lines that lie years from the checks they belong to.
+
+A wrong year in a table of infusions or lines makes a start, an end or an age of a year
+or more, and all that is due in between. The row is kept without that time.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import pandas as pd
+
+from analysis.intake.canonical import Typed, named_faults
+from analysis.intake.cells import faults_of
+from analysis.intake.far import FAR
+from analysis.intake.turned import Turned
+from analysis.terms import RejectReason
+
+#: Table to its times; of a check log, those beside the time of each check.
+_TIMES = {
+    "infusions": ("started_at", "ended_at"),
+    "lines": ("inserted_at", "removed_at"),
+    "checks": ("started_at", "ended_at", "recorded_at"),
+}
+
+
+def without_far(
+    typed: Mapping[str, Typed], sheets: Mapping[str, Sequence[Turned]]
+) -> dict[str, Typed]:
+    """Set aside times of infusions and lines far from the checks of the same.
+
+    Parameters
+    ----------
+    typed : mapping of str to Typed
+        Tables of checks, infusions and lines.
+    sheets : mapping of str to sequence of Turned
+        What each was typed from.
+
+    Returns
+    -------
+    dict of str to Typed
+        The same tables. A time is far where it is more than `FAR` from all accepted
+        checks of its infusion, of its line, or, for a line no check names, of its
+        patient; a line of which both times are as far is one of another year.
+    """
+    checks = typed["checks"]
+    known = checks.rows[~(checks.is_rejected | checks.is_superseded)]
+    far_of: dict[str, Callable[[pd.DataFrame, pd.DataFrame], pd.DataFrame]] = {
+        "infusions": _far_of_infusions,
+        "lines": _far_of_lines,
+        "checks": _far_in_checks,
+    }
+    return {
+        name: _set_aside(table, sheets[name], far_of[name](table.rows, known))
+        if _is_wide(table.rows, known, _TIMES[name])
+        else table
+        for name, table in typed.items()
+    }
+
+
+def _is_wide(rows: pd.DataFrame, known: pd.DataFrame, names: Sequence[str]) -> bool:
+    """Tell that some of these times may be far; most logs are of a few months."""
+    there = [rows[name] for name in names if name in rows]
+    if not len(known) or not any(times.notna().any() for times in there):
+        return False
+    every = [t for t in (*there, known["checked_at"]) if t.notna().any()]
+    return bool(max(t.max() for t in every) - min(t.min() for t in every) > FAR)
+
+
+def _far_of_infusions(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    spans = _spans(known, ["infusion_id"])
+    return _far(rows, rows[["infusion_id"]].join(spans, on="infusion_id"), "infusions")
+
+
+def _far_of_lines(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    named = [
+        _spans(known.rename(columns={name: "id"}), ["patient_id", "id"])
+        for name in ("line_id", "site_id")
+    ]
+    of_line = (
+        pd.concat(named).groupby(level=[0, 1]).agg({"first": "min", "last": "max"})
+    )
+    by_line = rows[["patient_id", "line_id"]].join(
+        of_line, on=["patient_id", "line_id"]
+    )
+    by_patient = rows[["patient_id"]].join(
+        _spans(known, ["patient_id"]), on="patient_id"
+    )
+    of_patient = _far(rows, by_patient, "lines")
+    of_patient[of_patient.all(axis=1)] = False
+    is_named = by_line["first"].notna()
+    return _far(rows, by_line, "lines").where(is_named, of_patient)
+
+
+def _far_in_checks(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    own = rows["checked_at"].where(rows.index.isin(known.index))
+    return _far(rows, pd.DataFrame({"first": own, "last": own}), "checks")
+
+
+def _spans(known: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Give the first and the last check under each key that is charted."""
+    is_named = (known[keys] != "").all(axis=1)
+    by = known[is_named].groupby(keys)["checked_at"]
+    return pd.DataFrame({"first": by.min(), "last": by.max()})
+
+
+def _far(rows: pd.DataFrame, spans: pd.DataFrame, name: str) -> pd.DataFrame:
+    """Mark the times of each row far from its span; an unknown span marks none."""
+    return pd.DataFrame(
+        {
+            column: (rows[column] < spans["first"] - FAR)
+            | (rows[column] > spans["last"] + FAR)
+            for column in _TIMES[name]
+            if column in rows
+        },
+        index=rows.index,
+    )
+
+
+def _set_aside(table: Typed, sheets: Sequence[Turned], is_far: pd.DataFrame) -> Typed:
+    if not is_far.to_numpy().any():
+        return table
+    rows, faults = table.rows.copy(), []
+    for column in is_far:
+        name = str(column)
+        far = is_far[column]
+        written = pd.concat([s.text[name] for s in sheets], ignore_index=True)
+        sentence = (
+            f"{name} reads '{{value}}', more than 300 days from every check it could "
+            "belong to; the row is kept without it"
+        )
+        counts = far & ~(table.is_rejected | table.is_duplicate)
+        faults.append(faults_of(written[counts], name, RejectReason.TIME_FAR, sentence))
+        for part in (name, f"{name}_latest"):
+            if part in rows:
+                rows[part] = rows[part].mask(far)
+    told = named_faults(faults, sheets, rows)
+    every = [part for part in (table.set_aside, told) if len(part)]
+    aside = pd.concat(every) if every else table.set_aside
+    return replace(table, rows=rows, set_aside=aside.sort_index(kind="stable"))

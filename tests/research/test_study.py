@@ -1,0 +1,454 @@
+"""A study of the demo log: its account, its extract, and what ends in one sentence."""
+
+import base64
+import hashlib
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import OutputError
+from analysis.policy import Policy
+from analysis.report.research import publish_study, read_study, sections
+from analysis.research import Extract, Study, run_study
+from analysis.research.coarsen import OTHER, coarsen
+from analysis.research.columns import EXTRACT, STUDY
+from analysis.research.extract import pseudonym
+from analysis.research.secret import load_secret
+from tests.test_cli import run
+from tests.tiny import POLICY, Row, after, syringe, write_csv
+
+DEMO = Path(__file__).parents[2] / "synthetic_data"
+FILES = [DEMO / name for name in ("checks.csv", "infusions.csv", "lines.csv")]
+KEY = b"a key that is in no file of the log"
+START = "2026-06-10T10:00"
+
+
+@pytest.fixture(scope="module")
+def made() -> tuple[Study, Extract]:
+    study, extract = run_study(FILES, Policy.load(DEMO / "policy.toml"), KEY)
+    assert extract is not None
+    return study, extract
+
+
+@pytest.fixture(scope="module")
+def folder(
+    made: tuple[Study, Extract], tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    out = tmp_path_factory.mktemp("study") / "out"
+    publish_study(*made, out, tables_only=True)
+    return out
+
+
+# --- the account ---
+
+
+def test_rows_and_sites_add_up(made: tuple[Study, Extract]) -> None:
+    study, extract = made
+    for (unit, step), own in study.flow.groupby(["unit", "step"], sort=False):
+        there = own["kept"].iloc[0] - own["dropped"].cumsum()
+        assert own["kept"].tolist() == there.tolist(), (unit, step)
+    judged = study.flow[study.flow["step"].str.startswith("judge")]
+    assert judged["kept"].iloc[0] == study.sites == len(extract.sites)
+    assert judged["kept"].iloc[-1] == (extract.sites["at_risk"] == "yes").sum()
+
+
+def test_the_extract_gives_the_same_rate(made: tuple[Study, Extract]) -> None:
+    study, extract = made
+    own = extract.sites[extract.sites["at_risk"] == "yes"]
+    rate = study.rates.iloc[0]
+    assert (own["reaction"] == "yes").sum() == rate["events"]
+    hours = (own["end_h"] - own["entry_h"]).sum()
+    assert hours / 24 == pytest.approx(rate["exposure_days"], abs=0.01)
+    periods = extract.periods
+    assert (periods["to_h"] - periods["from_h"]).sum() == pytest.approx(hours, abs=1)
+    assert (periods["reaction"] == "yes").sum() == rate["events"]
+
+
+def test_every_definition_has_its_own_rates(made: tuple[Study, Extract]) -> None:
+    study, _ = made
+    whole = study.rates[
+        (study.rates["ward"] == "all") & (study.rates["period"] == "all")
+    ]
+    events = whole.set_index("definition")["events"]
+    assert events["any sign"] >= events["policy"] >= events["policy, no removals"]
+    assert events["two signs"] >= events["two signs, no removals"]
+    assert len(events) == len(study.definitions) == 7
+
+
+def test_it_is_read_back_as_it_was_published(
+    made: tuple[Study, Extract], folder: Path
+) -> None:
+    study, again = made[0], read_study(folder)
+    assert again.notes == study.notes
+    for table in STUDY:
+        one, two = getattr(study, table.name), getattr(again, table.name)
+        assert len(one) == len(two)
+        assert list(two.columns) == table.names
+    assert again.rates["events"].tolist() == study.rates["events"].tolist()
+
+
+def test_the_same_log_and_key_give_the_same_bytes(
+    made: tuple[Study, Extract], folder: Path, tmp_path: Path
+) -> None:
+    publish_study(*made, tmp_path / "again", tables_only=True)
+    for path in sorted(folder.rglob("*.csv")):
+        other = tmp_path / "again" / path.relative_to(folder)
+        assert other.read_bytes() == path.read_bytes()
+
+
+def test_the_page_says_association_and_no_cause(made: tuple[Study, Extract]) -> None:
+    study = made[0]
+    parts = (
+        sections.in_short,
+        sections.defined,
+        sections.flow,
+        sections.rates,
+        sections.time_to_reaction,
+        sections.lasting,
+        sections.association,
+        sections.policy_in_force,
+    )
+    page = "".join(part(study).html for part in parts)
+    assert "associated with" in page
+    assert not re.search(r"\b(caused|due to|blame|risk factor)\b", page)
+    assert page.count("<img") == page.count('alt="') > 3
+
+
+# --- the extract ---
+
+
+def read_all(folder: Path) -> dict[str, str]:
+    return {
+        path.name: path.read_text(encoding="utf-8")
+        for path in sorted((folder / "extract").iterdir())
+    }
+
+
+def named_in_the_log() -> set[str]:
+    """Give whatever in the inputs points at a person, a driver, a row or a text."""
+    found: set[str] = set()
+    for path in FILES:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        for name in table.columns:
+            if re.search(r"_id$|_by$|note|alarm|action|contents", name):
+                found |= set(table[name]) - {""}
+    return found
+
+
+def test_no_id_no_text_and_no_date_of_the_log_is_in_the_extract(folder: Path) -> None:
+    names = named_in_the_log()
+    assert len(names) > 500
+    for name in ("sites.csv", "periods.csv"):
+        text = (folder / "extract" / name).read_text(encoding="utf-8")
+        cells = set(re.split(r"[,\n]", text))
+        assert cells & {name for name in names if not name.isdigit()} == set()
+        assert not re.search(r"20\d\d|\d{1,2}:\d\d|\d{1,2}/\d{1,2}/", text)
+        columns = text.splitlines()[0].split(",")
+        assert not {"driver", "note", "checked_by"} & set(columns)
+
+
+def test_nobody_is_found_by_listing_without_the_key(folder: Path) -> None:
+    """List every name of the inputs, hashed in every usual way, and look it up."""
+    text = " ".join(read_all(folder).values())
+    found = set(re.findall(r"\b[A-Z2-7]{16}\b", text))
+    assert len(found) > 200
+    tried: set[str] = set()
+    for name in named_in_the_log():
+        for kind in ("", "patient", "site", "patient\x1f", "site\x1f"):
+            for salt in (b"", b"steadyfall"):
+                plain = salt + f"{kind}{name}".encode()
+                for way in (hashlib.md5, hashlib.sha1, hashlib.sha256, hashlib.sha512):
+                    digest = way(plain).digest()
+                    tried.add(base64.b32encode(digest).decode()[:16])
+            tried.add(pseudonym(b"", kind.rstrip("\x1f"), name))
+            tried.add(pseudonym(b"steadyfall", kind.rstrip("\x1f"), name))
+    assert found & tried == set()
+    # The test can fail: with the key, listing finds everybody.
+    whole = {pseudonym(KEY, "patient", name) for name in named_in_the_log()}
+    assert found & whole
+
+
+def test_another_key_gives_other_names() -> None:
+    assert pseudonym(KEY, "patient", "P1") != pseudonym(b"other", "patient", "P1")
+    assert pseudonym(KEY, "patient", "P1") != pseudonym(KEY, "site", "P1")
+
+
+def test_every_combination_has_enough_patients(made: tuple[Study, Extract]) -> None:
+    extract = made[1]
+    by = extract.sites.groupby(["ward", "location", "drugs"])["patient"].nunique()
+    assert by.min() >= extract.least
+    assert extract.sites.groupby("material")["patient"].nunique().min() >= extract.least
+    owner = extract.sites.set_index("site")["patient"]
+    periods = extract.periods.assign(patient=extract.periods["site"].map(owner))
+    for names in (["ward", "drugs"], ["diluent"]):
+        assert periods.groupby(names)["patient"].nunique().min() >= extract.least
+
+
+def test_periods_do_not_give_away_what_is_coarse_of_a_site(
+    made: tuple[Study, Extract],
+) -> None:
+    extract = made[1]
+    for name in ("drugs", "ward"):
+        hidden = extract.sites.loc[extract.sites[name] == OTHER, "site"]
+        own = extract.periods[extract.periods["site"].isin(hidden)]
+        assert set(own[name]) <= {OTHER}
+
+
+@pytest.mark.parametrize(
+    ("wards", "kept"),
+    [
+        pytest.param("AAABC", ".....", id="too few left over take the only other"),
+        pytest.param("AAABBB", "AAABBB", id="enough of each"),
+        pytest.param("AAAABBBC", "AAAA....", id="or the smallest of the others"),
+        pytest.param("AAABCD", "AAA...", id="enough left over stand as other"),
+        pytest.param("ABC", "...", id="enough in all, few of each"),
+    ],
+)
+def test_words_are_coarsened(wards: str, kept: str) -> None:
+    rows = pd.DataFrame({"patient": range(len(wards)), "ward": list(wards)})
+    found = coarsen(rows, ["ward"], 3)["ward"].replace(OTHER, ".")
+    assert "".join(found) == kept
+
+
+def test_the_dictionary_is_a_data_package(folder: Path) -> None:
+    package = json.loads((folder / "extract" / "datapackage.json").read_text("utf-8"))
+    assert "not anonymous; needs local approval" in package["description"]
+    assert [r["name"] for r in package["resources"]] == [t.name for t in EXTRACT]
+    for resource in package["resources"]:
+        path = folder / "extract" / resource["path"]
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        fields = resource["schema"]["fields"]
+        assert list(table.columns) == [field["name"] for field in fields]
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        assert resource["hash"] == f"sha256:{digest}"
+        for field in fields:
+            cells = table[field["name"]]
+            some = cells[cells != ""]
+            if field["type"] in {"number", "integer"}:
+                assert np.isfinite(pd.to_numeric(some)).all()
+            allowed = field.get("constraints", {}).get("enum")
+            assert allowed is None or set(some) <= set(allowed)
+        keys = table[resource["schema"]["primaryKey"]]
+        assert not keys.duplicated().any()
+
+
+# --- the key ---
+
+
+def test_a_key_is_made_for_its_owner_alone_and_kept(tmp_path: Path) -> None:
+    path = tmp_path / "own" / "research.key"
+    first = load_secret(path, tmp_path / "out")
+    assert path.stat().st_mode & 0o077 == 0
+    assert load_secret(path, tmp_path / "out") == first
+    assert load_secret(tmp_path / "two.key", tmp_path / "out") != first
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "mode", "says"),
+    [
+        pytest.param(
+            "out/k", None, 0o600, "must not lie in", id="in the study's folder"
+        ),
+        pytest.param("k", "ab" * 32, 0o644, "others on this", id="others may read it"),
+        pytest.param("k", "hello", 0o600, "is no key", id="not a key"),
+        pytest.param("k", "ab", 0o600, "is no key", id="a key too short"),
+    ],
+)
+def test_a_key_that_cannot_be_used(
+    tmp_path: Path, name: str, text: str | None, mode: int, says: str
+) -> None:
+    path = tmp_path / name
+    if text is not None:
+        path.write_text(text, encoding="ascii")
+        path.chmod(mode)
+    with pytest.raises(OutputError, match=says):
+        load_secret(path, tmp_path / "out")
+
+
+# --- bad input ---
+
+
+def study_of(
+    tmp_path: Path, rows: list[Row], lines: list[Row] | None = None
+) -> tuple[Study, Extract | None]:
+    paths = [write_csv(tmp_path / "checks.csv", rows)]
+    if lines:
+        paths.append(write_csv(tmp_path / "lines.csv", lines))
+    return run_study(paths, POLICY, KEY)
+
+
+def patient(number: int, signs: dict[float, str], **cells: object) -> list[Row]:
+    rows = syringe(
+        dict.fromkeys(signs),
+        start=START,
+        patient_id=f"P{number}",
+        infusion_id=f"I{number}",
+        driver_id=f"D{number}",
+        site_id=f"CN{number}",
+        **cells,
+    )
+    for row, sign in zip(rows, signs.values(), strict=True):
+        row["site_signs"] = sign
+    return rows
+
+
+def shown(study: Study) -> str:
+    parts = (
+        sections.in_short,
+        sections.rates,
+        sections.time_to_reaction,
+        sections.lasting,
+        sections.association,
+        sections.flow,
+        sections.defined,
+    )
+    return "".join(part(study).html for part in parts)
+
+
+def test_no_site_columns_at_all(tmp_path: Path) -> None:
+    rows = syringe({0: 16.0, 4: 13.3})
+    study, extract = study_of(tmp_path, rows)
+    assert extract is None
+    assert study.rates["events"].sum() == 0
+    assert "No rate is given. Not in this export" in shown(study)
+
+
+def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
+    rows = [row for n in range(6) for row in patient(n, {0: "none", 48: "none"})]
+    study, extract = study_of(tmp_path, rows)
+    rate = study.rates.iloc[0]
+    assert (rate["events"], rate["low"]) == (0, 0)
+    # Garwood (1936): the upper limit of no event is 3.689.
+    assert rate["high"] == pytest.approx(1000 * 3.6889 / 12, abs=0.1)
+    assert "0 (up to 307)" in shown(study)
+    assert extract is not None
+
+
+def test_all_sites_still_in_place(tmp_path: Path) -> None:
+    rows = [row for n in range(6) for row in patient(n, {0: "none", 48: "none"})]
+    lines = [
+        {
+            "line_id": f"CN{n}",
+            "patient_id": f"P{n}",
+            "kind": "cannula",
+            "inserted_at": after(START, 0),
+        }
+        for n in range(6)
+    ]
+    study, _ = study_of(tmp_path, rows, lines)
+    whole = study.durations[study.durations["group"] == "all"]
+    assert whole["events"].sum() == 0
+    assert whole["median_days"].isna().all()
+    assert "no median time in place" in shown(study)
+
+
+def test_one_patient(tmp_path: Path) -> None:
+    study, extract = study_of(tmp_path, patient(1, {0: "none", 24: "redness"}))
+    assert extract is None
+    assert study.rates.iloc[0]["interval"] == "exact"
+    assert shown(study)
+
+
+def test_removal_before_insertion_is_named(tmp_path: Path) -> None:
+    line = {
+        "line_id": "CN1",
+        "patient_id": "P1",
+        "kind": "cannula",
+        "inserted_at": after(START, 24),
+        "removed_at": after(START, 2),
+        "removal_reason": "reaction",
+    }
+    rows = patient(1, {0: "none", 24: "none"}) + patient(2, {0: "none", 24: "none"})
+    study, _ = study_of(tmp_path, rows, [line])
+    dropped = study.flow.set_index("reason")["dropped"]
+    assert dropped["removed before it was fitted"] == 1
+    assert study.rates.iloc[0]["events"] == 0
+
+
+def test_one_site_for_five_syringes_is_one_site(tmp_path: Path) -> None:
+    """Trap: five syringes, one reaction: 1 site, 1 event, about 5 site-days."""
+    rows: list[Row] = []
+    for day in range(5):
+        rows += syringe(
+            {0: 16.0, 23: 0.7},
+            start=after(START, 24 * day)[:16],
+            infusion_id=f"I{day}",
+            site_id="CN1",
+            site_signs="none",
+        )
+    rows[-1]["site_signs"] = "redness"
+    rate = study_of(tmp_path, rows)[0].rates.iloc[0]
+    assert rate["events"] == 1
+    assert rate["exposure_days"] == pytest.approx(5, abs=0.1)
+
+
+def test_a_removal_for_redness_lies_between_the_last_clear_check_and_it(
+    tmp_path: Path,
+) -> None:
+    """Trap: removed at 20 h for redness; the event lies between two times."""
+    lines = [
+        {
+            "line_id": f"CN{n}",
+            "patient_id": f"P{n}",
+            "kind": "cannula",
+            "inserted_at": after(START, 0),
+            "removed_at": after(START, 20),
+            "removal_reason": "reaction",
+        }
+        for n in range(5)
+    ]
+    clear = dict.fromkeys((0.0, 8.0, 16.0), "none")
+    rows = [row for n in range(5) for row in patient(n, clear)]
+    _, extract = study_of(tmp_path, rows, lines)
+    assert extract is not None
+    site = extract.sites.iloc[0]
+    assert site["clear_h"] == pytest.approx(16)
+    assert site["end_h"] == pytest.approx(20)
+    assert (site["reaction"], site["end"]) == ("yes", "reaction")
+
+
+# --- the command ---
+
+
+def test_the_command_writes_tables_and_extract(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, key = tmp_path / "study", tmp_path / "k.key"
+    args = ["research", *map(str, FILES), "--out", str(out), "--secret", str(key)]
+    args += ["--policy", str(DEMO / "policy.toml"), "--tables-only"]
+    status, said, _ = run(monkeypatch, capsys, *args)
+    assert status == 0
+    assert "137 cannula sites of 99 patients" in said
+    assert "not anonymous" in said
+    assert sorted(p.name for p in out.iterdir()) == ["extract", "run.json", "tables"]
+    (out / "mine.txt").write_text("do not touch", encoding="utf-8")
+    status, _, errors = run(monkeypatch, capsys, *args)
+    assert (status, errors.count("\n")) == (2, 1)
+    assert "mine.txt" in errors
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        pytest.param(["--smallest", "2"], "wants at least 5", id="too small a group"),
+        pytest.param(["--policy", "none.toml"], "none.toml", id="no such policy"),
+    ],
+)
+def test_a_study_that_cannot_be_made_writes_nothing(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    more: list[str],
+    says: str,
+) -> None:
+    out, key = tmp_path / "study", tmp_path / "k.key"
+    args = ["research", str(FILES[0]), "--out", str(out), "--secret", str(key), *more]
+    status, _, errors = run(monkeypatch, capsys, *args)
+    assert (status, errors.count("\n")) == (2, 1)
+    assert says in errors
+    assert not out.exists()
+    assert not key.exists()

@@ -1,0 +1,108 @@
+"""Why a site is no longer watched, and when it was placed, as far as a log tells."""
+
+import pandas as pd
+import pytest
+
+from analysis.intake import read_exports
+from analysis.sites.attribution import rows_of_sites
+from analysis.sites.definition import definition_of, definitions
+from analysis.sites.episodes import Courses, site_courses, site_episodes
+from tests.tiny import POLICY, Row, after, syringe, write_csv
+
+START = "2026-06-10T14:00"
+
+#: Site, end of its infusion, reason for its removal, and what is to be found.
+CASES = [
+    ("CN1", "", "routine", "removal"),
+    ("CN2", "", "leak", "removal"),
+    ("CN3", "", "died", "death"),
+    ("CN4", "", "end_of_treatment", "end of treatment"),
+    ("CN5", "died", "", "death"),
+    ("CN6", "transferred", "", "transfer"),
+    ("CN7", "stopped", "", "end of treatment"),
+    ("CN8", "", "", "end of observation"),
+]
+
+
+@pytest.fixture(scope="module")
+def courses(tmp_path_factory: pytest.TempPathFactory) -> Courses:
+    folder = tmp_path_factory.mktemp("log")
+    rows: list[Row] = syringe(
+        {0: 16.0},
+        start="2026-06-08T15:00",
+        patient_id="P0",
+        infusion_id="I0",
+        driver_id="D0",
+    )
+    infusions, lines = [], []
+    for number, (site, ended, removed, _) in enumerate(CASES, start=1):
+        rows += syringe(
+            dict.fromkeys((0, 8, 16)),
+            start=START,
+            patient_id=f"P{number}",
+            infusion_id=f"I{number}",
+            driver_id=f"D{number}",
+            site_id=site,
+            site_signs="none",
+        )
+        infusions.append(
+            {
+                "infusion_id": f"I{number}",
+                "patient_id": f"P{number}",
+                "started_at": after(START, 0),
+                "ended_at": after(START, 17) if ended else None,
+                "end_reason": ended,
+            }
+        )
+        lines.append(
+            {
+                "line_id": site,
+                "patient_id": f"P{number}",
+                "kind": "cannula",
+                "inserted_at": after(START, -1),
+                "removed_at": after(START, 20) if removed else None,
+                "removal_reason": removed,
+            }
+        )
+    paths = [
+        write_csv(folder / f"{name}.csv", table)
+        for name, table in (
+            ("checks", rows),
+            ("infusions", infusions),
+            ("lines", lines),
+        )
+    ]
+    log = read_exports(paths, POLICY)
+    return site_courses(log, rows_of_sites(log))
+
+
+@pytest.mark.parametrize(("site", "ended", "removed", "found"), CASES)
+def test_a_site_says_why_it_is_watched_no_longer(
+    courses: Courses, site: str, ended: str, removed: str, found: str
+) -> None:
+    del ended
+    own = courses.sites.loc[site]
+    assert own["leaves"] == found
+    hours = (own["gone_at"] - own["placed_at"]).total_seconds() / 3600
+    assert hours == pytest.approx(21 if removed else 17)
+    assert not own["is_left_truncated"]
+
+
+def test_what_is_no_reaction_by_one_definition_is_censored_by_its_end(
+    courses: Courses,
+) -> None:
+    episodes = site_episodes(courses, definition_of(POLICY))
+    assert episodes["end"].tolist() == [case[-1] for case in CASES]
+    assert episodes["event_at"].isna().all()
+
+
+def test_definitions_read_signs_as_they_say() -> None:
+    signs = pd.Series(["", "none", "bruising", "redness", "bruising;redness"])
+    found = {
+        each.name: each.is_reaction(signs).tolist() for each in definitions(POLICY)
+    }
+    assert found["policy"] == [False, False, False, True, True]
+    assert found["policy, no removals"] == found["policy"]
+    assert found["any sign"] == [False, False, True, True, True]
+    assert found["two signs"] == [False, False, False, False, True]
+    assert found["removals alone"] == [False] * 5
