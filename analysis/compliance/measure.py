@@ -181,12 +181,13 @@ def words(values: pd.Series) -> pd.Series:
     """
     if values.dtype == WORDS:
         return values
-    found = values.astype(WORDS)
-    if found.isna().any():
-        unknown = sorted(set(values[found.isna()].astype("str")))
+    said = values.astype("str")
+    is_known = said.isin(WORDS.categories)
+    if not is_known.all():
+        unknown = sorted(set(said[~is_known].fillna("a missing value")))
         msg = f"{unknown} stand in no closed list of outcomes or exclusions"
         raise ValueError(msg)
-    return found
+    return said.astype(WORDS)
 
 
 def tallied(
