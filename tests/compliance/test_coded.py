@@ -35,7 +35,7 @@ def test_units_of_one_id_are_put_in_order_of_time() -> None:
 
 
 def test_a_month_is_that_of_the_local_day() -> None:
-    times = pd.Series(pd.to_datetime(["2026-05-31 23:30Z", None], utc=True))
+    times = pd.to_datetime(pd.Series(["2026-05-31 23:30Z", None]), utc=True)
     found = months_of(times.dt.tz_convert("Europe/London"))
     assert as_texts(found.to_frame("m"))["m"].tolist()[0] == "2026-06"
     assert found.isna().tolist() == [False, True]
