@@ -244,14 +244,21 @@ def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
 
 
 def _is_moved(rows: pd.DataFrame, whose: pd.Series, piece: Piece) -> pd.Series:
-    """Mark rows that find the line in another place than the row before."""
+    """Mark rows that find the line in another place than the row before.
+
+    A change that is charted in the old place, as one may that speaks of what it found,
+    is seen in the new place by the next row: that is the same change.
+    """
     if not piece.place:
         return pd.Series(data=False, index=rows.index)
     code = rows[piece.place].cat.codes.astype("float64")
-    place = code.mask(rows[piece.place] == "").groupby(whose).ffill()
+    charted = code.mask(rows[piece.place] == "")
+    place = charted.groupby(whose).ffill()
     before = place.groupby(whose).shift()
     moved: pd.Series = place.notna() & before.notna() & (place != before)
-    return moved
+    is_old = ((rows[piece.changed] == "yes") & (charted == before)).astype("float64")
+    said = is_old.where(charted.notna()).groupby(whose).ffill().groupby(whose).shift()
+    return moved & (said != 1)
 
 
 def _with_end_of_treatment(

@@ -222,15 +222,16 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     >>> str(decide_clock([pd.Series(["6.15pm", "11 am", "7.15", "16.30"])]))
     '12'
     """
-    halves = bare = later = night = 0
-    for time, n in _times_in(texts).items():
+    halves = bare = night = 0
+    times, later = _times_in(texts)
+    for time, n in times.items():
         found = clock_of(time)
         if found is None:
             continue
         hour = int(found["hour"])
         if found["half"]:
             halves += n
-        elif 1 <= hour <= 12:
+        elif 1 <= hour <= 12 and not found["zone"]:
             bare += n
             night += n * (hour <= 6)
         else:
@@ -241,15 +242,22 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     return Clock.H12 if is_odd else Clock.H24
 
 
-def _times_in(texts: Iterable[pd.Series]) -> Counter[str]:
+def _times_in(texts: Iterable[pd.Series]) -> tuple[Counter[str], int]:
+    """Count times, and those of ISO 8601, which has a clock of 24 hours."""
     times = Counter[str]()
+    of_iso = 0
     for text in texts:
         counts = text.value_counts()
         cells = _strings(counts.index)
+        is_iso = pc.match_substring_regex(cells, _ISO).to_numpy(zero_copy_only=False)
+        of_iso += int(counts[is_iso].sum())
         day, time = _split(cells)
         for cell, d, t, n in zip(cells, day, time, counts, strict=True):
             times[plain(t if d else str(cell))] += int(n)
-    return times
+    return times, of_iso
+
+
+_ISO = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:"
 
 
 def read_clock(

@@ -206,6 +206,15 @@ def test_sites_without_a_limit_are_excluded_and_never_a_hundred_per_cent(
             id="charted as changed 72 h apart",
         ),
         pytest.param(
+            {
+                24: {"site_changed": "yes"},
+                30: {"site_location": "thigh"},
+                96: {"site_changed": "yes"},
+            },
+            ["in time", "never due", "not evaluable"],
+            id="a change charted in the old place and seen in the new is one",
+        ),
+        pytest.param(
             {24: {"site_changed": "yes"}, 96: {"site_location": "thigh"}},
             ["in time", "never due", "not evaluable"],
             id="found in another place after 66 to 72 h",

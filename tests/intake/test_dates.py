@@ -266,6 +266,10 @@ def test_the_evidence_quotes_a_date() -> None:
         pytest.param([f"{h}:10" for h in range(24)], "24", id="round the clock"),
         pytest.param(["14/9/26 6.15pm", "14/9/26 7 am"], "12", id="behind dates"),
         pytest.param([], "24", id="no times"),
+        pytest.param([f"2026-09-14T{h:02d}:10" for h in range(1, 13)], "24",
+                     id="ISO 8601 knows no am and pm"),
+        pytest.param([f"14/9/26 {h:02d}:10+01:00" for h in range(1, 13)], "24",
+                     id="nor does a time with an offset"),
     ],
 )  # fmt: skip
 def test_the_file_as_a_whole_decides_the_clock(cells: list[str], clock: str) -> None:
