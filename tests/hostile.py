@@ -7,12 +7,14 @@ from tests.tiny import syringe, write_csv
 
 MARKUP = "<script>document.title = 'ran'</script>"
 FORMULA = "=cmd|'/C calc'!A0"
+#: Begins a formula as well; a name that begins with = is none and is set aside.
+PLUS = "+cmd|'/C calc'!A0"
 BROKEN_OUT = '-1+1 "><img src=x onerror="document.title=1">'
 #: Shown backwards by what obeys it, so that a name seems to be another.
 TURNED = "Ward \N{RIGHT-TO-LEFT OVERRIDE}enipal\N{POP DIRECTIONAL FORMATTING}"
 PICTURES = "Ward \N{STETHOSCOPE}\N{WOMAN} $x^{2$ & co"
 TEMPLATE = "{{ 7 * 7 }}{% raw %}"
-WARDS = (MARKUP, FORMULA, BROKEN_OUT, TURNED, PICTURES, TEMPLATE)
+WARDS = (MARKUP, PLUS, BROKEN_OUT, TURNED, PICTURES, TEMPLATE)
 LONG = "=1+1 " + "long " * 2000
 NOTES = (LONG, MARKUP, FORMULA, TURNED, PICTURES, "@SUM(A1)", "+1", "\ttab", "-1")
 TURNING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f"
@@ -34,7 +36,7 @@ def hostile_log(folder: Path) -> list[Path]:
                 start=f"2026-10-{2 + number:02}T{6 + place:02}:17",
                 ward=ward,
                 patient_id=f"@P{name}",
-                infusion_id=f"=I<b>{name}",
+                infusion_id=f"+I<b>{name}",
                 driver_id=f"<i>D{name}",
                 site_signs="none" if number else "redness",
                 note=NOTES[(place + number) % len(NOTES)],

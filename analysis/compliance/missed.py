@@ -118,6 +118,8 @@ def _stands_between(pairs: pd.DataFrame) -> pd.Series:
 
     After its last row where no row closes the gap.
     """
+    if not len(pairs):
+        return pd.Series(data=False, index=pairs.index)
     file, line = {}, {}
     for name in ("first_source", "source", "last_source"):
         parts = pairs[name].str.rpartition(":")

@@ -125,6 +125,9 @@ def _add_start(
     earliest = table["inserted_at"].reindex(sites.index).fillna(by_rows["earliest"])
     latest = table["inserted_at_latest"].reindex(sites.index).fillna(by_rows["latest"])
     latest = latest.where(~(latest > sites["first_row"]), sites["first_row"])
+    loose = sites.assign(earliest=earliest, latest=latest)
+    loose = loose[~loose.index.isin(table.index)]
+    earliest = _after_removal(loose, table).reindex(sites.index).fillna(earliest)
     latest = latest.where(latest >= earliest, earliest)
     placed = _middle(earliest, latest)
     before = placed.isna() | (placed < log_start)
@@ -132,6 +135,21 @@ def _add_start(
     sites["placed_at"] = placed
     sites["is_left_truncated"] = before
     sites["starts_at"] = placed.where(~before, sites["first_row"])
+
+
+def _after_removal(loose: pd.DataFrame, table: pd.DataFrame) -> pd.Series:
+    """Say when a cannula was removed while the site of rows alone was being placed.
+
+    It was placed then at the earliest: one is removed as the next is in, or before.
+    """
+    removed = table[["patient_id", "removed_at"]].dropna()
+    pairs = loose[["patient_id", "earliest", "latest"]].reset_index(names="site")
+    pairs = pairs.merge(removed, on="patient_id")
+    between = (pairs["earliest"] < pairs["removed_at"]) & (
+        pairs["removed_at"] <= pairs["latest"]
+    )
+    last: pd.Series = pairs[between].groupby("site")["removed_at"].max()
+    return last
 
 
 def _replaced(sites: pd.DataFrame, first: pd.DataFrame, listed: pd.Index) -> pd.Series:

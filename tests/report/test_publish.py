@@ -18,6 +18,7 @@ from analysis.report.manifest import sha256
 RUN_AT = pd.Timestamp("2026-11-03 09:00", tz="UTC").to_pydatetime()
 # The module stands behind the function of the same name.
 MODULE = sys.modules["analysis.report.publish"]
+SWAP = sys.modules["analysis.report.swap"]
 
 
 def tables(result: AuditResult, out: Path) -> Path:
@@ -236,7 +237,8 @@ def test_a_failure_leaves_what_was_there(  # noqa: PLR0913 - a table and its fix
 ) -> None:
     before = contents(out)
     target = out.parent.parent / "elsewhere" / "deep" / "x" if is_new else out
-    monkeypatch.setattr(MODULE, step, failing(error))
+    place = SWAP if step == "swap" else MODULE
+    monkeypatch.setattr(place, step, failing(error))
     with pytest.raises(OutputError, match=said):
         publish(result, target, tables_only=step != "run_notebook")
     assert contents(out) == before
