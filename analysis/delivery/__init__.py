@@ -1,7 +1,7 @@
 """Delivery: the expected line, the noise of a ward's readings, and what happened."""
 
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,8 +26,10 @@ from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
 from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
+from analysis.delivery.windows import clocks, first_visible
 from analysis.intake import Log
 from analysis.lookup import by_key
+from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.terms import FindingGroup, FindingKind, NotEvaluable, YesNo
 
@@ -129,10 +131,11 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
     )
     lines = _with_slips(lines, readings, evidence.slips, listing, probability)
+    told = log.infusions[_TOLD].join(observe(log, policy)["observed_end"])
     findings = [
         *_charting_findings(lines, log),
-        *_delivery_findings(listing, lines, readings, log),
-        *_set_up_findings(lines, readings[~found], log),
+        *_delivery_findings(listing, lines, readings, log, told),
+        *_set_up_findings(lines, readings[~found], log, told),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
         *scale_and_display_findings(log, policy),
@@ -255,13 +258,17 @@ def _charting_findings(lines: pd.DataFrame, log: Log) -> Iterator[dict[str, obje
 
 
 def _delivery_findings(
-    listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
+    listing: list[Event],
+    lines: pd.DataFrame,
+    readings: pd.DataFrame,
+    log: Log,
+    told: pd.DataFrame,
 ) -> Iterator[dict[str, object]]:
     """Write the finding of each listed infusion."""
     names = [event.infusion_id for event in listing]
     ids = readings["infusion_id"]
     every = lines.loc[ids.index[ids.isin(names)]].assign(infusion_id=ids)
-    known = log.infusions.loc[names, _TOLD].to_dict("index")
+    known = told.loc[names].to_dict("index")
     said = speaking(log.checks[log.checks["infusion_id"].isin(names)])
     checks_of = dict(list(said.groupby("infusion_id")))
     rows_of = _runs(every)
@@ -315,12 +322,12 @@ def _runs(lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
 
 
 def _set_up_findings(
-    lines: pd.DataFrame, others: pd.DataFrame, log: Log
+    lines: pd.DataFrame, others: pd.DataFrame, log: Log, told: pd.DataFrame
 ) -> Iterator[dict[str, object]]:
     """Write a finding for each start offset of an infusion that is not listed."""
     read = lines.loc[others.index]
     offsets = start_offsets(read[~read["is_doubtful"]])
-    known = log.infusions.loc[offsets.index, _TOLD].to_dict("index")
+    known = told.loc[offsets.index].to_dict("index")
     rows_of = _runs(read[read["infusion_id"].isin(offsets.index)])
     for infusion_id, row in offsets.iterrows():
         rows = rows_of[str(infusion_id)]
@@ -347,10 +354,10 @@ def _event_finding(
     source: pd.Series,
 ) -> dict[str, Any]:
     is_offset = event.kind is FindingKind.START_OFFSET
-    started = infusion["started_at"]
     at = rows.iloc[event.largest]
-    began = _clocks(started, event.began_h, at["time_step_h"])
-    ended = _clocks(started, event.ended_h, at["time_step_h"])
+    began = clocks(event.began_h, infusion, rows)
+    ended = clocks(event.ended_h, infusion, rows)
+    event = replace(event, first_visible=first_visible(event, rows, began[0]))
     return {
         "ward": at["ward"],
         "patient_id": infusion["patient_id"],
@@ -363,7 +370,7 @@ def _event_finding(
         "rival_kind": event.rival,
         "rival_probability": event.rival_probability,
         "anchor": str(event.kind) if is_offset else "",
-        "happened_at": started,
+        "happened_at": infusion["started_at"],
         "began_earliest": began[0],
         "began_latest": began[1],
         "ended_earliest": ended[0],
@@ -377,20 +384,6 @@ def _event_finding(
         "last_source": source.loc[rows.index[-1]],
         "sentence": sentences.event_in_words(event, rows, infusion),
     }
-
-
-def _clocks(
-    started: pd.Timestamp, hours: tuple[float, float], step_h: float
-) -> tuple[pd.Timestamp, pd.Timestamp]:
-    """Give earliest and latest as times, no finer than the ward writes them."""
-    earliest, latest = hours
-    return _clock(started, earliest - step_h), _clock(started, latest + step_h)
-
-
-def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
-    if not np.isfinite(hour):
-        return pd.NaT  # type: ignore[return-value]
-    return started + pd.Timedelta(seconds=round(hour * 3600))
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
