@@ -89,8 +89,9 @@ def _ask(incident: Incident, found: Course) -> tuple[str, str]:
     above = ""
     if found.finding is not None:
         began, _, _, ended = found.window
-        until = clock(last if pd.isna(ended) else ended)
-        above = f", above all {clock(began)} to {until}"
+        narrow = (began, last if pd.isna(ended) else ended)
+        if narrow != (first, last):
+            above = f", above all {clock(narrow[0])} to {clock(narrow[1])}"
     return (
         "Ask for the driver's own log",
         f"from {clock(first)} to {clock(last)}{above}: starts, stops, alarms, rate, "
