@@ -382,6 +382,10 @@ def is_travel(header: str) -> bool:
     return bool(re.search(r"\bmms?\b", normal(header)))
 
 
+#: What is longer is a note, and no header; to look through it takes its length squared.
+_LONGEST_HEADER = 300
+
+
 def candidates(header: str) -> list[Candidate]:
     """Give the columns that a header may name, the surest first.
 
@@ -400,6 +404,8 @@ def candidates(header: str) -> list[Candidate]:
     >>> [c.column for c in candidates("Pump No")], len(candidates("Shoes"))
     (['driver_id'], 0)
     """
+    if len(header) > _LONGEST_HEADER:
+        return []
     name = normal(header)
     if not name:
         return []
