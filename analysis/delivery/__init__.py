@@ -103,7 +103,7 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         Infusions without a line or without readings are listed as not evaluable, with
         the reason; they are never taken as delivered.
     """
-    lines = expected_lines(log.checks, log.infusions, policy)
+    lines, told = expected_lines(log.checks, log.infusions, policy), _told(log, policy)
     noise = ward_noise(lines, log.infusions)
     verdicts = _not_evaluable(lines, log.infusions)
     readings = _readings(lines, noise, verdicts, log)
@@ -131,7 +131,6 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
     )
     lines = _with_slips(lines, readings, evidence.slips, listing, probability)
-    told = log.infusions[_TOLD].join(observe(log, policy)["observed_end"])
     findings = [
         *_charting_findings(lines, log),
         *_delivery_findings(listing, lines, readings, log, told),
@@ -157,6 +156,11 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
             policy.flow_accuracy_pct,
         ),
     )
+
+
+def _told(log: Log, policy: Policy) -> pd.DataFrame:
+    """Give what findings tell of each infusion, and until when it is observed."""
+    return log.infusions[_TOLD].join(observe(log, policy)["observed_end"])
 
 
 def _is_reading(lines: pd.DataFrame) -> pd.Series:

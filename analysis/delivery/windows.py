@@ -35,20 +35,15 @@ def clocks(
     last = rows["checked_at"].iloc[-1]
     last = last if pd.isna(ended) else max(ended, last)
     step = float(rows["time_step_h"].max())
-    earliest, latest = (
-        at if pd.isna(at) else min(max(at, started), last)
-        for at in (
-            _clock(started, hours[0] - step),
-            _clock(started, hours[1] + step),
-        )
-    )
-    return earliest, latest
+    earliest, latest = hours[0] - step, hours[1] + step
+    return _clock(started, earliest, last), _clock(started, latest, last)
 
 
-def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
+def _clock(started: pd.Timestamp, hour: float, last: pd.Timestamp) -> pd.Timestamp:
     if not np.isfinite(hour):
         return pd.NaT  # type: ignore[return-value]
-    return started + pd.Timedelta(seconds=round(hour * 3600))
+    at = started + pd.Timedelta(seconds=round(hour * 3600))
+    return min(max(at, started), last)
 
 
 def first_visible(event: Event, rows: pd.DataFrame, began: pd.Timestamp) -> int:
@@ -76,8 +71,6 @@ def first_visible(event: Event, rows: pd.DataFrame, began: pd.Timestamp) -> int:
     beyond = side * rows["residual_ml"] > LIMIT_SD * rows["sd_ml"]
     beyond &= ~rows["is_doubtful"].astype(bool) & (rows["checked_at"] >= began)
     places = np.flatnonzero(beyond)
-    return (
-        min(int(places[0]), event.first_visible)
-        if len(places)
-        else (event.first_visible)
-    )
+    if not len(places):
+        return event.first_visible
+    return min(int(places[0]), event.first_visible)
