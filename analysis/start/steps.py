@@ -107,7 +107,7 @@ def row_account(asked: Asked) -> list[str]:
     SteadyfallError
         A file cannot be used: one sentence.
     """
-    return dry_run(_log(asked))
+    return dry_run(_log(asked), asked.layout_file)
 
 
 def months_in(asked: Asked) -> list[str]:
