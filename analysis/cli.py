@@ -174,7 +174,7 @@ def intake(
     with _progress() as say:
         say("reading the export")
         log = read_exports(exports, policy, mapped)
-    click.echo("\n".join(dry_run(log)))
+    click.echo("\n".join(dry_run(log, layout_file)))
 
 
 def _account_lines(account: "pd.DataFrame") -> list[str]:
@@ -347,9 +347,7 @@ def _study_lines(study: "Study") -> list[str]:
         f"{rate['events']:,} first reactions in {rate['exposure_days']:,.1f} site-days"
     )
     if study.policy.is_example:
-        lines.append(
-            "The shipped example policy was used: local policy decides (--policy FILE)."
-        )
+        lines.append(_EXAMPLE)
     return lines
 
 

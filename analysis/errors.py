@@ -2,7 +2,7 @@
 
 ::
 
-    SteadyfallError              one sentence for the person at the keyboard
+    SteadyfallError              for the person at the keyboard: one sentence a point
     |-- InputError               a file that cannot be used as a whole
     |-- PolicyError              a policy file that is not complete and exact
     |-- LayoutError              a layout that is not exact, or leaves a question open
@@ -11,6 +11,34 @@
     `-- OutputError              a folder that must not or cannot be written
         `-- NotebookError        the notebook did not finish; nothing is published
 """
+
+from collections.abc import Sequence
+
+
+def numbered(points: Sequence[str]) -> str:
+    r"""Put the points of one message on lines of their own, where there are several.
+
+    Parameters
+    ----------
+    points : sequence of str
+        What was found and what to do, at least one; line breaks within are lost.
+
+    Returns
+    -------
+    str
+        To stand after a colon.
+
+    Examples
+    --------
+    >>> numbered(["unknown key tea"])
+    ' unknown key tea'
+    >>> numbered(["unknown key tea", "unknown key cake"])
+    '\n  1. unknown key tea\n  2. unknown key cake'
+    """
+    lines = [" ".join(point.split()) for point in points]
+    if len(lines) == 1:
+        return f" {lines[0]}"
+    return "".join(f"\n  {n}. {line}" for n, line in enumerate(lines, 1))
 
 
 class SteadyfallError(Exception):

@@ -151,15 +151,15 @@ def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
     """
     local = times.dt.tz_localize(None)
     days = local.dt.floor("D")
-    out = _each_once(days, day)
-    return out + _each_once(local - days + _ANY_DAY, clock) if clock else out
+    out = _written_once(days, day)
+    return out + _written_once(local - days + _ANY_DAY, clock) if clock else out
 
 
 #: A day to which times of day are put to be written.
 _ANY_DAY = pd.Timestamp("2000-01-01")
 
 
-def _each_once(times: pd.Series, form: str) -> pd.Series:
+def _written_once(times: pd.Series, form: str) -> pd.Series:
     codes, different = pd.factorize(times)
     texts = pd.Series(different).dt.strftime(form).array
     return pd.Series(texts.take(codes, allow_fill=True), index=times.index, dtype="str")

@@ -35,7 +35,11 @@ def run(
         ),
         pytest.param(b"caf\xe9\n", "found caf\u00e9", id="no header of a log"),
         pytest.param(b"PK\x03\x04\xff\xfe", "as a workbook", id="no workbook"),
-        pytest.param(b"ward,Ward,entry\n", "can each be ward", id="a column twice"),
+        pytest.param(
+            b"ward,Ward,patient_id,checked_at,volume_remaining_ml\n",
+            "can each be ward",
+            id="a column twice",
+        ),
         pytest.param(
             b"line_id,patient_id,kind,inserted_at\n", "no check log", id="lines"
         ),

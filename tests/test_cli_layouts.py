@@ -53,6 +53,14 @@ def sentence(result: Result) -> str:
     return told
 
 
+def assert_one_a_line(told: str) -> None:
+    """Hold that a refusal is one sentence, or numbered points on lines of their own."""
+    _, *points = told.splitlines()
+    assert len(points) != 1
+    for n, point in enumerate(points, 1):
+        assert point.startswith(f"  {n}. ")
+
+
 def save(folder: Path, name: str, text: str) -> Path:
     folder.mkdir(exist_ok=True)
     path = folder / name
@@ -104,7 +112,12 @@ def test_the_dry_run_with_a_layout_says_the_same_account(
     assert account in own
     assert account in same
     part = slice(own.index("\nReadings\n"), None)
-    assert own[part] == same[same.index("\nReadings\n") :]
+    parts = [text.partition("\nNothing was written.") for text in (own[part], same)]
+    assert parts[0][0] == parts[1][0][same.index("\nReadings\n") :]
+    # A printed layout would go over the answers of the one in use.
+    assert "steadyfall layout" not in own
+    assert f"change {layout}, the layout in use" in " ".join(own.split())
+    assert "steadyfall layout EXPORT... > layout.toml" in " ".join(same.split())
     assert not (tmp_path / "reports").exists()
 
 
@@ -137,7 +150,7 @@ def test_a_printed_layout_loads_again_to_the_same_layout(
     [
         pytest.param(
             ('holds = "checks"', 'holds = "checks"\ncolour = "blue"'),
-            "layout.toml: table 1: unknown key colour",
+            "table 1 (from line 7): unknown key colour",
             id="an unknown key",
         ),
         pytest.param(
@@ -148,34 +161,34 @@ def test_a_printed_layout_loads_again_to_the_same_layout(
         ),
         pytest.param(
             ('decimal = ","', 'decimal = ";"'),
-            "layout.toml: table 1: decimal reads ';'; it must be '.' or ','",
+            "table 1 (from line 7): decimal reads ';'; it must be '.' or ','",
             id="a mark that is none",
         ),
         pytest.param(
             ('"mL/h"', '"mL/min"'),
-            "layout.toml: table 1: units.set_rate_ml_h reads 'mL/min'; it must be "
+            "table 1 (from line 7): units.set_rate_ml_h reads 'mL/min'; it must be "
             "'mL/h' or 'mL/24 h'",
             id="a unit that is not known",
         ),
         pytest.param(
             ('= "Batt"', "= 5"),
-            "layout.toml: table 1: columns.battery_pct must be a text",
+            "table 1 (from line 7): columns.battery_pct must be a text",
             id="a number for a header",
         ),
         pytest.param(
             ("battery_pct", "battery_volts"),
-            "layout.toml: table 1: columns.battery_volts is no column of checks",
+            "table 1 (from line 7): columns.battery_volts is no column of checks",
             id="a column that is none",
         ),
         pytest.param(
             ('= "Batt"', '= "?"'),
-            "layout.toml: table 1: columns.battery_pct is not settled",
+            "layout.toml: table 1, line 18: columns.battery_pct is not settled",
             id="a question left open",
         ),
         pytest.param(("holds =", "holds"), "layout.toml: is not TOML", id="no TOML"),
     ],
 )
-def test_a_layout_that_does_not_fit_is_one_sentence(
+def test_a_layout_that_does_not_fit_is_refused_with_its_lines(
     tmp_path: Path, layout: Path, change: tuple[str, str], says: str
 ) -> None:
     export, out = tmp_path / "foreign" / "log.csv", tmp_path / "out"
@@ -183,7 +196,10 @@ def test_a_layout_that_does_not_fit_is_one_sentence(
     assert change[0] in text
     save(tmp_path, "layout.toml", text.replace(*change))
     to = ("--tables-only", "--out", out)
-    assert says in sentence(run("audit", export, "--layout", layout, *to))
+    refused = run("audit", export, "--layout", layout, *to).exception
+    assert isinstance(refused, SteadyfallError)
+    assert_one_a_line(str(refused))
+    assert says in str(refused)
     assert not out.exists()
 
 
@@ -205,6 +221,25 @@ def test_an_export_that_needs_answers_says_which_and_prints_the_rest(
     settled = run("intake", path, "--layout", layout)
     assert settled.exit_code == 0
     assert "lockbox_locked reads 'x' as no" in " ".join(settled.output.split())
+
+
+def test_several_questions_stand_on_lines_of_their_own(tmp_path: Path) -> None:
+    text = FOREIGN.replace(";N\n", ";x\n").replace("swollen", "wobbly")
+    path = save(tmp_path, "log.csv", text.replace(";Check;", ";Whisked;"))
+    asked = str(run("intake", path).exception).splitlines()
+    assert asked[0] == "log.csv: 2 points must be settled before it can be read:"
+    assert [line[:5] for line in asked[1:-1]] == ["  1. ", "  2. "]
+    assert "log.csv" not in " ".join(asked[1:])
+    assert asked[-1].startswith("`steadyfall layout EXPORT... > layout.toml` prints")
+
+
+def test_questions_about_several_files_name_theirs(tmp_path: Path) -> None:
+    crossed = save(tmp_path, "a.csv", FOREIGN.replace(";N\n", ";x\n"))
+    whisked = save(tmp_path, "b.csv", FOREIGN.replace(";Check;", ";Whisked;"))
+    asked = str(run("intake", crossed, whisked).exception).splitlines()
+    assert asked[0] == "the export: 2 points must be settled before it can be read:"
+    assert asked[1].startswith("  1. a.csv: Lock reads 'x'")
+    assert asked[2].startswith("  2. b.csv: Type reads 'whisked'")
 
 
 @pytest.mark.parametrize(

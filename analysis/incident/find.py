@@ -11,7 +11,8 @@ from analysis.policy import Policy
 #: Near matches named in a sentence.
 _NAMED = 3
 
-_MIDNIGHT = 10  # characters of a date alone
+#: Characters of a date without a time of day.
+_DATE_ALONE = 10
 
 
 def infusion_by_id(ids: pd.Index, infusion_id: str) -> str:
@@ -66,11 +67,11 @@ def infusion_at(infusions: pd.DataFrame, patient_id: str, at: pd.Timestamp) -> s
         No such patient; the time falls in none of the patient's infusions, or in more
         than one.
     """
-    known = _known(pd.Index(infusions["patient_id"].unique()), patient_id)
+    patients = pd.Index(infusions["patient_id"].unique())
+    known = _known(patients, patient_id)
     if known is None:
         msg = f"--patient {patient_id}: no patient of that id in the log"
-        near = _nearest(pd.Index(infusions["patient_id"].unique()), patient_id)
-        raise IncidentError(f"{msg}; {near}")
+        raise IncidentError(f"{msg}; {_nearest(patients, patient_id)}")
     own = infusions[infusions["patient_id"] == known].sort_values("started_at")
     began, ended = own["started_at"] <= at, own["observed_end"]
     inside = own[began & (at < ended)]
@@ -115,7 +116,7 @@ def parse_time(text: str, policy: Policy) -> pd.Timestamp:
         moment = pd.to_datetime(text.strip(), format="ISO8601")
     except ValueError:
         raise IncidentError(f"--at {text}: is no time; {how}") from None
-    if len(text.strip()) <= _MIDNIGHT:
+    if len(text.strip()) <= _DATE_ALONE:
         raise IncidentError(f"--at {text}: has no time of day; {how}")
     if moment.tzinfo is not None:
         return moment.tz_convert(policy.zone)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.errors import InputError
+from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
@@ -239,7 +239,7 @@ _TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
 
 
 def _refuse_open(proposals: Sequence[Proposal]) -> None:
-    """Refuse where something must be settled: every such point, in one sentence."""
+    """Refuse where something must be settled: every such point, one a line."""
     files: dict[tuple[str, str], list[str]] = {}
     text_of: dict[tuple[str, str], str] = {}
     for p in proposals:
@@ -250,16 +250,31 @@ def _refuse_open(proposals: Sequence[Proposal]) -> None:
             text_of.setdefault(key, q.text)
     if not files:
         return
-    told = [_asked(files[key], text) for key, text in text_of.items()]
-    more = len(told) - _SHOWN
-    if more > 0:
-        told = [*told[:_SHOWN], f"and {more} more points"]
-    raise InputError(f"{'; '.join(told)}; {_HELP}")
+    asked = [(files[key], text) for key, text in text_of.items()]
+    if len(asked) == 1:
+        named, text = asked[0]
+        raise InputError(f"{named[0]}: {text}{_so_too(named)}; {_HELP}")
+    raise InputError(_several(asked))
 
 
 _FIGURES = re.compile(r"\d+")
 
 
-def _asked(files: Sequence[str], text: str) -> str:
-    others = f" (so too in {', '.join(files[1:])})" if files[1:] else ""
-    return f"{files[0]}: {text}{others}"
+def _so_too(files: Sequence[str]) -> str:
+    return f" (so too in {', '.join(files[1:])})" if files[1:] else ""
+
+
+def _several(asked: Sequence[tuple[Sequence[str], str]]) -> str:
+    """Write the points one a line; a file that all are about is named once."""
+    first = asked[0][0]
+    if all(files == first for files, _ in asked):
+        head, points = f"{first[0]}{_so_too(first)}", [text for _, text in asked]
+    else:
+        head = "the export"
+        points = [f"{files[0]}: {text}{_so_too(files)}" for files, text in asked]
+    more = len(points) - _SHOWN
+    rest = f"\n  and {more} more, which the layout names" if more > 0 else ""
+    return (
+        f"{head}: {len(points)} points must be settled before it can be read:"
+        f"{numbered(points[:_SHOWN])}{rest}\n{_HELP}"
+    )

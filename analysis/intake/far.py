@@ -21,7 +21,8 @@ _NONE = pd.Timedelta(0)
 #: Among fewer rows than this, nothing says which of them is far from the others.
 _FEWEST = 4
 _SENTENCE = (
-    "checked_at reads '{value}', more than 300 days from every other row of this log "
+    f"checked_at reads '{{value}}', more than {FAR.days} days from every other row of "
+    "this log "
     "that it could belong to; correct its date"
 )
 

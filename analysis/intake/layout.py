@@ -7,7 +7,7 @@ no new layout. Loading is strict. A ``"?"`` is a question that was not yet answe
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from pathlib import Path
@@ -15,9 +15,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from analysis.columns import CHECKS, INFUSIONS, LINES
-from analysis.errors import LayoutError
+from analysis.errors import LayoutError, numbered
 from analysis.intake import synonyms
 from analysis.intake.given import is_value_or_place
+from analysis.intake.layout_lines import open_lines, open_places, table_lines
 from analysis.terms import RemovalReason, SiteSign, YesNo
 
 #: What stands where a person has to decide.
@@ -262,18 +263,33 @@ def parse_layout(text: str, name: str) -> Layout:
     given = data.get("table", [])
     if not isinstance(given, list) or not given:
         raise LayoutError(f"{name}: has no [[table]]; `steadyfall layout` prints one")
-    tables = [_table(part, f"table {i}", faults) for i, part in enumerate(given, 1)]
+    lines = table_lines(text, len(given))
+    names = [f"table {i}{line}" for i, line in enumerate(lines, 1)]
+    faults += _unsettled(given, names, text)
+    tables = [_table(part, at, faults) for part, at in zip(given, names, strict=True)]
     zone = data.get("zone", "")
     if not _is_zone(zone):
         faults.append(f"zone reads '{zone}'; it must be a name such as Europe/London")
     skipped = _texts(data.get("skip_sheets", []), "skip_sheets", faults)
     if faults:
-        raise LayoutError(f"{name}: {'; '.join(faults)}")
+        raise LayoutError(f"{name}:{numbered(faults)}")
     return Layout(
         tables=tuple(t for t in tables if t is not None),
         zone=str(zone),
         skip_sheets=skipped,
     )
+
+
+def _unsettled(
+    tables: Iterable[object], names: Iterable[str], text: str
+) -> Iterator[str]:
+    """Give every question that is still open, with its line where it has one."""
+    lines = open_lines(text, OPEN)
+    for number, (data, name) in enumerate(zip(tables, names, strict=True)):
+        for path in open_places(data, OPEN) if isinstance(data, dict) else ():
+            line = lines.get((number, path))
+            where = f"table {number + 1}, line {line}" if line else name
+            yield f'{where}: {path} is not settled; write the answer in place of "?"'
 
 
 def _is_zone(name: object) -> bool:
@@ -291,10 +307,6 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
         return None
     known = {f.name for f in fields(TableLayout)}
     faults += [f"{where}: unknown key {key}" for key in sorted(set(data) - known)]
-    faults += [
-        f'{where}: {path} is not settled; write the answer in place of "{OPEN}"'
-        for path in _open(data, "")
-    ]
     try:
         holds = Holds(data.get("holds", ""))
     except ValueError:
@@ -316,18 +328,6 @@ def _table(data: object, where: str, faults: list[str]) -> TableLayout | None:
 _TABLES = frozenset(
     {"columns", "items", "signs_of", "words", "units", "constants", "digits"}
 )
-
-
-def _open(data: Mapping[str, Any], path: str) -> list[str]:
-    """Give the places of a layout that still hold a question."""
-    found = []
-    for key, value in data.items():
-        place = f"{path}{key}"
-        if value == OPEN or (isinstance(value, list) and OPEN in value):
-            found.append(place)
-        elif isinstance(value, dict):
-            found += _open(value, f"{place}.")
-    return found
 
 
 def _value(  # noqa: PLR0911 - one return a kind of value

@@ -125,8 +125,8 @@ def _set_aside(table: Typed, sheets: Sequence[Turned], is_far: pd.DataFrame) -> 
         far = is_far[column]
         written = pd.concat([s.text[name] for s in sheets], ignore_index=True)
         sentence = (
-            f"{name} reads '{{value}}', more than 300 days from every check it could "
-            "belong to; the row is kept without it"
+            f"{name} reads '{{value}}', more than {FAR.days} days from every check it "
+            "could belong to; the row is kept without it"
         )
         counts = far & ~(table.is_rejected | table.is_duplicate)
         faults.append(faults_of(written[counts], name, RejectReason.TIME_FAR, sentence))

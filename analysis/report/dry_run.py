@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
 
 from analysis.intake import Log
 from analysis.quality import habits
@@ -15,19 +16,22 @@ _HEADING = 12
 _NOTHING = "none"
 #: A sentence is cut here: a cell that it quotes may be as long as a file.
 _LONGEST = 1500
-_END = (
-    "Nothing was written. Where this is not what your export says, `steadyfall layout "
-    "EXPORT... > layout.toml` prints what to change, and --layout layout.toml uses it."
+_END = "Nothing was written. Where this is not what your export says, "
+_PRINT_ONE = (
+    "`steadyfall layout EXPORT... > layout.toml` prints what to change, and --layout "
+    "layout.toml uses it."
 )
 
 
-def dry_run(log: Log) -> list[str]:
+def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
     """Say what was read, what was not, what was settled, and how the log was charted.
 
     Parameters
     ----------
     log : Log
         As read.
+    layout_file : Path, optional
+        The layout it was read with: what is wrong is put right there.
 
     Returns
     -------
@@ -54,8 +58,15 @@ def dry_run(log: Log) -> list[str]:
         *_part("Completeness", _table(quality.completeness(record))),
         *_wrapped([f"Not in this export: {absent}."] if absent else []),
         "",
-        *_wrapped([_END]),
+        *_wrapped([_END + _what_to_do(layout_file)]),
     ]
+
+
+def _what_to_do(layout_file: Path | None) -> str:
+    if layout_file is None:
+        return _PRINT_ONE
+    # Printing a layout anew would write over the answers in the one in use.
+    return f"change {layout_file}, the layout in use, and run this again."
 
 
 def _about(record: quality.Record) -> Iterator[str]:

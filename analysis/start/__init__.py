@@ -1,6 +1,6 @@
 """The audit for people who would rather not use a terminal: choices, account, report.
 
-`panel` puts the three functions of `steps.py` behind ordinary controls of a notebook.
+`panel` puts the functions of `steps.py` behind ordinary controls of a notebook.
 """
 
 from analysis.start.steps import (

@@ -116,7 +116,7 @@ class Panel:
         try:
             self.told.value = work()
         except (SteadyfallError, OSError) as error:
-            self.told.value = f"<p role='alert'><b>{escape(str(error))}</b></p>"
+            self.told.value = _refusal(str(error))
         finally:
             for button in (self.account, self.report):
                 button.disabled = False
@@ -194,6 +194,12 @@ def _named(paths: Sequence[Path]) -> list[tuple[str, Path]]:
 
 def _lines(lines: Sequence[str]) -> str:
     return f"<pre>{escape(chr(10).join(lines))}</pre>"
+
+
+def _refusal(words: str) -> str:
+    # Several points stand on lines of their own.
+    text = escape(words).replace("\n", "<br>")
+    return f"<p role='alert'><b>{text}</b></p>"
 
 
 def _links(page: Path) -> str:

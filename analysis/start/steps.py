@@ -9,6 +9,7 @@ from analysis.audit import run_audit
 from analysis.errors import InputError
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout, load_layout
+from analysis.lookup import written
 from analysis.policy import Policy
 from analysis.report import publish
 from analysis.report.dry_run import dry_run
@@ -107,7 +108,7 @@ def row_account(asked: Asked) -> list[str]:
     SteadyfallError
         A file cannot be used: one sentence.
     """
-    return dry_run(_log(asked))
+    return dry_run(_log(asked), asked.layout_file)
 
 
 def months_in(asked: Asked) -> list[str]:
@@ -122,9 +123,14 @@ def months_in(asked: Asked) -> list[str]:
     -------
     list of str
         YYYY-MM, the newest first.
+
+    Raises
+    ------
+    SteadyfallError
+        A file cannot be used: says which, and what to do.
     """
     moments = _log(asked).checks["checked_at"].dropna()
-    return sorted(moments.dt.strftime("%Y-%m").unique(), reverse=True)
+    return sorted(written(moments, "%Y-%m").unique(), reverse=True)
 
 
 def make_report(asked: Asked, progress: Callable[[str], None] | None = None) -> Path:

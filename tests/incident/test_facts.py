@@ -1,6 +1,7 @@
 """Facts of a review beside values counted by hand on tiny logs."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -252,6 +253,14 @@ def test_steps_name_the_rows_to_read_and_the_times_to_ask_for(
     asked = steps["Ask for the driver's own log"]
     assert asked.startswith("from 1 Jun 10:03 to 2 Jun 10:03, above all 1 Jun ")
     assert "driver D1" in steps["Keep as found:"]
+
+
+def test_a_window_of_the_whole_infusion_is_asked_for_once(stopped: Incident) -> None:
+    first, last = stopped.known["started_at"], stopped.known["observed_end"]
+    window = {"began_earliest": first, "ended_latest": last}
+    whole = replace(stopped, findings=stopped.findings.assign(**window))
+    asked = dict(facts.next_steps(whole))["Ask for the driver's own log"]
+    assert asked.startswith("from 1 Jun 10:03 to 2 Jun 10:03: starts, stops, alarms")
 
 
 def test_a_missed_check_is_due_when_it_fell_due(tmp_path: Path) -> None:

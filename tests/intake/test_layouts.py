@@ -141,6 +141,56 @@ def test_layouts_are_strict(layout: str, wrong: str) -> None:
         parse_layout(layout, "layout")
 
 
+def settled(*lines: str) -> str:
+    return "\n".join(
+        [
+            "[[table]]",
+            "holds = 'checks'",
+            "[table.columns]",
+            "volume_remaining_ml = 'V'",
+            *lines,
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        pytest.param(
+            settled("[table.words.entry]", 'x = "?"'),
+            "layout: table 1, line 6: words.entry.x is",
+            id="a word without a meaning",
+        ),
+        pytest.param(
+            settled("[table.words.entry]", '"?" = "check"', "x = '?'"),
+            "layout: table 1, line 7: words.entry.x is",
+            id="after a word that is a question mark itself",
+        ),
+        pytest.param(
+            settled("[table.words.running]", 'x = "yes"', "")
+            + settled("[table.words.running]", 'x = "?"  # "?" is none of yes, no'),
+            "layout: table 2, line 12: words.running.x is",
+            id="the same word in a second table",
+        ),
+        pytest.param(
+            settled("ward = [", '  "?",', '  "?",', "]"),
+            "layout: table 1 (from line 1): columns.ward is",
+            id="two questions in one list, which no one line closes",
+        ),
+        pytest.param(
+            'table = [{holds = "checks", date_order = "?", columns = {note = "N", '
+            'volume_remaining_ml = "V"}}]',
+            "layout: table 1, line 1: date_order is",
+            id="a table that is written in one line",
+        ),
+    ],
+)
+def test_a_question_left_open_is_told_with_its_line(text: str, told: str) -> None:
+    with pytest.raises(LayoutError) as refused:
+        parse_layout(text, "layout")
+    assert str(refused.value).startswith(f"{told} not settled; write the answer")
+
+
 def test_the_readme_names_every_entry_of_a_layout() -> None:
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     table = text.partition("| entry | what it says")[2].partition("\n\n")[0]

@@ -153,8 +153,11 @@ def test_a_layout_that_cannot_be_is_refused_as_it_is_loaded(
 ) -> None:
     with pytest.raises(LayoutError, match=re.escape(says)) as refused:
         parse_layout(text, "layout.toml")
-    assert str(refused.value).startswith("layout.toml: ")
-    assert "\n" not in str(refused.value)
+    head, *points = str(refused.value).splitlines()
+    assert head.startswith("layout.toml:")
+    assert (head == "layout.toml:") == (len(points) > 1)
+    for n, point in enumerate(points, 1):
+        assert point.startswith(f"  {n}. table 1 (from line 1): ")
 
 
 MISFITS = [

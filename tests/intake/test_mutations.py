@@ -1,6 +1,7 @@
 """Any damage to a valid export ends in accounts that balance, or in one sentence."""
 
 import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +17,11 @@ from tests.intake.logs import POLICY
 NAME = "export"
 #: Some 20 s on an idle machine; a run by hand goes far beyond this.
 EXAMPLES = 40
+#: One sentence; or a heading, numbered points, and what to do.
+REFUSAL = re.compile(
+    r"[^\n]+|[^\n]+:\n  1\. [^\n]+(\n  \d\. [^\n]+)+(\n  and \d+ more, [^\n]+)?"
+    r"\n`steadyfall layout [^\n]+"
+)
 
 Mutation = Callable[[bytes], bytes]
 
@@ -150,12 +156,12 @@ def outcome(path: Path) -> Log | str:
 
 
 def assert_ends_well(found: Log | str) -> None:
-    """Hold the books against themselves; a sentence is one and names the file."""
+    """Hold the books against themselves; a refusal names the file, a point a line."""
     if isinstance(found, Log):
         assert_balances(found)
     else:
         assert found.startswith(NAME)
-        assert "\n" not in found
+        assert REFUSAL.fullmatch(found)
 
 
 @given(

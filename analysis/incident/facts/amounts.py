@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from analysis.delivery.close import NONE, Explained
 from analysis.delivery.contents import Amounts, drug_amounts, read_contents
 from analysis.incident.facts.course import delivery_finding
+from analysis.incident.facts.explanations import WORTH_SETTING_OUT
 from analysis.incident.review import Incident
-
-#: Explanations less probable than this have no volume worked out, unless listed.
-WORTH_SAYING = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +28,7 @@ class Amount:
 
 
 def amounts(incident: Incident) -> tuple[Amount, ...]:
-    """Give the volume of every explanation worth saying.
+    """Give the volume of every explanation worth setting out, and of the one listed.
 
     Parameters
     ----------
@@ -50,7 +48,7 @@ def amounts(incident: Incident) -> tuple[Amount, ...]:
         _amount(incident, one)
         for one in incident.explained
         if one.kind != NONE
-        and (one.kind == finding["kind"] or one.probability >= WORTH_SAYING)
+        and (one.kind == finding["kind"] or one.probability >= WORTH_SETTING_OUT)
     ]
     return tuple(one for one in found if not math.isnan(one.volume_ml))
 

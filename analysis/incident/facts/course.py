@@ -106,7 +106,7 @@ def course(incident: Incident) -> Course:
     judged = judged[~judged["is_doubtful"].eq(other=True)]
     readings = tuple(_reading(incident, row) for row in rows_of(judged))
     if finding is None:
-        good = [r for r in readings if abs(r.off_ml) <= r.limit_ml]
+        good = [r for r in readings if _is_on_line(r)]
         return Course(
             finding=None,
             last_good=good[-1] if good else None,

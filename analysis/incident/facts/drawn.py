@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.delivery.close import NONE
 from analysis.figures import IncidentCourse
 from analysis.incident.facts.course import Course, course, delivery_finding
 from analysis.incident.facts.timeline import elapsed_h
@@ -60,14 +61,16 @@ def drawn(incident: Incident) -> Drawn:
     )
     prescribed = _prescribed(incident)
     last_h = _last_h(incident)
-    late, missed = (_due(incident, word) for word in ("late", "missed"))
+    late, missed = (
+        _due(incident, outcome) for outcome in (CheckOutcome.LATE, CheckOutcome.MISSED)
+    )
     start = incident.known["started_at"]
     found = course(incident)
     began, surely_began, surely_ended, ended = (
         elapsed_h(incident, at) if not found.is_throughout else math.nan
         for at in found.window
     )
-    is_given = bool((incident.rows["is_floored"] == False).any())  # noqa: E712
+    is_given = bool(incident.rows["is_floored"].eq(other=False).any())
     shows = IncidentCourse(
         readings=readings,
         replaced=_replaced(incident, is_given=is_given),
@@ -106,7 +109,7 @@ def _explained(incident: Incident) -> int:
     """Give the place of the explanation to draw: the finding's, else that of none."""
     finding = delivery_finding(incident)
     kinds = [one.kind for one in incident.explained]
-    kind = finding["kind"] if finding is not None else "none"
+    kind = finding["kind"] if finding is not None else NONE
     return kinds.index(kind) if kind in kinds else 0
 
 
@@ -189,11 +192,10 @@ def _pauses(incident: Incident) -> tuple[tuple[float, float], ...]:
     )
 
 
-def _due(incident: Incident, word: str) -> tuple[float, ...]:
+def _due(incident: Incident, outcome: CheckOutcome) -> tuple[float, ...]:
     units = incident.units
     mine = units[
-        (units["measure"] == "checks_on_time")
-        & (units["outcome"] == str(CheckOutcome(word)))
+        (units["measure"] == "checks_on_time") & (units["outcome"] == str(outcome))
     ]
     return tuple(sorted(elapsed_h(incident, at) for at in mine["due_at"]))
 

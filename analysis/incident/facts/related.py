@@ -17,6 +17,10 @@ DAYS = 30
 DRIVER, LINE, SITE, PATIENT = "driver", "extension set", "cannula", "patient"
 SAME = (DRIVER, LINE, SITE, PATIENT)
 
+#: Columns of an infusion, and of each of its rows: the line may change while it runs.
+_OF_INFUSION = {DRIVER: "driver_id", PATIENT: "patient_id"}
+_OF_ROW = {LINE: "line_id", SITE: "site_id"}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Other:
@@ -105,12 +109,11 @@ def others(incident: Incident) -> tuple[Other, ...]:
 def _sharing(incident: Incident, same: str) -> set[str]:
     """Name the infusions that have the same driver, line, site or patient."""
     every, known = incident.infusions, incident.known
-    if same in (DRIVER, PATIENT):
-        column = "driver_id" if same == DRIVER else "patient_id"
+    if column := _OF_INFUSION.get(same):
         if not known[column]:
             return set()
         return set(every.index[every[column] == known[column]])
-    column = "line_id" if same == LINE else "site_id"
+    column = _OF_ROW[same]
     uses = incident.uses
     own = set(uses.loc[uses["infusion_id"] == incident.infusion_id, column]) - {""}
     return set(uses.loc[uses[column].isin(own), "infusion_id"])
@@ -131,10 +134,9 @@ def named(incident: Incident, same: str) -> str:
     str
         Several with commas; empty where none is charted.
     """
-    if same in (DRIVER, PATIENT):
-        column = "driver_id" if same == DRIVER else "patient_id"
+    if column := _OF_INFUSION.get(same):
         return str(incident.known[column])
-    column = "line_id" if same == LINE else "site_id"
+    column = _OF_ROW[same]
     found = incident.rows[column]
     return ", ".join(dict.fromkeys(found[found != ""]))
 

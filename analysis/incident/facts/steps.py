@@ -13,15 +13,6 @@ from analysis.lookup import clock
 from analysis.report.facts import SETTLES
 from analysis.terms import EndKind, YesNo
 
-#: An explanation less probable than this is no rival to be told apart from the first.
-_WORTH_TELLING_APART = 0.02
-
-_RUNNING = "running"
-_KEEP = "keep"
-_ASK = "ask"
-_READ = "read"
-_COMPARE = "compare"
-
 
 def is_open(incident: Incident) -> bool:
     """Tell whether the infusion may still have been running when the log ended.
@@ -150,8 +141,7 @@ def _settle(incident: Incident, found: Course) -> Iterator[tuple[str, str]]:
 
 def _apart(ranked: tuple[Explanation, ...]) -> Explanation | None:
     """Give the explanation that must be told apart from the first."""
-    rest = [one for one in ranked[1:] if one.probability >= _WORTH_TELLING_APART]
-    return rest[0] if rest else None
+    return next((one for one in ranked[1:] if one.is_set_out), None)
 
 
 def _fetch(incident: Incident) -> tuple[str, str]:

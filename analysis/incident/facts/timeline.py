@@ -228,12 +228,12 @@ def _due(incident: Incident) -> Iterator[Moment]:
     late = units["outcome"].isin([str(CheckOutcome.LATE), str(CheckOutcome.MISSED)])
     for unit in units[late & (units["measure"] == "checks_on_time")].to_dict("records"):
         is_late = unit["outcome"] == CheckOutcome.LATE
-        said = "check due; charted late, at the next row" if is_late else ""
+        what = "charted late, at the next row" if is_late else "none charted near it"
         yield Moment(
             at=unit["due_at"],
             elapsed_h=elapsed_h(incident, unit["due_at"]),
             kind=DUE,
-            said=(said or "check due; none charted near it",),
+            said=(f"check due; {what}",),
         )
 
 

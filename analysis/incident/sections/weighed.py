@@ -16,7 +16,7 @@ from analysis.report import facts as report_facts
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.terms import FindingGroup, Tally
+from analysis.terms import CheckOutcome, FindingGroup, Tally
 
 #: Other infusions that the page shows; those with a finding come first where they are
 #: more.
@@ -151,13 +151,14 @@ def checks(incident: Incident) -> Section:
     units = incident.units
     due = units[units["measure"] == "checks_on_time"]
     judged = due[due["tally"] != Tally.EXCLUDED]
-    off = judged[judged["outcome"] != "on time"].sort_values("due_at", kind="stable")
+    is_on_time = judged["outcome"] == CheckOutcome.ON_TIME
+    off = judged[~is_on_time].sort_values("due_at", kind="stable")
     covered = units[
         (units["measure"] == "covered_time") & (units["tally"] != Tally.EXCLUDED)
     ]
     return section(
         "incident_checks",
-        on_time=int((judged["outcome"] == "on time").sum()),
+        on_time=int(is_on_time.sum()),
         judged=len(judged),
         covered=f"{covered['numerator'].sum():.1f}",
         running=f"{covered['denominator'].sum():.1f}",

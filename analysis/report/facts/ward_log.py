@@ -9,10 +9,7 @@ import pandas as pd
 from analysis.audit import AuditResult
 from analysis.report.facts.figures import REACTIONS
 from analysis.report.tables import texts
-from analysis.terms import ALL, EndKind, SiteOutcome, Tally, YesNo
-
-#: A look at a site that found nothing.
-_NO_SIGN = "none"
+from analysis.terms import ALL, EndKind, SiteOutcome, SiteSign, Tally, YesNo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +87,12 @@ def ward_log(result: AuditResult, ward: str) -> WardLog:
         with_reaction=int((~is_out & (units["outcome"] == SiteOutcome.REACTION)).sum()),
         sites_left_out=_counted(texts(units.loc[is_out, "reason"])),
         signs=_counted(
-            [s for cell in signs for s in cell.split(";") if s not in {"", _NO_SIGN}]
+            [
+                s
+                for cell in signs
+                for s in cell.split(";")
+                if s not in {"", SiteSign.NONE}
+            ]
         ),
         looked=int((signs != "").sum()),
         places=_places(rows),
