@@ -118,7 +118,7 @@ def audit(  # noqa: PLR0913 - one argument an option
 def _settings(
     policy_file: Path | None, layout_file: Path | None
 ) -> "tuple[Policy, Layout | None]":
-    from analysis.intake.layout import load_layout
+    from analysis.intake.layout_file import load_layout
     from analysis.policy import Policy
 
     policy = Policy.load(policy_file) if policy_file else Policy.example()

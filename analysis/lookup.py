@@ -1,14 +1,11 @@
 """Small things used everywhere: values by key, whole seconds, times in sentences."""
 
 from collections.abc import Callable, Iterable
-from typing import TypeVar
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from pandas.api.typing import NaTType
-
-T = TypeVar("T")
 
 
 def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
@@ -39,14 +36,14 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
 
 
 def each_once(
-    cells: pd.Series, give: Callable[[str], T], dtype: str = "str"
+    cells: pd.Series, give: Callable[[str], object], dtype: str = "str"
 ) -> pd.Series:
     """Give for each cell what is found for its text; each different text once.
 
     Parameters
     ----------
     cells : Series of str, shape (n,)
-        Cells; they repeat, as those of a log do.
+        Cells; they repeat, as those of a log do. None is missing: an empty text is.
     give : callable
         Called with each different cell.
     dtype : str
@@ -66,7 +63,7 @@ def each_once(
     >>> each_once(pd.Series(["a", "b", "a"]), str.upper).tolist()
     ['A', 'B', 'A']
     """
-    codes, different = pd.factorize(cells)
+    codes, different = pd.factorize(cells, use_na_sentinel=False)
     given = pd.Series([give(str(cell)) for cell in different], dtype=dtype).array
     return pd.Series(given.take(codes), index=cells.index)
 

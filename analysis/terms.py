@@ -409,6 +409,8 @@ class RejectReason(StrEnum):
     NOT_A_NUMBER = "not a number"
     IMPOSSIBLE_NUMBER = "impossible number"
     NOT_IN_LIST = "not in the list"
+    CONTRADICTION = "contradiction"
+    NO_UNIT = "no unit"
     ERROR_VALUE = "error of a sheet"
 
 

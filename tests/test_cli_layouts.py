@@ -9,7 +9,7 @@ from click.testing import CliRunner, Result
 from analysis.cli import steadyfall
 from analysis.errors import SteadyfallError
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import load_layout
+from analysis.intake.layout_file import load_layout
 from analysis.intake.recognise import propose_all
 
 #: Semicolons, decimal commas, headers and words of the service's own, date and time

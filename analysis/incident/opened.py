@@ -5,7 +5,7 @@ from importlib import resources
 from pathlib import Path
 
 from analysis.incident.review import Asked, Incident, review_incident
-from analysis.intake.layout import load_layout
+from analysis.intake.layout_file import load_layout
 from analysis.policy import Policy
 
 _DEMO = ("checks.csv", "infusions.csv", "lines.csv")

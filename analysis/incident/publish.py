@@ -14,7 +14,8 @@ import nbformat
 from analysis.errors import OutputError
 from analysis.incident.review import Asked, find_infusion
 from analysis.intake import Log, read_exports
-from analysis.intake.layout import Layout, load_layout
+from analysis.intake.layout import Layout
+from analysis.intake.layout_file import load_layout
 from analysis.policy import Policy
 from analysis.report.manifest import FILE as MANIFEST
 from analysis.report.manifest import MARK, sha256, versions

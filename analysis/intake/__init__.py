@@ -23,7 +23,7 @@ from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned
 from analysis.intake.rows import take_rows
-from analysis.intake.spans import without_far
+from analysis.intake.spans import without_far_times
 from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
 from analysis.policy import Policy
@@ -147,7 +147,7 @@ def _typed(sheets: Sequence[Turned], zone: ZoneInfo) -> dict[str, Typed]:
     checks = type_sheets(of["checks"], CHECKS_WIDE, zone, placed_by=placed_by)
     lines = type_sheets(of["lines"], LINES, zone)
     typed = {"checks": checks, "infusions": infusions, "lines": lines}
-    return without_far(typed, of)
+    return without_far_times(typed, of)
 
 
 def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.intake.scan import Ints
 
 
-def number_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
+def first_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
     """Give rows a number each, the same to those alike in every column.
 
     Column by column, and exact: no row is put together to a text, which would take
@@ -30,7 +30,7 @@ def number_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
     Examples
     --------
     >>> a = {"x": pd.Series(["1", "1"]), "y": pd.Series(["", "2"])}
-    >>> number_alike([a, {"x": pd.Series(["1"])}]).tolist()
+    >>> first_alike([a, {"x": pd.Series(["1"])}]).tolist()
     [0, 1, 0]
     """
     sizes = [len(next(iter(t.values()))) if t else 0 for t in tables]
@@ -41,9 +41,9 @@ def number_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
     most = 1
     for name in names:
         codes, different = pd.factorize(_column(tables, sizes, name).iloc[at])
-        if most * len(different) > _MOST:
-            numbers, most = _renumbered(numbers)
-        numbers, most = numbers * len(different) + codes, most * len(different)
+        numbers, most = told_apart(
+            (numbers, most), codes.astype(np.int64), len(different)
+        )
         if name in _TELLING and name != _TELLING[-1]:
             continue
         ordered = np.sort(numbers)
@@ -56,6 +56,35 @@ def number_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
     _, place, group = np.unique(numbers, return_index=True, return_inverse=True)
     first[at] = at[place][group]
     return first
+
+
+def told_apart(known: tuple[Ints, int], codes: Ints, count: int) -> tuple[Ints, int]:
+    """Give each row a number by the one it has so far and one thing more.
+
+    Parameters
+    ----------
+    known : tuple of (ndarray of int, shape (n,), int)
+        Numbers from 0, and one more than the largest that there may be.
+    codes : ndarray of int, shape (n,)
+        The thing more, from 0.
+    count : int
+        How many different codes there may be.
+
+    Returns
+    -------
+    tuple of (ndarray of int, shape (n,), int)
+        Equal where both are, in the order of the numbers known and then of the codes;
+        and one more than the largest that there may be.
+
+    Examples
+    --------
+    >>> told_apart((np.array([0, 1, 1]), 2), np.array([2, 0, 2]), 3)[0].tolist()
+    [2, 3, 5]
+    """
+    numbers, most = known
+    if most * count > _MOST:
+        numbers, most = _renumbered(numbers)
+    return numbers * count + codes, most * count
 
 
 #: Columns that tell most rows apart; together they are compared first.
@@ -81,5 +110,5 @@ def _column(
 
 
 def _renumbered(numbers: Ints) -> tuple[Ints, int]:
-    codes, different = pd.factorize(numbers)
+    different, codes = np.unique(numbers, return_inverse=True)
     return codes.astype(np.int64), max(len(different), 1)

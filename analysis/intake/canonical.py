@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
-from analysis.intake.alike import number_alike
+from analysis.intake.alike import first_alike
 from analysis.intake.far import PLACED, far_times
 from analysis.intake.reshape import (
     CARRIED,
@@ -81,7 +81,7 @@ def type_sheets(
     text = _stacked([sheet.text for sheet in sheets], _text_names(table))
     if placed_by is not None:
         text = _filled_from_infusion(text, placed_by)
-    numbers = number_alike([sheet.identity for sheet in sheets])
+    numbers = first_alike([sheet.identity for sheet in sheets])
     same = pd.Series(numbers, index=text.index)
     is_duplicate = same.duplicated(keep="first")
     typed, faults = _typed(text, table, zone)

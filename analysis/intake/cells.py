@@ -151,7 +151,7 @@ def read_choices(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     contradictory = faults_of(
         bad[with_none],
         column.name,
-        RejectReason.NOT_IN_LIST,
+        RejectReason.CONTRADICTION,
         f"{column.name} reads '{{value}}', none and something else at once; the row "
         "is kept without it",
     )

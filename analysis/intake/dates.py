@@ -223,7 +223,7 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     '12'
     """
     halves = bare = night = 0
-    times, later = _times_in(texts)
+    times, of_24h = _times_in(texts)
     for time, n in times.items():
         found = clock_of(time)
         if found is None:
@@ -235,22 +235,24 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
             bare += n
             night += n * (hour <= 6)
         else:
-            later += n
+            of_24h += n
     if halves:
         return Clock.H12 if halves >= bare else Clock.H24
-    is_odd = not later and bare >= _ENOUGH_TIMES and night > 0
+    is_odd = not of_24h and bare >= _ENOUGH_TIMES and night > 0
     return Clock.H12 if is_odd else Clock.H24
 
 
 def _times_in(texts: Iterable[pd.Series]) -> tuple[Counter[str], int]:
-    """Count times, and those of ISO 8601, which has a clock of 24 hours."""
+    """Count the times of each form, and apart ISO 8601, whose clock has 24 hours."""
     times = Counter[str]()
     of_iso = 0
     for text in texts:
         counts = text.value_counts()
         cells = _strings(counts.index)
-        is_iso = pc.match_substring_regex(cells, _ISO).to_numpy(zero_copy_only=False)
-        of_iso += int(counts[is_iso].sum())
+        is_iso = pc.match_substring_regex(cells, _ISO)
+        is_other = ~is_iso.to_numpy(zero_copy_only=False)
+        of_iso += int(counts[~is_other].sum())
+        cells, counts = cells.filter(pa.array(is_other)), counts[is_other]
         day, time = _split(cells)
         for cell, d, t, n in zip(cells, day, time, counts, strict=True):
             times[plain(t if d else str(cell))] += int(n)
@@ -381,7 +383,7 @@ def _beside(
     return times, codes
 
 
-def _strings(cells: Iterable[object]) -> pa.Array:
+def _strings(cells: Iterable[str]) -> pa.StringArray:
     texts = pa.array(cells, type=pa.string())
     if pc.all(pc.string_is_ascii(texts), min_count=0).as_py():
         return texts

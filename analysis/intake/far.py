@@ -22,8 +22,7 @@ _NONE = pd.Timedelta(0)
 _FEWEST = 4
 _SENTENCE = (
     f"checked_at reads '{{value}}', more than {FAR.days} days from every other row of "
-    "this log "
-    "that it could belong to; correct its date"
+    "this log that it could belong to; correct its date"
 )
 
 

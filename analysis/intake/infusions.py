@@ -155,8 +155,8 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     checks.loc[loose.index, "infusion_note"] = "derived"
     notes.append(
         f"{len(loose)} rows carry no infusion id; {ids.nunique()} infusions "
-        "were derived from driver (else patient), start rows and volume rises. Their "
-        f"ids begin with {DERIVED}."
+        "were derived from driver (else patient), start and end rows, volume rises and "
+        f"start times that differ. Their ids begin with {DERIVED}."
     )
     if lost.any():
         notes.append(
@@ -190,19 +190,19 @@ def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
 
 
 def _started_anew(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
-    """Mark rows that name another start than those before, since the row before.
+    """Mark rows that name a start since the row before, other than the one named then.
 
-    Where less is left than before, or more is given, it is no start of a new syringe.
+    Where no more is left than before, or no less is given, the same syringe goes on.
     """
     if "started_at" not in rows:
         return pd.Series(data=False, index=rows.index)
     named = _before(rows["started_at"], key)
     is_since = rows["started_at"].between(_before(rows["checked_at"], key),
                                           rows["checked_at"])  # fmt: skip
-    has_less = rows["volume_remaining_ml"] <= _before(rows["volume_remaining_ml"], key)
+    goes_on = rows["volume_remaining_ml"] <= _before(rows["volume_remaining_ml"], key)
     given = rows["volume_delivered_ml"]
-    has_less |= (given > 0) & (given >= _before(given, key))
-    return named.notna() & (rows["started_at"] != named) & is_since & ~has_less
+    goes_on |= (given > 0) & (given >= _before(given, key))
+    return named.notna() & (rows["started_at"] != named) & is_since & ~goes_on
 
 
 def _before(values: pd.Series, key: pd.Series) -> pd.Series:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.columns import Column, Kind
 from analysis.intake import dates, synonyms
-from analysis.intake.alike import number_alike
+from analysis.intake.alike import first_alike
 from analysis.intake.reading import (
     Reading,
     fault_each,
@@ -47,7 +47,7 @@ def turn_items(sheet: Sheet) -> Turned:
     fate = pd.Series("", index=sheet.cells.index, dtype="str")
     fate[is_struck(sheet)] = SUPERSEDED
     # Blanks between cells as charted: copies are alike in every column.
-    numbers = pd.Series(number_alike([identity(sheet)]), index=fate.index)
+    numbers = pd.Series(first_alike([identity(sheet)]), index=fate.index)
     fate[numbers.duplicated()] = DUPLICATE
     place = Reading()
     named = ("ward", "patient_id", "infusion_id", "driver_id")

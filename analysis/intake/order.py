@@ -13,6 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.columns import CHECKS
+from analysis.intake.alike import told_apart
 from analysis.intake.rows import take_rows
 from analysis.lookup import each_once
 from analysis.terms import Entry
@@ -75,12 +76,12 @@ def _sorted(
 
     By whole numbers that stand for the texts: to sort texts takes several times longer.
     """
-    chart = np.zeros(len(rows), dtype=np.int64)
+    chart, most = np.zeros(len(rows), dtype=np.int64), 1
     for name in _CHART:
         codes, different = pd.factorize(rows[name], sort=True)
-        if (int(chart.max(initial=0)) + 1) * (len(different) + 1) > _MOST_CHARTS:
-            chart = np.unique(chart, return_inverse=True)[1]
-        chart = chart * (len(different) + 1) + codes
+        chart, most = told_apart(
+            (chart, most), codes.astype(np.int64), max(len(different), 1)
+        )
     moment = rows["checked_at"].astype("int64").to_numpy()
     keys = (rows["rank"].to_numpy(), chart, moment)
     order = np.lexsort(keys)
@@ -91,10 +92,6 @@ def _sorted(
     is_alike[1:] |= is_same
     is_alike[:-1] |= is_same
     return order, is_alike
-
-
-#: Above this a whole number would not hold the product of what is in the columns.
-_MOST_CHARTS = 2**62
 
 
 def _places(rows: pd.DataFrame) -> pd.Series:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import synonyms, words
+from analysis.intake import site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
 
 TIMES = frozenset(
@@ -320,7 +320,7 @@ def _is_signs(p: Profile) -> bool:
     is_asked = is_ok_header(p.header)
 
     def reads(cell: str) -> bool:
-        known, unknown = words.site_signs(cell, {})
+        known, unknown = site_words.site_signs(cell, {})
         is_answer = cell in words.TICKS or (is_asked and cell in words.YES_NO)
         return (bool(known) and not unknown) or is_answer
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import Column, Kind
-from analysis.intake import dates, numbers, synonyms, words
+from analysis.intake import dates, numbers, site_words, synonyms, words
 from analysis.intake.cells import faults_of
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import YES_NO
@@ -221,9 +221,8 @@ def read_numbers(
     if column.unit == "mL/h":
         value, no_unit = _hourly(value, unit, sheet, cell.index)
         text = f"{header} of {{value}} has no unit: per hour or per 24 h is not said"
-        reading.fault(
-            cell[no_unit], column.name, header, (str(RejectReason.NOT_A_NUMBER), text)
-        )
+        why = (str(RejectReason.NO_UNIT), text)
+        reading.fault(cell[no_unit], column.name, header, why)
     else:
         no_unit = pd.Series(data=False, index=cell.index)
         wrong = {u for u in unit.unique() if u not in ("", column.unit)}
@@ -319,13 +318,17 @@ def read_words(
     if not any(unknown for _, unknown in found.values()):
         return
     bad = each_once(cell, lambda c: ";".join(found.get(c, nothing)[1]))
-    text = (
-        f"{header} reads '{{value}}', which is none of: {', '.join(column.choices)}; "
-        "the row is kept without it"
-    )
-    reading.fault(
-        bad[bad != ""], column.name, header, (str(RejectReason.NOT_IN_LIST), text)
-    )
+    has_several = column.kind is Kind.CHOICES
+    torn = [c for c in found if has_several and site_words.contradicts(c, own)]
+    is_torn = cell.isin(torn) & (bad != "")
+    text = f"{header} reads '{{value}}', "
+    kept = "the row is kept without it"
+    listed = f"{text}which is none of: {', '.join(column.choices)}; {kept}"
+    why = (str(RejectReason.NOT_IN_LIST), listed)
+    reading.fault(bad[(bad != "") & ~is_torn], column.name, header, why)
+    both = f"{text}none and something else at once; {kept}"
+    why = (str(RejectReason.CONTRADICTION), both)
+    reading.fault(bad[is_torn], column.name, header, why)
 
 
 def _known_words(
@@ -336,7 +339,7 @@ def _known_words(
     if key in own:
         return [w.strip() for w in own[key].split(";") if w.strip()], []
     if column.kind is Kind.CHOICES:
-        known, unknown = words.site_signs(cell, own)
+        known, unknown = site_words.site_signs(cell, own)
         if unknown and known == [SiteSign.NONE]:  # nothing seen, and something unread
             return [], [cell]
         return known, unknown

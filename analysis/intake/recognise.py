@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
-from analysis.intake.alike import number_alike
+from analysis.intake.alike import first_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
@@ -28,6 +28,7 @@ from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.scan import Ints
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
@@ -83,16 +84,19 @@ def propose(raw: RawTable) -> Proposal:
 
 
 def _composite(draft: Draft) -> Draft:
-    """See whether an infusion number means something only with patient and driver."""
+    """See whether an infusion number means something only with patient or driver."""
     header = draft.header("infusion_id")
     parts = draft.headers(("patient_id", "driver_id"))
-    cells = draft.raw.cells
     if not header or not parts or draft.table.fill_down:
         return draft
     names = [header, *parts]
-    is_known = np.logical_and.reduce([(cells[h] != "").to_numpy() for h in names])
-    first = np.unique(number_alike([dict(cells.loc[is_known, names])]))
-    one = cells.loc[is_known, header].iloc[first]
+    cells = draft.raw.cells[names]
+    cells = cells[(cells != "").all(axis=1)]
+    first = _different(cells, names)
+    # Not by the driver alone: next month it may be with another patient.
+    if len(_different(cells, names[:2])) == len(first):
+        parts = parts[:1]
+    one = cells[header].iloc[first]
     owners = one.groupby(one).size()
     if not len(owners) or (owners > 1).mean() < 0.3:
         return draft
@@ -103,6 +107,11 @@ def _composite(draft: Draft) -> Draft:
         f"{listed(parts)}: it tells infusions apart only together with them"
     )
     return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
+
+
+def _different(cells: pd.DataFrame, names: list[str]) -> Ints:
+    """Give the places of rows that differ in these columns, the first of each."""
+    return np.unique(first_alike([dict(cells[names])]))
 
 
 def _shortened(draft: Draft) -> Draft:

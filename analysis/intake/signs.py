@@ -1,10 +1,12 @@
 """Signs of a site charted in columns of their own: redness yes or no, and so on."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from analysis.intake import synonyms, words
+from analysis.intake import site_words, synonyms, words
 from analysis.intake.layout import OPEN, SIGNS, TableLayout
 from analysis.intake.profiles import Profile
 from analysis.intake.proposal import Draft, listed
@@ -47,9 +49,9 @@ def sign_of(header: str) -> str:
     """
     name = synonyms.without_unit(synonyms.normal(header))
     rest = " ".join(w for w in name.split() if w not in _BESIDE)
-    if not rest or any(w in words.NEGATIONS for w in rest.split()):
+    if not rest or any(w in site_words.NEGATIONS for w in rest.split()):
         return ""
-    known, unknown = words.site_signs(rest, {})
+    known, unknown = site_words.site_signs(rest, {})
     is_one = len(known) == 1 and not unknown and known[0] != SiteSign.NONE
     return known[0] if is_one else ""
 
@@ -151,18 +153,18 @@ def read_signs(reading: Reading, sheet: Sheet) -> None:
     reading : Reading
         What was read so far; its site_signs are added to.
     sheet : Sheet
-        The table. A sign is seen where its column says yes; none were seen where two or
-        more columns say no and no column that is ever filled is blank or says yes.
+        The table. A sign is seen where a column of it says yes; none were seen where
+        two or more signs are denied and no sign that is ever charted is blank or seen.
     """
-    layout = sheet.layout
-    if not layout.signs_of:
-        return
-    pairs = _pairs(layout.signs_of)
-    answers = []
-    for sign, header in pairs:
-        cell = sheet.cells[header]
-        answers.append((sign, _read_answers(reading, cell, header, layout)))
-    _put_signs(reading, answers, pairs[0][1])
+    rows = sheet.raw.cells.index.to_series()
+    answers = [
+        (
+            sign,
+            [_read(reading, sheet.layout, h, (sheet.cells[h], rows)) for h in headers],
+        )
+        for sign, headers in sheet.layout.signs_of.items()
+    ]
+    _put_signs(reading, reading, answers, rows.index)
 
 
 def read_sign_items(
@@ -190,61 +192,94 @@ def read_sign_items(
         Faults of raw rows: values that are neither yes nor no, or both at one time.
     """
     item, value, row = cells
-    part, answers, layout = Reading(), [], sheet.layout
-    pairs = _pairs({s: names for s, names in layout.items.items() if s in SIGNS})
-    for sign, name in pairs:
-        mine = value[item == name]
-        answer = _read_answers(part, mine, name, layout)
-        said = answer[answer != ""]
-        different = said.groupby(row[said.index]).nunique()
-        is_torn = row[mine.index].isin(different.index[different > 1])
-        text = f"{name} reads '{{value}}', and the other at the same time; neither is "
-        why = (str(RejectReason.NOT_IN_LIST), f"{text}used")
-        part.fault(mine[is_torn & (answer != "")], "site_signs", name, why)
-        said = said[~is_torn[said.index]]
-        one = said.groupby(row[said.index]).first()
-        answers.append((sign, one.reindex(index).astype("str").fillna("")))
-    if pairs:
-        _put_signs(reading, answers, pairs[0][1])
+    part, answers = Reading(), []
+    for sign, names in sheet.layout.items.items():
+        if sign not in SIGNS:
+            continue
+        mine = [(name, item == name) for name in names]
+        told = [_read(part, sheet.layout, n, (value[i], row[i])) for n, i in mine]
+        answers.append((sign, told))
+    _put_signs(reading, part, answers, index)
     return part.faults
 
 
+@dataclass(frozen=True)
+class _Told:
+    """What one column or item says of its sign: cells, answers, and row of each."""
+
+    header: str
+    cell: pd.Series
+    answer: pd.Series
+    row: pd.Series
+
+
+def _read(
+    reading: Reading,
+    layout: TableLayout,
+    header: str,
+    cells: tuple[pd.Series, pd.Series],
+) -> _Told:
+    """Give yes, no or nothing for each cell; what is neither is a fault."""
+    cell, row = cells
+    own = {words.key_of(k): v for k, v in layout.words.get(WORDS, {}).items()}
+    answer = each_once(cell, lambda c: own.get(words.key_of(c)) or _answer(c) or "")
+    text = f"{header} reads '{{value}}', which is neither yes nor no; the row is kept "
+    why = (str(RejectReason.NOT_IN_LIST), text + "without it")
+    reading.fault(cell[(answer == "") & (cell != "")], "site_signs", header, why)
+    return _Told(header, cell, answer, row)
+
+
 def _put_signs(
-    reading: Reading, answers: Sequence[tuple[str, pd.Series]], header: str
+    reading: Reading,
+    part: Reading,
+    answers: Sequence[tuple[str, Sequence[_Told]]],
+    index: pd.Index,
 ) -> None:
-    """Put the answers to all signs together, beside what site_signs has."""
-    index = answers[0][1].index
+    """Put the answers to all signs together, beside what site_signs has.
+
+    Faults of single cells go to `part`, those of whole rows to `reading`.
+    """
+    if not answers:
+        return
     empty = pd.Series("", index=index, dtype="str")
     seen, is_open = empty, pd.Series(data=False, index=index)
-    said_no = pd.Series(0, index=index)
-    for sign, answer in answers:
-        seen = seen.where(answer != "yes", seen + ";" + sign)
-        said_no += (answer == "no").astype("int64")
-        is_open |= (answer == "") & bool((answer != "").any())
-    denied = (said_no >= 2) & ~is_open & (seen == "")
-    signs = seen.str.strip(";").mask(denied, str(SiteSign.NONE))
+    denials = pd.Series(0, index=index)
+    for sign, told in answers:
+        is_seen, is_denied = _agreed(part, told, index)
+        seen = seen.where(~is_seen, seen + ";" + sign)
+        denials += is_denied
+        is_charted = any((t.answer != "").any() for t in told)
+        is_open |= ~(is_seen | is_denied) & is_charted
+    is_none = (denials >= _ENOUGH) & ~is_open & (seen == "")
+    signs = seen.str.strip(";").mask(is_none, str(SiteSign.NONE))
     before = reading.text.get("site_signs", empty)
     before = before.reindex(index).astype("str").fillna("")
+    header = answers[0][1][0].header
     reading.text["site_signs"] = _joined(reading, before, signs, header)
     reading.headers.setdefault("site_signs", header)
 
 
-def _pairs(signs_of: Mapping[str, Iterable[str]]) -> list[tuple[str, str]]:
-    return [(sign, header) for sign, headers in signs_of.items() for header in headers]
+#: One sign denied does not say that there were none.
+_ENOUGH = 2
 
 
-def _read_answers(
-    reading: Reading, cell: pd.Series, header: str, layout: TableLayout
-) -> pd.Series:
-    """Give yes, no or nothing for each cell; what is neither is a fault."""
-    own = {words.key_of(k): v for k, v in layout.words.get(WORDS, {}).items()}
-    answer = each_once(
-        cell, lambda c: own.get(words.key_of(c)) or _answer(c) or "", "str"
-    )
-    text = f"{header} reads '{{value}}', which is neither yes nor no; the row is kept "
-    why = (str(RejectReason.NOT_IN_LIST), text + "without it")
-    reading.fault(cell[(answer == "") & (cell != "")], "site_signs", header, why)
-    return answer
+def _agreed(
+    part: Reading, told: Sequence[_Told], index: pd.Index
+) -> tuple[pd.Series, pd.Series]:
+    """Tell in which rows a sign was seen, and where denied; both at once is neither."""
+    seen, denied = np.zeros(len(index), bool), np.zeros(len(index), bool)
+    for t in told:
+        place = index.get_indexer(pd.Index(t.row))
+        seen[place[t.answer == "yes"]] = True
+        denied[place[t.answer == "no"]] = True
+    torn = pd.Series(seen & denied, index=index)
+    for t in told if torn.any() else ():
+        text = f"{t.header} reads '{{value}}', and what stands beside it at the same "
+        text += "time says the opposite; the row is kept without either"
+        is_torn = torn.reindex(t.row).set_axis(t.row.index) & (t.answer != "")
+        why = (str(RejectReason.CONTRADICTION), text)
+        part.fault(t.cell[is_torn], "site_signs", t.header, why)
+    return pd.Series(seen, index=index) & ~torn, pd.Series(denied, index=index) & ~torn
 
 
 def _joined(
@@ -257,7 +292,7 @@ def _joined(
     )
     whole = before.where((signs == "") | (signs == before), before + ";" + signs)
     whole = whole.where(before != "", signs)
-    text = "a column of one sign and another column contradict each other; the row is "
-    why = (str(RejectReason.NOT_IN_LIST), text + "kept without either")
+    text = "the columns of single signs say '{value}', and another column the opposite"
+    why = (str(RejectReason.CONTRADICTION), f"{text}; the row is kept without either")
     reading.fault(signs[torn], "site_signs", header, why)
     return whole.mask(torn, "").map(lambda v: ";".join(dict.fromkeys(v.split(";"))))

@@ -23,7 +23,7 @@ _TIMES = {
 }
 
 
-def without_far(
+def without_far_times(
     typed: Mapping[str, Typed], sheets: Mapping[str, Sequence[Turned]]
 ) -> dict[str, Typed]:
     """Set aside times of infusions and lines far from the checks of the same.
@@ -40,7 +40,7 @@ def without_far(
     dict of str to Typed
         The same tables. A time is far where it is more than `FAR` from all accepted
         checks of its infusion, of its line, or, for a line no check names, of its
-        patient; a line of which both times are as far is one of another year.
+        patient; such a line with both times as far on one side is of another year.
     """
     checks = typed["checks"]
     known = checks.rows[~(checks.is_rejected | checks.is_superseded)]
@@ -67,33 +67,41 @@ def _is_wide(rows: pd.DataFrame, known: pd.DataFrame, names: Sequence[str]) -> b
 
 
 def _far_of_infusions(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    spans = _spans(known, ["infusion_id"])
-    return _far(rows, rows[["infusion_id"]].join(spans, on="infusion_id"), "infusions")
+    of_both = _spans(known, ["patient_id", "infusion_id"])
+    of_id = of_both.groupby(level="infusion_id").agg(_WIDEST)
+    # An id may stand under two patients, and the table need not name any.
+    spans = _of_keys(rows, of_both, ["patient_id", "infusion_id"]).where(
+        rows["patient_id"] != "", _of_keys(rows, of_id, ["infusion_id"])
+    )
+    before, after = _sides(rows, spans, "infusions")
+    return before | after
 
 
 def _far_of_lines(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    named = [
-        _spans(known.rename(columns={name: "id"}), ["patient_id", "id"])
-        for name in ("line_id", "site_id")
-    ]
-    of_line = (
-        pd.concat(named).groupby(level=[0, 1]).agg({"first": "min", "last": "max"})
-    )
-    by_line = rows[["patient_id", "line_id"]].join(
-        of_line, on=["patient_id", "line_id"]
-    )
-    by_patient = rows[["patient_id"]].join(
-        _spans(known, ["patient_id"]), on="patient_id"
-    )
-    of_patient = _far(rows, by_patient, "lines")
-    of_patient[of_patient.all(axis=1)] = False
-    is_named = by_line["first"].notna()
-    return _far(rows, by_line, "lines").where(is_named, of_patient)
+    keys = ["patient_id", "line_id"]
+    sites = known.drop(columns="line_id").rename(columns={"site_id": "line_id"})
+    of_line = pd.concat([_spans(known, keys), _spans(sites, keys)])
+    spans = _of_keys(rows, of_line.groupby(level=keys).agg(_WIDEST), keys)
+    before, after = _sides(rows, spans, "lines")
+    of_patient = _of_keys(rows, _spans(known, ["patient_id"]), ["patient_id"])
+    early, late = _sides(rows, of_patient, "lines")
+    is_of_another_year = early.all(axis=1) | late.all(axis=1)
+    by_patient = (early | late).mask(is_of_another_year, other=False)
+    return (before | after).where(spans["first"].notna(), by_patient)
+
+
+#: The span of several spans.
+_WIDEST = {"first": "min", "last": "max"}
+
+
+def _of_keys(rows: pd.DataFrame, spans: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    return rows[keys].join(spans, on=keys)[["first", "last"]]
 
 
 def _far_in_checks(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
     own = rows["checked_at"].where(rows.index.isin(known.index))
-    return _far(rows, pd.DataFrame({"first": own, "last": own}), "checks")
+    before, after = _sides(rows, pd.DataFrame({"first": own, "last": own}), "checks")
+    return before | after
 
 
 def _spans(known: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
@@ -103,17 +111,15 @@ def _spans(known: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     return pd.DataFrame({"first": by.min(), "last": by.max()})
 
 
-def _far(rows: pd.DataFrame, spans: pd.DataFrame, name: str) -> pd.DataFrame:
-    """Mark the times of each row far from its span; an unknown span marks none."""
-    return pd.DataFrame(
-        {
-            column: (rows[column] < spans["first"] - FAR)
-            | (rows[column] > spans["last"] + FAR)
-            for column in _TIMES[name]
-            if column in rows
-        },
-        index=rows.index,
-    )
+def _sides(
+    rows: pd.DataFrame, spans: pd.DataFrame, name: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Mark the times far before the span of their row, and far after it.
+
+    An unknown span marks none.
+    """
+    times = rows[[column for column in _TIMES[name] if column in rows]]
+    return times.lt(spans["first"] - FAR, axis=0), times.gt(spans["last"] + FAR, axis=0)
 
 
 def _set_aside(table: Typed, sheets: Sequence[Turned], is_far: pd.DataFrame) -> Typed:

@@ -24,7 +24,7 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     Parameters
     ----------
     cells : Series of str, shape (n,)
-        Names or codes.
+        Names or codes; none is missing: an empty text is.
 
     Returns
     -------
@@ -36,7 +36,7 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     >>> one_spelling(pd.Series(["Ward  4", "Cafe\u0301"])).tolist()
     ['Ward 4', 'Caf\xe9']
     """
-    codes, names = pd.factorize(cells)
+    codes, names = pd.factorize(cells, use_na_sentinel=False)
     known = text = pa.array(names, type=pa.large_string())
     if not pc.all(pc.string_is_ascii(text), min_count=0).as_py():
         text = pc.utf8_normalize(pc.replace_substring_regex(text, _MARKS, ""), "NFC")
@@ -63,7 +63,7 @@ def spellings(rows: pd.DataFrame) -> list[str]:
     told = []
     for name in (n for n in _NAMING if n in rows):
         known = pd.Series(rows[name].unique(), dtype="str")
-        folded = known.str.lower()
+        folded = known.map(str.casefold).astype("str")
         is_alike = folded.duplicated(keep=False)
         if not is_alike.any():
             continue

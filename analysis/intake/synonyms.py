@@ -397,7 +397,7 @@ def candidates(header: str) -> list[Candidate]:
     Returns
     -------
     list of Candidate
-        Empty where it names none.
+        Empty where it names none, and where it is no header: above 300 characters.
 
     Examples
     --------

@@ -43,7 +43,7 @@ class Turned:
         Given some rows of `text`, gives each as it stands in the file: texts of all
         rows would take as much memory as the file.
     identity : mapping of str to Series of str
-        What rows of `text` are compared by (`alike.number_alike`).
+        What rows of `text` are compared by (`alike.first_alike`).
     headers : dict of str to str
         Column to the file's own header, for messages.
     originals : DataFrame of str

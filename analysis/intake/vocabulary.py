@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from analysis.intake import synonyms, words
+from analysis.intake import site_words, synonyms, words
 from analysis.intake.layout import ALLOWED, OPEN
 from analysis.intake.profiles import YES_NO, Profile, is_ok_header
 from analysis.intake.proposal import Draft
@@ -76,7 +76,7 @@ def _words_of(draft: Draft, column: str, found: Profile) -> Draft:
 def _is_own(column: str, meaning: str, word: str) -> bool:
     """Tell whether a meaning is worth a line: signs are read as they stand."""
     if column == "site_signs":
-        return word in words.YES_NO and not words.site_signs(word, {})[0]
+        return word in words.YES_NO and not site_words.site_signs(word, {})[0]
     return meaning != word
 
 
@@ -120,7 +120,7 @@ def _meaning(column: str, word: str, header: str) -> str | None:
 
 
 def _signs_meant(word: str, header: str) -> str | None:
-    known, unknown = words.site_signs(word, {})
+    known, unknown = site_words.site_signs(word, {})
     if not unknown:
         return ";".join(known)
     is_yes = words.YES_NO.get(word) == YesNo.YES
@@ -200,7 +200,7 @@ def _legend(preamble: Sequence[Sequence[str]]) -> dict[str, str]:
 def _explained(meaning: str, known: Mapping[str, str] | None) -> str:
     if known is not None:
         return words.one_word(meaning, known) or ""
-    signs, unknown = words.site_signs(meaning, {}) if meaning else ([], [meaning])
+    signs, unknown = site_words.site_signs(meaning, {}) if meaning else ([], [meaning])
     return "" if unknown else ";".join(signs)
 
 

@@ -17,7 +17,6 @@ from analysis.terms import (
     LineKind,
     RemovalReason,
     SiteLocation,
-    SiteSign,
     SolutionAppearance,
     YesNo,
 )
@@ -40,7 +39,24 @@ DITTO = frozenset(
 )  # fmt: skip
 
 
-def _spread(groups: Mapping[str, str]) -> dict[str, str]:
+def spread(groups: Mapping[str, str]) -> dict[str, str]:
+    """Give the closed-list word of each word that is used for it.
+
+    Parameters
+    ----------
+    groups : mapping of str to str
+        Closed-list word to the words used for it, parted by ``|``.
+
+    Returns
+    -------
+    dict of str to str
+        Each word used to its closed-list word.
+
+    Examples
+    --------
+    >>> spread({"yes": "y|ja"})
+    {'y': 'yes', 'ja': 'yes'}
+    """
     return {
         word.strip(): str(target)
         for target, words in groups.items()
@@ -48,7 +64,7 @@ def _spread(groups: Mapping[str, str]) -> dict[str, str]:
     }
 
 
-YES_NO = _spread({
+YES_NO = spread({
     YesNo.YES: "yes|y|true|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
     "correct|present|in place|confirmed|" + "|".join(TICKS),
     YesNo.NO: "no|n|false|0|off|not ok|absent|nein|non",
@@ -70,33 +86,33 @@ CHANGES = {
 
 #: Words that answer one question and no other.
 YES_NO_OF = {
-    "running": _spread({
+    "running": spread({
         YesNo.YES: "running|flashing|green|infusing|working|lit|light on|"
         "light flashing|"
         "flashing green|green flashing|going|in progress|active|started|seen",
         YesNo.NO: "stopped|not running|not flashing|red|paused|halted|standby|not lit|"
         "light off|no light|not infusing|stationary|not seen",
     }),
-    "lockbox_locked": _spread({
+    "lockbox_locked": spread({
         YesNo.YES: "locked|closed|secure|secured|shut|in box|in lockbox",
         YesNo.NO: "unlocked|open|not locked|not secure|insecure|not closed|left open|"
         "no box|not in box",
     }),
-    "label_present": _spread({
+    "label_present": spread({
         YesNo.YES: "labelled|labeled|complete|legible|attached|on syringe",
         YesNo.NO: "unlabelled|unlabeled|missing|no label|not labelled|not present",
     }),
-    "line_changed": _spread({
+    "line_changed": spread({
         YesNo.YES: "changed|new line|new|renewed|replaced",
         YesNo.NO: "not changed|unchanged|same",
     }),
-    "site_changed": _spread({
+    "site_changed": spread({
         YesNo.YES: "changed|new site|new|resited|re-sited|replaced|rotated",
         YesNo.NO: "not changed|unchanged|same",
     }),
 }  # fmt: skip
 
-ENTRY = _spread({
+ENTRY = spread({
     Entry.START: "start|started|commenced|commence|set up|setup|set-up|new syringe|"
     "begin|"
     "begun|infusion started|start check|initial|initial set up|syringe started|"
@@ -124,7 +140,7 @@ ENTRY = _spread({
     "infusion ended|driver removed|infusion stopped|infusion complete|final",
 })  # fmt: skip
 
-LOCATION = _spread({
+LOCATION = spread({
     SiteLocation.ABDOMEN: "abdomen|abdominal|abdo|abd|tummy|stomach|belly|"
     "abdominal wall|lower abdomen|upper abdomen|iliac fossa|flank",
     SiteLocation.UPPER_ARM: "upper arm|arm|deltoid|outer arm|upper outer arm|"
@@ -137,7 +153,7 @@ LOCATION = _spread({
     SiteLocation.OTHER: "other|buttock|forearm|lower leg|hip",
 })  # fmt: skip
 
-SOLUTION = _spread({
+SOLUTION = spread({
     SolutionAppearance.CLEAR: "clear|nad|ok|okay|colourless|colorless|"
     "clear and colourless"
     "|clear & colourless|no precipitate|no precipitation|no crystals|not cloudy|"
@@ -151,7 +167,7 @@ SOLUTION = _spread({
     "discolouration|discoloration|coloured|dark|tinged|colour change|colour changed",
 })  # fmt: skip
 
-END_REASON = _spread({
+END_REASON = spread({
     EndReason.COMPLETED: "completed|complete|finished|syringe empty|empty|ran through|"
     "infusion complete|infusion completed|planned|routine|24 h complete|done|"
     "planned change|routine change",
@@ -165,7 +181,7 @@ END_REASON = _spread({
     EndReason.OTHER: "other",
 })  # fmt: skip
 
-REMOVAL = _spread({
+REMOVAL = spread({
     RemovalReason.ROUTINE: "routine|due|due change|planned|rotation|routine change|"
     "72 h|"
     "scheduled|date due|expired|time up|routine rotation|change due|planned change",
@@ -186,7 +202,7 @@ REMOVAL = _spread({
 #: Words for "the first one", which is no reason for taking one out.
 FIRST_OF_ALL = frozenset({"new", "first", "initial", "started", "set up", "start"})
 
-LINE_KIND = _spread({
+LINE_KIND = spread({
     LineKind.EXTENSION_SET: "extension set|extension_set|extension|extension line|line|"
     "giving set|tubing|infusion set|admin set|administration set|ext set|set",
     LineKind.CANNULA: "cannula|needle|site|butterfly|winged needle|catheter|"
@@ -195,7 +211,7 @@ LINE_KIND = _spread({
 
 #: What a mark says of its row.
 IN_FORCE, STRUCK = "in force", "struck out"
-STATUS = _spread({
+STATUS = spread({
     IN_FORCE: "current|active|valid|final|in force|no|n|0|false|live|verified|signed|"
     "complete|completed|authorised|ok",
     STRUCK: "replaced|superseded|struck|struck out|strike out|strikethrough|deleted|"
@@ -212,125 +228,6 @@ ROW_STATUS = frozenset(
      "withdrawn", "retracted", "valid", "invalid"}
 )  # fmt: skip
 
-_CONDITION = _spread({
-    SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
-    "inflammation|erythematous|pinkness",
-    SiteSign.SWELLING: "swollen|swelling|puffy|puffiness|oedema|edema|oedematous|"
-    "raised|"
-    "swelled|boggy",
-    SiteSign.HARDNESS: "hard|hardness|lump|lumpy|firm|induration|indurated|hardened|"
-    "hardening|nodule|firmness|thickened",
-    SiteSign.PAIN: "pain|painful|sore|tender|tenderness|soreness|hurts|stinging|"
-    "discomfort|uncomfortable|aching",
-    SiteSign.LEAKAGE: "leak|leaking|leakage|wet|damp|leaked|moist|weeping|leaks",
-    SiteSign.BRUISING: "bruise|bruised|bruising|haematoma|hematoma|ecchymosis|bruises",
-    SiteSign.BLEEDING: "bleeding|blood|bled|bloody|oozing blood|bleed|bloodstained",
-    SiteSign.BLISTERING: "blister|blistered|blistering|blisters",
-    SiteSign.OTHER: "other|itchy|itching|rash|pus|infected|hot|warm|broken skin|scab",
-})  # fmt: skip
-_NOTHING = frozenset(
-    [
-        "none",
-        "nad",
-        "wnl",
-        "ok",
-        "okay",
-        "clean",
-        "fine",
-        "good",
-        "normal",
-        "healthy",
-        "intact",
-        "satisfactory",
-        "clear",
-        "nil",
-        "unremarkable",
-        "settled",
-        "resolved",
-        "dry",
-        "well",
-    ]
-)
-_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl"})
-_NOTHING_PHRASES = {
-    "nothing abnormal detected", "no abnormality detected", "within normal limits",
-    "no concerns", "no reaction", "no problems", "no signs", "no issues",
-    "nothing seen", "nothing abnormal", "no abnormality", "all well", "looks well",
-    "no reactions", "no change", "no abnormalities", "no signs of reaction", "no sign",
-    "no complications", "no problem", "no symptoms", "no adverse signs", "no concern",
-}  # fmt: skip
-#: Words of degree and place, which change no sign.
-_FILLERS = frozenset(
-    [
-        "slight",
-        "slightly",
-        "sl",
-        "slt",
-        "mild",
-        "mildly",
-        "minimal",
-        "moderate",
-        "moderately",
-        "severe",
-        "severely",
-        "very",
-        "some",
-        "bit",
-        "a",
-        "an",
-        "little",
-        "lot",
-        "small",
-        "large",
-        "big",
-        "under",
-        "skin",
-        "to",
-        "touch",
-        "on",
-        "at",
-        "site",
-        "the",
-        "around",
-        "area",
-        "of",
-        "dressing",
-        "looks",
-        "look",
-        "looking",
-        "feels",
-        "still",
-        "now",
-        "mainly",
-        "only",
-        "just",
-        "is",
-        "and",
-        "with",
-        "+",
-        "++",
-        "+++",
-        "quite",
-        "more",
-        "less",
-        "since",
-        "yesterday",
-        "today",
-        "early",
-        "mm",
-        "cm",
-        "insertion",
-        "point",
-        "surface",
-        "patch",
-        "localised",
-        "local",
-    ]
-)
-NEGATIONS = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
-_PAST = frozenset(
-    {"previously", "previous", "was", "were", "had", "formerly", "earlier", "recent"}
-)
 _SIDES = re.compile(
     r"\b(?:left|right|lt|rt|l|r|lhs|rhs|both|bilateral|side|sided|of|the|outer|inner|"
     r"anterior|lateral|aspect|quadrant|luq|ruq|llq|rlq)\b|[()/,.]"
@@ -401,95 +298,3 @@ def location(cell: str) -> str | None:
         return whole
     bare = re.sub(r"\s+", " ", _SIDES.sub(" ", key_of(cell))).strip()
     return LOCATION.get(bare)
-
-
-def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]:
-    """Read the words for the look of a site.
-
-    Parameters
-    ----------
-    cell : str
-        As charted.
-    own : mapping of str to str
-        Words settled by a layout, as `key_of` gives them; they lead.
-
-    Returns
-    -------
-    known : list of str
-        Signs of the closed list; ``none`` alone where the words say nothing was seen.
-    unknown : list of str
-        Parts that could not be read.
-
-    Examples
-    --------
-    >>> site_signs("slightly red + tender", {})
-    (['redness', 'pain'], [])
-    >>> site_signs("no redness or swelling", {}), site_signs("blotchy", {})
-    ((['none'], []), ([], ['blotchy']))
-    """
-    whole = key_of(cell)
-    if whole in own:
-        return _split(own[whole]), []
-    known: list[str] = []
-    unknown: list[str] = []
-    is_denied = False
-    pieces = re.split(r"([;,+/&|\n]|\band\b|\bwith\b|\bbut\b)", whole)
-    for i in range(0, len(pieces), 2):
-        words = pieces[i].strip()
-        if not words:
-            continue
-        joint = pieces[i - 1] if i else ""
-        is_denied = _is_denied(words, joint, "".join(pieces[i:]), was=is_denied)
-        signs = (
-            _split(own[words])
-            if words in own
-            else _signs_of(words, is_denied=is_denied)
-        )
-        known += signs or []
-        unknown += [words] if signs is None else []
-    different = list(dict.fromkeys(known))
-    seen = [sign for sign in different if sign != SiteSign.NONE]
-    if seen and any(p.strip() in _PLAINLY_NONE for p in pieces):
-        return [], [whole]  # nothing seen, and something seen
-    if not different and not unknown:  # words of degree or of the past alone
-        return [], [whole]
-    return (seen or different), unknown
-
-
-def _split(words: str) -> list[str]:
-    return [word.strip() for word in words.split(";") if word.strip()]
-
-
-def _is_denied(words: str, joint: str, rest: str, *, was: bool) -> bool:
-    """Tell whether a part is denied: by itself, or by the denial of the part before.
-
-    "No redness, swelling or pain" denies all three, "not red, swollen" the first.
-    """
-    first = words.split(maxsplit=1)[0]
-    if first in NEGATIONS:
-        return True
-    goes_on = joint == "/" or re.search(r"\b(?:or|nor)\b", rest) is not None
-    return was and joint in {"/", ","} and goes_on
-
-
-def _signs_of(words: str, *, is_denied: bool) -> list[str] | None:
-    """Read one part; None where it holds a word that is not known."""
-    if words in _NOTHING_PHRASES or words == "nil":
-        return [str(SiteSign.NONE)]
-    tokens = [t for t in re.split(r"[\s.()'-]+", words) if t]
-    if any(token in _PAST for token in tokens):
-        return [] if _all_known(tokens) else None
-    rest = [t for t in tokens if t not in _FILLERS | {"or", "nor"}]
-    if is_denied:
-        rest = [t for t in rest if t not in NEGATIONS]
-        return [str(SiteSign.NONE)] if rest and _all_known(rest) else None
-    if not rest:
-        return [] if tokens and set(tokens) <= {"+", "++", "+++"} else None
-    if not all(t in _CONDITION or t in _NOTHING for t in rest):
-        return None
-    return [_CONDITION.get(t, str(SiteSign.NONE)) for t in rest]
-
-
-def _all_known(tokens: list[str]) -> bool:
-    plain = _FILLERS | NEGATIONS | _PAST | _NOTHING | {"or", "nor"}
-    return all(t in _CONDITION or t in plain for t in tokens)

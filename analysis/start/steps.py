@@ -8,7 +8,8 @@ from pathlib import Path
 from analysis.audit import run_audit
 from analysis.errors import InputError
 from analysis.intake import Log, read_exports
-from analysis.intake.layout import Layout, load_layout
+from analysis.intake.layout import Layout
+from analysis.intake.layout_file import load_layout
 from analysis.lookup import written
 from analysis.policy import Policy
 from analysis.report import publish

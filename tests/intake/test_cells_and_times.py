@@ -42,7 +42,7 @@ from tests.intake.logs import line, read, zone_policy
             "site_signs", "", "", "", id="blank is not recorded, and no fault"
         ),
         pytest.param(
-            "site_signs", "none;redness", "", "not in the list", id="none contradicts"
+            "site_signs", "none;redness", "", "contradiction", id="none contradicts"
         ),
         pytest.param(
             "site_signs",

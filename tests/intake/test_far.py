@@ -135,22 +135,31 @@ def beside(folder: Path, name: str, *lines: str) -> Log:
 
 
 @pytest.mark.parametrize(
-    ("started", "ended", "far"),
+    ("started", "ended", "far", "first"),
     [
-        pytest.param("2026-06-09T02:00", "2026-06-10T02:00", [], id="the same day"),
-        pytest.param("2025-06-09T02:00", "", ["started_at"], id="begun a year before"),
-        pytest.param("", "2027-06-10T02:00", ["ended_at"], id="ended a year after"),
+        pytest.param(
+            "2026-06-09T01:00", "2026-06-10T01:00", [], "2026-06-09T01:00", id="a day"
+        ),
+        pytest.param(
+            "2025-06-09T02:00", "", ["started_at"], DAY[0], id="begun a year before"
+        ),
+        pytest.param(
+            "", "2027-06-10T02:00", ["ended_at"], DAY[0], id="ended a year on"
+        ),
         pytest.param(
             "2062-06-09T02:00",
             "2062-06-10T02:00",
             ["started_at", "ended_at"],
+            DAY[0],
             id="both in another year",
         ),
-        pytest.param("2026-03-09T02:00", "", [], id="a wrong month is left to be seen"),
+        pytest.param(
+            "2026-03-09T02:00", "", [], "2026-03-09T02:00", id="a wrong month is seen"
+        ),
     ],
 )
 def test_times_of_an_infusion_years_from_its_checks_are_set_aside(
-    tmp_path: Path, started: str, ended: str, far: list[str]
+    tmp_path: Path, started: str, ended: str, far: list[str], first: str
 ) -> None:
     mine = f"I1,Alder ward,P1,{started},24,{ended}"
     other = "I9,Alder ward,P9,2024-06-09T02:00,24,2024-06-10T02:00"  # no check of it
@@ -160,8 +169,7 @@ def test_times_of_an_infusion_years_from_its_checks_are_set_aside(
     assert set(log.set_aside["reason"]) == (
         {"time far from the rest"} if far else set()
     )
-    first = log.infusions["started_at"]["I1"]
-    assert first == log.checks["checked_at"].min() or "started_at" not in far
+    assert log.infusions["started_at"]["I1"] == pd.Timestamp(first, tz=POLICY.time_zone)
     assert pd.isna(log.infusions["ended_at"]["I1"]) == (not ended or bool(far))
     assert log.infusions["started_at"]["I9"].year == 2024
 
@@ -178,6 +186,11 @@ def test_times_of_an_infusion_years_from_its_checks_are_set_aside(
             "N1,P1,,cannula,2026-06-08,2027-06-10", ["removed_at"], id="a year after"
         ),
         pytest.param("N1,P1,,cannula,2025-06-08,2025-06-10", [], id="an earlier stay"),
+        pytest.param(
+            "N1,P1,,cannula,2025-06-08,2027-06-10",
+            ["inserted_at", "removed_at"],
+            id="two years in use about one day of checks",
+        ),
         pytest.param("N1,P9,,cannula,2025-06-08,", [], id="a patient without checks"),
     ],
 )
@@ -188,6 +201,22 @@ def test_times_of_a_line_years_from_its_checks_are_set_aside(
     assert log.set_aside["column"].tolist() == far
     for name in far:
         assert log.lines[[name, f"{name}_latest"]].isna().all(axis=None)
+
+
+def test_an_infusion_is_held_against_the_checks_of_its_own_patient(
+    tmp_path: Path,
+) -> None:
+    early = [line(checked_at=t.replace("2026", "2025"), patient_id="P2") for t in DAY]
+    checks = write(tmp_path, "checks.csv", HEADER, *rows(*DAY), *early)
+    table = write(
+        tmp_path,
+        "infusions.csv",
+        INFUSIONS,
+        "I1,Alder ward,P1,2025-06-09T02:00,24,",
+        "I1,Alder ward,P2,2025-06-09T02:00,24,",
+    )
+    log = read_exports([checks, table], POLICY)
+    assert log.set_aside["source"].tolist() == ["infusions.csv:2"]
 
 
 def test_a_line_named_by_a_check_is_held_against_that_check(tmp_path: Path) -> None:

@@ -9,7 +9,8 @@ import pytest
 from analysis.errors import InputError, LayoutError
 from analysis.intake import Log, read_exports
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import TableLayout, parse_layout
+from analysis.intake.layout import TableLayout
+from analysis.intake.layout_file import parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy
@@ -304,6 +305,32 @@ def test_signs_that_are_items_of_their_own_are_signs(tmp_path: Path) -> None:
     account = log.account.iloc[0]
     assert (account["rows_read"], account["accepted"]) == (17, 17)
     assert not any("not used" in note for note in log.notes)
+
+
+def test_an_item_renamed_half_way_is_one_sign(tmp_path: Path) -> None:
+    """None was seen where each sign is denied, by whichever of its names."""
+    lines = SIGN_ITEMS.splitlines()
+    renamed = [x.replace("site redness", "redness at site") for x in lines[:4]]
+    log = read(tmp_path / "items.csv", "\n".join([*renamed, *lines[4:], ""]))
+    assert log.checks["site_signs"].tolist() == ["none", "redness", "", "swelling", ""]
+    reasons = ["contradiction", "contradiction", "not in the list"]
+    assert log.set_aside["reason"].tolist() == reasons
+
+
+def test_two_columns_of_one_sign_that_contradict_are_both_set_aside(
+    tmp_path: Path,
+) -> None:
+    text = (
+        "ward;patient;checked at;volume remaining (mL);redness;redness at site;swelling"
+        "\nElder;P1;2026-09-14 08:00;16.0;no;no;no\n"
+        "Elder;P1;2026-09-14 12:00;13.6;no;yes;no\n"
+        "Elder;P1;2026-09-14 16:00;11.2;;yes;no\n"
+        "Elder;P1;2026-09-14 20:00;8.8;no;;no\n"
+    )
+    log = read(tmp_path / "checks.csv", text)
+    assert log.checks["site_signs"].tolist() == ["none", "", "redness", "none"]
+    assert log.set_aside["value"].tolist() == ["no", "yes"]
+    assert log.set_aside["reason"].unique().tolist() == ["contradiction"]
 
 
 def test_a_layout_may_name_items_that_are_signs(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ import xlsxwriter
 
 from analysis.errors import InputError, LayoutError
 from analysis.intake import read_exports
-from analysis.intake.layout import parse_layout
+from analysis.intake.layout_file import parse_layout
 from analysis.policy import Policy
 from tests.intake.test_unseen import printed, read, write
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.intake.layout import parse_layout
+from analysis.intake.layout_file import parse_layout
 from analysis.intake.recognised import recognised
 
 

@@ -20,7 +20,8 @@ import pytest
 from analysis.columns import CHECKS, INFUSIONS, LINES, Kind
 from analysis.intake import Log, read_exports
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import Layout, parse_layout
+from analysis.intake.layout import Layout
+from analysis.intake.layout_file import parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy

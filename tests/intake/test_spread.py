@@ -6,7 +6,7 @@ import pytest
 
 from analysis.intake import read_exports
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import parse_layout
+from analysis.intake.layout_file import parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy

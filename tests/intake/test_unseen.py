@@ -14,7 +14,7 @@ import xlsxwriter
 from analysis.errors import InputError
 from analysis.intake import Log, read_exports
 from analysis.intake.exports import read_raws
-from analysis.intake.layout import parse_layout
+from analysis.intake.layout_file import parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy

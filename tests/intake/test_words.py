@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.intake import words
+from analysis.intake import site_words, words
 
 
 @pytest.mark.parametrize(
@@ -24,7 +24,7 @@ from analysis.intake import words
     ],
 )
 def test_site_words_are_read(cell: str, signs: list[str]) -> None:
-    assert words.site_signs(cell, {}) == (signs, [])
+    assert site_words.site_signs(cell, {}) == (signs, [])
 
 
 @pytest.mark.parametrize(
@@ -37,13 +37,14 @@ def test_site_words_are_read(cell: str, signs: list[str]) -> None:
     ],
 )
 def test_site_words_are_not_guessed(cell: str) -> None:
-    known, unknown = words.site_signs(cell, {})
+    known, unknown = site_words.site_signs(cell, {})
     assert not known
     assert unknown
 
 
 def test_a_layouts_words_lead() -> None:
-    assert words.site_signs("\u2713", {"\u2713": "none"}) == (["none"], [])
+    assert site_words.site_signs("\u2713", {"\u2713": "none"}) == (["none"], [])
+    assert site_words.site_signs("nil; odd", {"odd": "redness"}) == ([], ["nil; odd"])
 
 
 @pytest.mark.parametrize(

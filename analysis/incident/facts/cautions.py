@@ -64,5 +64,6 @@ def _derived(incident: Incident) -> str:
         return ""
     return (
         " The log has no id for this infusion: which rows belong to it was derived "
-        "from driver (else patient), start rows and volume rises."
+        "from driver (else patient), start and end rows, volume rises and start "
+        "times that differ."
     )

@@ -1,0 +1,91 @@
+"""Infusions numbered anew for each patient or driver: hand-made exports.
+
+Common practice, no source: on paper charts the syringes of a patient are numbered from
+one.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from analysis.intake import Log, read_exports
+from tests.intake.logs import HEADER, POLICY, line, write
+
+HOURS = ("02", "06", "10", "14", "18", "22")
+TABLE = "infusion_id,ward,patient_id,started_at,planned_duration_h,start_volume_ml"
+
+
+def day(number: str, patient: str, driver: str, date: str = "2026-06-09") -> list[str]:
+    return [
+        line(
+            checked_at=f"{date}T{hour}:00",
+            infusion_id=number,
+            patient_id=patient,
+            driver_id=driver,
+        )
+        for hour in HOURS
+    ]
+
+
+def log_of(folder: Path, checks: list[str], header: str, table: list[str]) -> Log:
+    paths = [
+        write(folder, "checks.csv", HEADER, *checks),
+        write(folder, "infusions.csv", header, *table),
+    ]
+    return read_exports(paths, POLICY)
+
+
+@pytest.mark.parametrize(
+    ("checks", "ids"),
+    [
+        pytest.param(
+            [*day("1", "P1", "D1"), *day("1", "P2", "D1", "2026-06-10")],
+            ["P1/1", "P2/1"],
+            id="one driver goes from patient to patient: the patient tells them apart",
+        ),
+        pytest.param(
+            [*day("1", "P1", "D1"), *day("1", "P1", "D2")],
+            ["P1/D1/1", "P1/D2/1"],
+            id="two drivers on one patient: the driver is needed too",
+        ),
+        pytest.param(
+            [*day("1", "P1", "D1"), *day("1", "P1", "D2"), *day("1", "P2", "D1")],
+            ["P1/D1/1", "P1/D2/1", "P2/D1/1"],
+            id="two patients, one of them with two drivers",
+        ),
+        pytest.param(
+            [*day("1", "P1", "D1"), *day("2", "P2", "D1")],
+            ["1", "2"],
+            id="numbers that stand under one patient each are ids",
+        ),
+    ],
+)
+def test_a_number_is_told_apart_by_the_fewest_columns(
+    tmp_path: Path, checks: list[str], ids: list[str]
+) -> None:
+    log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
+    assert log.infusions.index.tolist() == ids
+
+
+def test_a_table_of_infusions_is_brought_together_with_numbered_checks(
+    tmp_path: Path,
+) -> None:
+    checks = [*day("1", "P1", "D1"), *day("1", "P2", "D2"), *day("2", "P2", "D2")]
+    # Its own two numbers stand under one patient each.
+    table = ["1,Alder ward,P1,2026-06-09T01:00,24,17", "2,Alder ward,P2,,24,18"]
+    log = log_of(tmp_path, checks, TABLE, table)
+    assert log.infusions["start_volume_ml"].dropna().to_dict() == {
+        "P1/1": 17.0,
+        "P2/2": 18.0,
+    }
+
+
+def test_a_table_that_lacks_the_column_is_told(tmp_path: Path) -> None:
+    checks = [*day("1", "P1", "D1"), *day("1", "P1", "D2"), *day("1", "P2", "D1")]
+    log = log_of(tmp_path, checks, TABLE, ["1,Alder ward,P1,2026-06-09T01:00,24,17"])
+    [told] = [note for note in log.notes if "brought together" in note]
+    assert told == (
+        "infusions.csv: checks.csv tells infusions apart by patient_id and driver_id "
+        "too, and infusions.csv has no column driver_id: the two cannot be brought "
+        "together."
+    )
