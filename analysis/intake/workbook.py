@@ -30,6 +30,9 @@ _FILE_PASS = re.compile(
 #: More cells than any export of a log holds: the used area runs over the whole sheet.
 _MOST_CELLS = 50_000_000
 
+#: More than the largest workbook unpacks to: a million rows of thirty columns.
+_MOST_BYTES = 4_000_000_000
+
 
 @dataclass(frozen=True, slots=True)
 class SheetRows:
@@ -98,7 +101,7 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
     InputError
         The file is locked, damaged, or no workbook.
     """
-    _check_area(data, label)
+    _check_size(data, label)
     try:
         with CalamineWorkbook.from_filelike(io.BytesIO(data)) as book:
             sheets = _sheets(book, label)
@@ -113,6 +116,7 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
 
 
 _SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
+_STRINGS_PART = re.compile(r"xl/sharedStrings\.xml", re.I)
 _ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
 #: Cells beyond column 702 and column 26: these patterns begin plainly, to be fast.
 _WIDE_CELL = (re.compile(rb' r="([A-Z]{3})[0-9]'), re.compile(rb' r="([A-Z]{2})[0-9]'))
@@ -120,21 +124,45 @@ _NARROW = 26
 _CHUNK, _OVERLAP = 1 << 24, 200
 
 
-def _check_area(data: bytes, label: str) -> None:
-    """Refuse a sheet whose used area is huge: its reader would take memory for it all.
+def _check_size(data: bytes, label: str) -> None:
+    """Refuse a workbook that is huge unpacked: its reader would take memory for it all.
 
-    One stray blank in the last cell of a sheet makes 17 thousand million of them.
+    One stray blank in the last cell of a sheet makes 17 thousand million cells; and a
+    small file may be packed of gigabytes, or say of its parts that they are small.
     """
     if not data.startswith(_ZIP):
         return
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as book:
-            parts = [n for n in book.namelist() if _SHEET_PART.fullmatch(n)]
-            areas = [_area(book, name) for name in parts]
-    except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError,
-            zlib.error):  # fmt: skip
-        return  # the reader of workbooks says what is amiss
-    for height, width in areas:
+            _check_bytes(book, label)
+            _check_cells(book, label)
+    except zipfile.BadZipFile as error:
+        if "CRC" not in str(error):
+            return  # the reader of workbooks says what is amiss
+        msg = (
+            f"{label}: the workbook is damaged: a part of it is not as long as it says"
+        )
+        raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
+    except (OSError, EOFError, NotImplementedError, RuntimeError, zlib.error):
+        return
+
+
+def _check_bytes(book: zipfile.ZipFile, label: str) -> None:
+    size = sum(part.file_size for part in book.infolist())
+    if size > _MOST_BYTES:
+        msg = (
+            f"{label}: the workbook unpacks to {size / 1e9:.0f} GB, more than any log; "
+        )
+        raise InputError(f"{msg}export the log again, as CSV")
+    for name in filter(_STRINGS_PART.fullmatch, book.namelist()):
+        with book.open(name) as part:  # at its end its length and sum are checked
+            while part.read(_CHUNK):
+                pass
+
+
+def _check_cells(book: zipfile.ZipFile, label: str) -> None:
+    for name in filter(_SHEET_PART.fullmatch, book.namelist()):
+        height, width = _area(book, name)
         if height * width > _MOST_CELLS:
             msg = f"{label}: a sheet claims {height:,} rows and {width:,} columns; "
             raise InputError(f"{msg}delete the empty ones, or save it as CSV")

@@ -184,7 +184,7 @@ def only_one(out: Path) -> Iterator[None]:
     out.parent.mkdir(parents=True, exist_ok=True)
     lock = out.with_name(f".{out.name}.steadyfall-lock")
     with lock.open("w", encoding="utf-8") as file:
-        if not _locked(file.fileno()):
+        if not _locked(file.fileno()) or not _is_there(lock, file.fileno()):
             msg = f"{out}: another run is writing this folder; wait until it is done"
             raise OutputError(f"{msg}, or choose another folder with --out")
         try:
@@ -205,6 +205,16 @@ def _locked(file: int) -> bool:
     except OSError:
         return False
     return True
+
+
+def _is_there(lock: Path, file: int) -> bool:
+    """Tell that no other run has put the lock away since it was opened."""
+    if sys.platform == "win32":  # there an open file cannot be deleted
+        return True
+    try:
+        return os.path.samestat(lock.stat(), os.fstat(file))
+    except FileNotFoundError:
+        return False
 
 
 @contextmanager

@@ -1,12 +1,14 @@
 """Workbooks to raw tables: real dates, numbers and truth values in plain writing."""
 
 import datetime as dt
+import zipfile
 from pathlib import Path
 
 import pytest
 import xlsxwriter
 
 from analysis.errors import InputError
+from analysis.intake import workbook
 from analysis.intake.files import RawTable, read_raw, read_table
 
 DAY = dt.date(2026, 9, 14)
@@ -154,6 +156,31 @@ def test_a_file_that_is_no_workbook_ends_in_one_sentence(
     path = tmp_path / "book.xlsx"
     path.write_bytes(data)
     with pytest.raises(InputError, match=rf"book\.xlsx: {sentence}"):
+        read(path)
+
+
+def test_a_workbook_that_unpacks_to_gigabytes_is_not_unpacked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(tmp_path / "book.xlsx", {"V": [["a", "b"], ["1", "x" * 30_000]]})
+    monkeypatch.setattr(workbook, "_MOST_BYTES", 30_000)
+    assert path.stat().st_size < 30_000
+    with pytest.raises(InputError, match=r"book\.xlsx: the workbook unpacks to 0 GB"):
+        read(path)
+
+
+def test_a_part_that_is_longer_than_it_says_is_refused(tmp_path: Path) -> None:
+    """Its reader would unpack what there is, and not what is said of it."""
+    path = write(tmp_path / "book.xlsx", {"V": [["a", "b"], ["1", "x" * 30_000]]})
+    with zipfile.ZipFile(path) as book:
+        strings = book.getinfo("xl/sharedStrings.xml")
+    size, said = (n.to_bytes(4, "little") for n in (strings.file_size, 100))
+    crc = strings.CRC.to_bytes(4, "little")
+    data = path.read_bytes()
+    packed = strings.compress_size.to_bytes(4, "little")
+    assert data.count(crc + packed + size) == 2  # before the part, and in the directory
+    path.write_bytes(data.replace(crc + packed + size, crc + packed + said))
+    with pytest.raises(InputError, match="a part of it is not as long as it says"):
         read(path)
 
 
