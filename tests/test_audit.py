@@ -449,6 +449,24 @@ def test_the_order_of_rows_in_the_file_does_not_matter(
         )
 
 
+@slow
+@given(cut=st.integers(min_value=1, max_value=len(small_log()) - 1))
+def test_a_log_in_two_files_is_the_same_log(
+    tmp_path: Path, base: AuditResult, cut: int
+) -> None:
+    rows = small_log()
+    halves = {"b.csv": rows[:cut], "a.csv": rows[cut:]}
+    paths = [write_csv(tmp_path / name, part) for name, part in halves.items()]
+    split = run_audit(paths, base.policy)
+    for table in OUTPUT:
+        drop = [n for n in table.names if n.endswith("source")]
+        pd.testing.assert_frame_equal(
+            frame_of(base, table).drop(columns=drop),
+            frame_of(split, table).drop(columns=drop),
+            obj=table.name,
+        )
+
+
 @pytest.mark.parametrize(
     "factor",
     [
