@@ -158,7 +158,8 @@ CHECKS = Table(
         _text(
             "infusion_id",
             "one syringe run; where absent it is derived from driver (else patient), "
-            "start and syringe_change rows and volume rises, and marked as derived",
+            "start, syringe_change and end rows, volume rises and times of start that "
+            "differ, and marked as derived",
         ),
         _DRIVER,
         _choice(

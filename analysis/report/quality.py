@@ -397,9 +397,9 @@ def bucket(record: Record) -> Grid | None:
         return None
     return Grid(
         caption="Infusions derived where no id is charted, from the driver (else the "
-        "patient): a start or syringe change, the row after an end, or a volume that "
-        "rises by half a syringe begins one. Rows that nobody can assign stand in no "
-        "measure of checks or delivery",
+        "patient): a start or syringe change, the row after an end, a volume that "
+        "rises by half a syringe, or another time of start begins one. Rows "
+        "that nobody can assign stand in no measure of checks or delivery",
         head=(
             "ward",
             "rows",
