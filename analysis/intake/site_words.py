@@ -1,7 +1,7 @@
 """Words for the look of a site: signs seen, signs denied, and nothing seen."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from analysis.intake import words
 from analysis.terms import SiteSign
@@ -32,7 +32,7 @@ _NOTHING_PHRASES = {
     "nothing abnormal detected", "no abnormality detected", "within normal limits",
     "no concerns", "no reaction", "no problems", "no signs", "no issues",
     "nothing seen", "nothing abnormal", "no abnormality", "all well", "looks well",
-    "no reactions", "no change", "no abnormalities", "no signs of reaction", "no sign",
+    "no reactions", "no abnormalities", "no signs of reaction", "no sign",
     "no complications", "no problem", "no symptoms", "no adverse signs", "no concern",
 }  # fmt: skip
 #: Words of degree and place, which change no sign.
@@ -49,8 +49,14 @@ NEGATIONS = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
 _PAST = frozenset(
     {"previously", "previous", "was", "were", "had", "formerly", "earlier", "recent"}
 )
-#: What stands between the parts of a cell.
-_PARTED = re.compile(r"([;,+/&|\n]|\band\b|\bwith\b|\bbut\b)")
+#: What ends all that was said before it: a denial goes no further. Words of degree are
+#: cut short with a full stop that ends nothing.
+_CLAUSES = re.compile(
+    r"[;|\n()\[\]]|(?<!\bsl)(?<!\bslt)(?<!\bmod)(?<!\bsev)[.:]\s|"
+    r"\s[-\u2013\u2014]\s|\bbut\b"
+)
+#: What stands between the parts of a clause.
+_PARTED = re.compile(r"([,+/&]|\band\b|\bwith\b)")
 
 
 def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]:
@@ -80,25 +86,16 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
     whole = words.key_of(cell)
     if whole in own:
         return _split(own[whole]), []
-    known: list[str] = []
-    unknown: list[str] = []
-    is_denied = False
-    pieces = _PARTED.split(whole)
-    for i in range(0, len(pieces), 2):
-        part = pieces[i].strip()
-        if not part:
-            continue
-        joint = pieces[i - 1] if i else ""
-        is_denied = _is_denied(part, joint, "".join(pieces[i:]), was=is_denied)
-        signs = (
-            _split(own[part]) if part in own else _signs_of(part, is_denied=is_denied)
-        )
-        known += signs or []
-        unknown += [part] if signs is None else []
-    different = list(dict.fromkeys(known))
-    seen = [sign for sign in different if sign != SiteSign.NONE]
     if contradicts(cell, own):
         return [], [whole]
+    known: list[str] = []
+    unknown: list[str] = []
+    for clause in _CLAUSES.split(whole):
+        for part, signs in _parts_of(clause, own):
+            known += signs or []
+            unknown += [part] if signs is None else []
+    different = list(dict.fromkeys(known))
+    seen = [sign for sign in different if sign != SiteSign.NONE]
     if not different and not unknown:  # words of degree or of the past alone
         return [], [whole]
     return (seen or different), unknown
@@ -124,50 +121,76 @@ def contradicts(cell: str, own: Mapping[str, str]) -> bool:
     >>> contradicts("none; redness", {}), contradicts("none; odd", {})
     (True, False)
     """
-    parts = [part.strip() for part in _PARTED.split(words.key_of(cell))]
-    signs = (
-        _split(own[part]) if part in own else _signs_of(part, is_denied=False) or []
-        for part in parts
-        if part
-    )
-    is_seen = any(sign != SiteSign.NONE for found in signs for sign in found)
-    return is_seen and any(part in _PLAINLY_NONE for part in parts)
+    found = [
+        (part, signs or [])
+        for clause in _CLAUSES.split(words.key_of(cell))
+        for part, signs in _parts_of(clause, own)
+    ]
+    is_seen = any(sign != SiteSign.NONE for _, signs in found for sign in signs)
+    return is_seen and any(part in _PLAINLY_NONE for part, _ in found)
 
 
 def _split(text: str) -> list[str]:
     return [word.strip() for word in text.split(";") if word.strip()]
 
 
-def _is_denied(part: str, joint: str, rest: str, *, was: bool) -> bool:
-    """Tell whether a part is denied: by itself, or by the denial of the part before.
+def _parts_of(
+    clause: str, own: Mapping[str, str]
+) -> Iterator[tuple[str, list[str] | None]]:
+    """Give each part of a clause with its signs; None where it cannot be read.
 
-    "No redness, swelling or pain" denies all three, "not red, swollen" the first.
+    "No redness, swelling or pain" denies all three. "No redness, swelling" may deny
+    both or say that one is seen: its second part is not read.
     """
-    first = part.split(maxsplit=1)[0]
-    if first in NEGATIONS:
-        return True
-    goes_on = joint == "/" or re.search(r"\b(?:or|nor)\b", rest) is not None
-    return was and joint in {"/", ","} and goes_on
+    pieces = _PARTED.split(clause)
+    is_denied = may_be = False
+    for i in range(0, len(pieces), 2):
+        part, joint = pieces[i].strip(), pieces[i - 1] if i else ""
+        if not part:
+            continue
+        is_list = re.search(r"\b(?:or|nor)\b", "".join(pieces[i:])) is not None
+        goes_on = joint == "/" or (joint == "," and is_list)
+        is_bare = set(_tokens(part)) <= set(_CONDITION)
+        is_denied = part.split(maxsplit=1)[0] in NEGATIONS or (is_denied and goes_on)
+        may_be = is_denied or (may_be and is_bare)
+        if part in own:
+            yield part, _split(own[part])
+        elif may_be and not is_denied:
+            yield part, None
+        else:
+            yield part, _signs_of(part, is_denied=is_denied)
+
+
+def _tokens(part: str) -> list[str]:
+    return [t for t in re.split(r"[\s.'-]+", part) if t]
 
 
 def _signs_of(part: str, *, is_denied: bool) -> list[str] | None:
-    """Read one part; None where it holds a word that is not known."""
+    """Read one part; None where it holds a word that is not known, or says two things.
+
+    What is denied are signs: "not dry" is no "dry", and no leak either.
+    """
     if part in _NOTHING_PHRASES or part == "nil":
         return [str(SiteSign.NONE)]
-    tokens = [t for t in re.split(r"[\s.()'-]+", part) if t]
+    tokens = _tokens(part)
     if any(token in _PAST for token in tokens):
         return [] if _all_known(tokens) else None
-    rest = [t for t in tokens if t not in _FILLERS | {"or", "nor"}]
+    rest = [t for t in tokens if t not in _FILLERS | _OR]
     if is_denied:
         rest = [t for t in rest if t not in NEGATIONS]
-        return [str(SiteSign.NONE)] if rest and _all_known(rest) else None
+        joined = 1 + sum(t in _OR for t in tokens)
+        is_plain = set(rest) <= set(_CONDITION) and 0 < len(rest) <= joined
+        return [str(SiteSign.NONE)] if is_plain else None
     if not rest:
         return [] if tokens and set(tokens) <= {"+", "++", "+++"} else None
-    if not all(t in _CONDITION or t in _NOTHING for t in rest):
-        return None
-    return [_CONDITION.get(t, str(SiteSign.NONE)) for t in rest]
+    if set(rest) <= _NOTHING:
+        return [str(SiteSign.NONE)]
+    return [_CONDITION[t] for t in rest] if set(rest) <= set(_CONDITION) else None
+
+
+_OR = frozenset({"or", "nor"})
 
 
 def _all_known(tokens: list[str]) -> bool:
-    plain = _FILLERS | NEGATIONS | _PAST | _NOTHING | {"or", "nor"}
+    plain = _FILLERS | NEGATIONS | _PAST | _NOTHING | _OR
     return all(t in _CONDITION or t in plain for t in tokens)
