@@ -17,6 +17,7 @@ from analysis.intake import site_words, words
         ),
         pytest.param("no redness or swelling", ["none"], id="a denial is no sign"),
         pytest.param("no redness, swelling or pain", ["none"], id="a denied list"),
+        pytest.param("sl. red", ["redness"], id="a full stop of a word cut short"),
         pytest.param("not red, a bit swollen", ["swelling"], id="a denial and a sign"),
         pytest.param("No pain. Red.", ["redness"], id="a denial ends at a full stop"),
         pytest.param("no pain - red", ["redness"], id="a denial ends at a dash"),
