@@ -17,7 +17,7 @@ from analysis.intake.reading import (
     read_words,
 )
 from analysis.intake.sheet import Sheet, identity, is_struck
-from analysis.intake.signs import read_sign_items
+from analysis.intake.sign_answers import read_sign_items
 from analysis.intake.turned import (
     CHECKS_WIDE,
     DUPLICATE,

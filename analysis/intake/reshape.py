@@ -20,7 +20,7 @@ from analysis.intake.items import turn_items
 from analysis.intake.layout import Holds, TableLayout
 from analysis.intake.reading import Reading, read_column
 from analysis.intake.sheet import Sheet, identity, is_struck
-from analysis.intake.signs import read_signs
+from analysis.intake.sign_answers import read_signs
 from analysis.intake.turned import (
     CARRIED,
     CHECKS_WIDE,
