@@ -22,6 +22,10 @@ DERIVED = "derived-"
 #: thumb, "jump of half of the start volume with no event" (common practice, no source).
 NEW_SYRINGE_SHARE = 0.5
 
+#: Four hours, the usual time between two checks, take a sixth of a syringe of 24 h: the
+#: largest of two honest readings is less than this many times the other.
+_NEAR = 1.25
+
 #: A run that has shown less than this is taken to hold this much: the usual fill of the
 #: smallest syringe in use (common practice, no source).
 SMALLEST_FILL_ML = 7.0
@@ -179,14 +183,19 @@ def _drivers_filled(rows: pd.DataFrame) -> pd.Series:
 
 def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
     """Tell the syringe runs of each key apart, in order of time."""
-    rises = _jumps_up(rows["volume_remaining_ml"], key)
-    rises |= _jumps_up(-rows["volume_delivered_ml"], key)
     opens = rows["entry"].isin([Entry.START, Entry.SYRINGE_CHANGE])
-    after_end = (
-        (rows["entry"] == Entry.END).groupby(key).shift(fill_value=False).astype(bool)
-    )
-    opens |= after_end | rises | _started_anew(rows, key)
-    return opens.astype("int64").groupby(key).cumsum()
+    is_end = rows["entry"] == Entry.END
+    # An end that a second nurse charts ends nothing more.
+    opens |= is_end.groupby(key).shift(fill_value=False).astype(bool) & ~is_end
+    opens |= _started_anew(rows, key)
+    while True:
+        run = opens.astype("int64").groupby(key).cumsum()
+        rises = _jumps_up(rows["volume_remaining_ml"], key, run)
+        rises |= _jumps_up(-rows["volume_delivered_ml"], key, run)
+        if not (rises & ~opens).any():
+            return run
+        # Each rise ends a run; what is large for the next one is seen only then.
+        opens |= rises
 
 
 def _started_anew(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
@@ -210,14 +219,32 @@ def _before(values: pd.Series, key: pd.Series) -> pd.Series:
     return values.groupby(key).ffill().groupby(key).shift()
 
 
-def _jumps_up(left: pd.Series, key: pd.Series) -> pd.Series:
+def _jumps_up(left: pd.Series, key: pd.Series, run: pd.Series) -> pd.Series:
     """Mark readings half a syringe above the one before.
 
-    The syringe is the largest reading so far: what is charted later must not change
-    the runs, and so the ids, of rows that are there already.
+    The syringe is the largest reading of the run so far, if another is not far below
+    it: one misread volume makes no larger syringe. What is charted later must not
+    change the runs, and so the ids, of rows that are there already.
     """
-    size = left.abs().groupby(key).cummax().clip(lower=SMALLEST_FILL_ML)
-    return (left - _before(left, key)) > NEW_SYRINGE_SHARE * size
+    by = [key, run]
+    size = left.abs()
+    largest = size.groupby(by).cummax().groupby(by).ffill()
+    # The second largest: of each reading and the largest before it, the smaller one.
+    smaller = np.fmin(size, largest.groupby(by).shift())
+    second = smaller.where(size.notna()).groupby(by).cummax().groupby(by).ffill()
+    syringe = np.fmin(largest, _NEAR * second).clip(lower=SMALLEST_FILL_ML)
+    rise = left - _before(left, key)
+    # A smaller syringe rises by less, but above the last two readings: one that is back
+    # below the last but one makes that between them a doubtful reading.
+    known = left.dropna()
+    own = key[known.index]
+    is_above = (known > known.groupby(own).shift(2)).reindex(
+        left.index, fill_value=False
+    )
+    smaller = left.clip(lower=SMALLEST_FILL_ML)
+    return (rise > NEW_SYRINGE_SHARE * _before(syringe, key)) | (
+        is_above & (left > 0) & (rise > NEW_SYRINGE_SHARE * smaller)
+    )
 
 
 def paused_after(rows: pd.DataFrame) -> pd.Series:
