@@ -5,8 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from analysis.columns import FINDINGS, Kind
-from analysis.intake.infusions import short_hash
-from analysis.lookup import written
+from analysis.lookup import short_hash, written
 
 
 def collect_findings(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:

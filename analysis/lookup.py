@@ -1,5 +1,7 @@
-"""Small things used everywhere: values by key, whole seconds, times in sentences."""
+"""Small things used everywhere: values by key, hashes, seconds, times in words."""
 
+import base64
+import hashlib
 from collections.abc import Callable, Iterable
 
 import pandas as pd
@@ -206,3 +208,25 @@ def clock(time: pd.Timestamp | NaTType) -> str:
     '3 Oct 04:05'
     """
     return f"{time.day} {time:%b %H:%M}" if isinstance(time, pd.Timestamp) else "?"
+
+
+def short_hash(*parts: str) -> str:
+    """Give the first 12 base32 characters of a SHA-256.
+
+    Parameters
+    ----------
+    *parts : str
+        What is hashed, joined by U+001F.
+
+    Returns
+    -------
+    str
+        Twelve characters.
+
+    Examples
+    --------
+    >>> short_hash("delivery", "SP001/26", "")
+    'CNSW4RDKAX5W'
+    """
+    digest = hashlib.sha256("\x1f".join(parts).encode()).digest()
+    return base64.b32encode(digest).decode()[:12]

@@ -11,8 +11,8 @@ import pandas as pd
 
 from analysis.compliance.coded import blank
 from analysis.intake import Log
-from analysis.intake.infusions import DERIVED, short_hash
-from analysis.lookup import by_key
+from analysis.intake.infusions import DERIVED
+from analysis.lookup import by_key, short_hash
 from analysis.terms import NO_WARD, EndKind, LineKind, RemovalReason
 
 _ENDED = (str(RemovalReason.END_OF_TREATMENT), str(RemovalReason.DIED))

@@ -13,12 +13,9 @@ from analysis.columns import CHECKS, INFUSIONS, LINES, REJECTED, SET_ASIDE
 from analysis.errors import InputError
 from analysis.intake import ledger
 from analysis.intake.canonical import Typed, fates, type_sheets
+from analysis.intake.described import describe_infusions
 from analysis.intake.exports import Exports, read_raws, turn_exports
-from analysis.intake.infusions import (
-    assign_infusions,
-    describe_infusions,
-    paused_after,
-)
+from analysis.intake.infusions import assign_infusions, paused_after
 from analysis.intake.layout import Layout
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned

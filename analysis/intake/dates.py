@@ -214,8 +214,8 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     Returns
     -------
     Clock
-        ``12`` where more times say am or pm than leave it open, and where ten or more
-        times, night hours among them, are all from 1:00 to 12:59.
+        ``12`` where no fewer times say am or pm than leave it open, and where ten or
+        more times, night hours among them, are all from 1:00 to 12:59.
 
     Examples
     --------
@@ -468,8 +468,6 @@ _MONTHS = [name.lower() for name in calendar.month_name]
 
 def _named(year: str, month: str, day: str) -> tuple[int, int, int] | str:
     fits = [i for i, name in enumerate(_MONTHS) if name and name.startswith(month)]
-    if not fits and month == "sept":
-        fits = [9]
     if len(fits) != 1 or len(year) not in (2, 4):
         return _NOT_A_DATE
     return int(year) + (2000 if len(year) == 2 else 0), fits[0], int(day)

@@ -245,8 +245,9 @@ def _refuse_open(proposals: Sequence[Proposal]) -> None:
     for p in proposals:
         for q in (q for q in p.questions if q.blocks):
             # The same question of several tables is asked once, whatever its counts.
-            key = (q.entry, _FIGURES.sub("0", q.text))
-            files.setdefault(key, []).append(p.file)
+            key = (q.entry, _COUNTS.sub(r"0 \1", q.text))
+            if p.file not in files.setdefault(key, []):
+                files[key].append(p.file)
             text_of.setdefault(key, q.text)
     if not files:
         return
@@ -257,7 +258,7 @@ def _refuse_open(proposals: Sequence[Proposal]) -> None:
     raise InputError(_several(asked))
 
 
-_FIGURES = re.compile(r"\d+")
+_COUNTS = re.compile(r"\b[\d,]+ (rows|of|such|times)\b")
 
 
 def _so_too(files: Sequence[str]) -> str:

@@ -326,6 +326,7 @@ def _from_text(
     decoded = to_utf8(data, label, dialect.encoding)
     check_text(decoded.data, label)
     quote = '"' if dialect.quote is None else dialect.quote
+    _check_marks(label, dialect.delimiter or ",", quote)
     delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
     _check_marks(label, delimiter, quote)
     records = find_records(decoded.data, delimiter, quote)

@@ -7,13 +7,11 @@ rises by half a syringe, or where another start is named. A derived id hashes th
 same when more rows are exported.
 """
 
-import base64
-import hashlib
-
 import numpy as np
 import pandas as pd
 
-from analysis.lookup import are_among, by_key, each_once
+from analysis.intake.described import DESCRIBING, by_infusion
+from analysis.lookup import by_key, each_once, short_hash
 from analysis.terms import Entry
 
 DERIVED = "derived-"
@@ -32,28 +30,6 @@ SMALLEST_FILL_ML = 7.0
 
 #: Rows at whose own time a new rate, or running again, takes effect.
 STEPS_HERE = (Entry.RATE_CHANGE, Entry.RESUME, Entry.START, Entry.SYRINGE_CHANGE)
-
-
-def short_hash(*parts: str) -> str:
-    """Give the first 12 base32 characters of a SHA-256.
-
-    Parameters
-    ----------
-    *parts : str
-        What is hashed, joined by U+001F.
-
-    Returns
-    -------
-    str
-        Twelve characters.
-
-    Examples
-    --------
-    >>> short_hash("delivery", "SP001/26", "")
-    'CNSW4RDKAX5W'
-    """
-    digest = hashlib.sha256("\x1f".join(parts).encode()).digest()
-    return base64.b32encode(digest).decode()[:12]
 
 
 def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
@@ -112,7 +88,7 @@ def _place_between(
     """Place rows without an id in the one charted infusion that surrounds them."""
     if not rows.any():
         return checks
-    spans = _by_infusion(checks.loc[checks["infusion_id"] != "", _DESCRIBING])
+    spans = by_infusion(checks.loc[checks["infusion_id"] != "", DESCRIBING])
     loose = checks.loc[rows, ["patient_id", "driver_id", "checked_at"]].reset_index()
     pairs = loose.merge(
         spans.reset_index(), on="patient_id", suffixes=("", "_of_infusion")
@@ -222,29 +198,32 @@ def _before(values: pd.Series, key: pd.Series) -> pd.Series:
 def _jumps_up(left: pd.Series, key: pd.Series, run: pd.Series) -> pd.Series:
     """Mark readings half a syringe above the one before.
 
-    The syringe is the largest reading of the run so far, if another is not far below
-    it: one misread volume makes no larger syringe. What is charted later must not
-    change the runs, and so the ids, of rows that are there already.
+    A smaller syringe than the last rises by less than half of that, but above the last
+    two readings. One that is back below the last but one makes that between them a
+    doubtful reading.
     """
-    by = [key, run]
-    size = left.abs()
-    largest = size.groupby(by).cummax().groupby(by).ffill()
-    # The second largest: of each reading and the largest before it, the smaller one.
-    smaller = np.fmin(size, largest.groupby(by).shift())
-    second = smaller.where(size.notna()).groupby(by).cummax().groupby(by).ffill()
-    syringe = np.fmin(largest, _NEAR * second).clip(lower=SMALLEST_FILL_ML)
     rise = left - _before(left, key)
-    # A smaller syringe rises by less, but above the last two readings: one that is back
-    # below the last but one makes that between them a doubtful reading.
     known = left.dropna()
-    own = key[known.index]
-    is_above = (known > known.groupby(own).shift(2)).reindex(
-        left.index, fill_value=False
-    )
-    smaller = left.clip(lower=SMALLEST_FILL_ML)
-    return (rise > NEW_SYRINGE_SHARE * _before(syringe, key)) | (
-        is_above & (left > 0) & (rise > NEW_SYRINGE_SHARE * smaller)
-    )
+    last_but_one = known.groupby(key[known.index]).shift(2).reindex(left.index)
+    own = left.clip(lower=SMALLEST_FILL_ML)
+    is_smaller = (left > last_but_one) & (left > 0) & (rise > NEW_SYRINGE_SHARE * own)
+    syringe = _before(_syringe(left.abs(), [key, run]), key)
+    return (rise > NEW_SYRINGE_SHARE * syringe) | is_smaller
+
+
+def _syringe(volume: pd.Series, by: list[pd.Series]) -> pd.Series:
+    """Give what the syringe of each run is taken to hold, by its readings so far.
+
+    The largest of them, if another is not far below it: one misread volume makes no
+    larger syringe. What is charted later must not change the runs, and so the ids, of
+    rows that are there already.
+    """
+    largest = volume.groupby(by).cummax().groupby(by).ffill()
+    before = largest.groupby(by).shift()
+    # The second largest so far: of each reading and the largest before it, the smaller.
+    smaller = volume.where(volume <= before, before.where(volume.notna()))
+    second = smaller.groupby(by).cummax().groupby(by).ffill() * _NEAR
+    return largest.where(~(largest > second), second).clip(lower=SMALLEST_FILL_ML)
 
 
 def paused_after(rows: pd.DataFrame) -> pd.Series:
@@ -270,106 +249,3 @@ def paused_after(rows: pd.DataFrame) -> pd.Series:
     state[(rows["running"] == "yes") | rows["entry"].isin(STEPS_HERE)] = 0.0
     state[paused] = 1.0
     return state.groupby(rows["infusion_id"]).ffill().fillna(0.0) == 1.0
-
-
-def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
-    """Bring together what checks and the infusions table say of each syringe run.
-
-    Parameters
-    ----------
-    checks : DataFrame
-        Accepted rows in order of time, with infusion_id.
-    table : DataFrame
-        Accepted rows of the infusions table; may be empty.
-
-    Returns
-    -------
-    DataFrame
-        One row an infusion, indexed by infusion_id: the columns of the infusions table,
-        first_row, last_row (times of its first and last row), checks, has_start_row,
-        described_at (the row that first describes it, as file:line). The table leads;
-        the rows fill what it leaves empty. started_at is the start row's time, else the
-        first row's; start_volume_ml the start row's reading. Empty text, NaN and NaT
-        are "not known".
-    """
-    known = checks.loc[checks["infusion_id"] != "", _DESCRIBING]
-    by_row = _by_infusion(known)
-    given = _merged_table(_under_own_ids(table, by_row.index))
-    out = given.reindex(given.index.union(by_row.index))
-    for name in ("ward", "patient_id", "driver_id"):
-        own = out[name].astype("str").fillna("")
-        out[name] = own.where(own != "", by_row[name].reindex(out.index).fillna(""))
-    for name in ("diluent", "contents", "end_reason", "described_at"):
-        out[name] = out[name].astype("str").fillna("")
-    for name in ("first_row", "last_row"):
-        out[name] = by_row[name].reindex(out.index)
-    out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
-    start = _start_rows(known)
-    out["has_start_row"] = are_among(out.index.to_series(), start.index)
-    start_time = start["checked_at"].reindex(out.index)
-    out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
-    out["start_volume_ml"] = out["start_volume_ml"].fillna(
-        start["volume_remaining_ml"].reindex(out.index)
-    )
-    return out.rename_axis("infusion_id")
-
-
-def _under_own_ids(table: pd.DataFrame, known: pd.Index) -> pd.DataFrame:
-    """Give an infusion the id it has after two patients under one id were parted."""
-    own = table["infusion_id"] + " of " + table["patient_id"]
-    return table.assign(
-        infusion_id=table["infusion_id"].mask(are_among(own, known), own)
-    )
-
-
-def _merged_table(table: pd.DataFrame) -> pd.DataFrame:
-    """Give one row an infusion: the first value charted for each column."""
-    names = [n for n in table.columns if n not in _PROVENANCE and n != "infusion_id"]
-    text = [n for n in names if pd.api.types.is_string_dtype(table[n])]
-    frame = table.copy()
-    frame[text] = frame[text].replace("", np.nan)
-    frame["described_at"] = frame["source"]
-    return frame.groupby("infusion_id")[[*names, "described_at"]].first()
-
-
-#: What rows say of the infusion they belong to.
-_DESCRIBING = ["infusion_id", "ward", "patient_id", "driver_id", "entry", "checked_at",
-               "volume_remaining_ml"]  # fmt: skip
-_PROVENANCE = ("source", "file", "line")
-
-
-def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:
-    """Give the row each infusion starts with, where one is charted."""
-    opens = checks["entry"] == Entry.START
-    changed = checks["entry"] == Entry.SYRINGE_CHANGE
-    if changed.any():
-        opens |= changed & ~checks["infusion_id"].duplicated()
-    starts = checks[opens]
-    return starts[~starts.duplicated("infusion_id")].set_index("infusion_id")
-
-
-def _by_infusion(rows: pd.DataFrame) -> pd.DataFrame:
-    """Bring rows in order of time together: one a syringe run, by infusion_id.
-
-    Ward and patient of its first row, the first driver that is named, the times of its
-    first and last row, and how many there are.
-    """
-    codes, ids = pd.factorize(rows["infusion_id"], sort=True)
-    checks = np.bincount(codes, minlength=len(ids))
-    together, ends = np.argsort(codes, kind="stable"), np.cumsum(checks)
-    first = rows.iloc[together[ends - checks]]
-    driver = np.full(len(ids), "", dtype=object)
-    is_named = (rows["driver_id"] != "").to_numpy()
-    of, at = np.unique(codes[is_named], return_index=True)
-    driver[of] = rows.loc[is_named, "driver_id"].iloc[at]
-    return pd.DataFrame(
-        {
-            "ward": first["ward"].array,
-            "patient_id": first["patient_id"].array,
-            "driver_id": pd.array(driver, dtype="str"),
-            "first_row": first["checked_at"].array,
-            "last_row": rows["checked_at"].iloc[together[ends - 1]].array,
-            "checks": checks,
-        },
-        index=pd.Index(ids, name="infusion_id"),
-    )

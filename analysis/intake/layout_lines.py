@@ -56,11 +56,21 @@ def open_places(data: Mapping[str, Any], mark: str, path: str = "") -> list[str]
     found = []
     for key, value in data.items():
         place = f"{path}{key}"
-        if value == mark or (isinstance(value, list) and mark in value):
+        if key != _MARKS_OF_A_CHART and _holds(value, mark):
             found.append(place)
         elif isinstance(value, dict):
             found += open_places(value, mark, f"{place}.")
     return found
+
+
+#: Here a question mark may be what is charted.
+_MARKS_OF_A_CHART = "not_recorded"
+
+
+def _holds(value: object, mark: str) -> bool:
+    if isinstance(value, list):
+        return any(_holds(part, mark) for part in value)
+    return value == mark
 
 
 def open_lines(text: str, mark: str) -> dict[tuple[int, str], int]:
@@ -77,10 +87,12 @@ def open_lines(text: str, mark: str) -> dict[tuple[int, str], int]:
     -------
     dict of (int, str) to int
         Number of the table, from 0, and path to number of the line, from 1. A question
-        that takes several lines is not in it.
+        that takes several lines is not in it; empty where there are hundreds.
     """
     lines = text.split("\n")
     asked = _all_open(text, mark)
+    if len(asked) > _MOST:
+        return {}
     found: dict[tuple[int, str], int] = {}
     for place, line in enumerate(lines):
         answered = line.replace(f'"{mark}"', _ANSWER).replace(f"'{mark}'", _ANSWER)
@@ -96,6 +108,8 @@ def open_lines(text: str, mark: str) -> dict[tuple[int, str], int]:
 
 
 _ANSWER = '"answered"'
+#: The text is parsed once for each: with more questions the first lines are no help.
+_MOST = 200
 
 
 def _all_open(text: str, mark: str) -> set[tuple[int, str]]:

@@ -23,7 +23,7 @@ _PER_DAY = 24.0
 
 @dataclass(slots=True)
 class Reading:
-    """What reading a table has given so far: filled by `read_column` only."""
+    """What reading a table has given so far: filled by readers alone."""
 
     text: dict[str, pd.Series] = field(default_factory=dict)
     originals: dict[str, pd.Series] = field(default_factory=dict)

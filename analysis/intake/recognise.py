@@ -9,11 +9,9 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
-from analysis.intake.alike import first_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
@@ -25,10 +23,10 @@ from analysis.intake.groups import (
     total_rows,
 )
 from analysis.intake.headers import assign, kind_of, matches, time_columns
+from analysis.intake.infusion_names import find_names
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
-from analysis.intake.scan import Ints
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
@@ -81,37 +79,6 @@ def propose(raw: RawTable) -> Proposal:
         questions=tuple(questions),
         unused=unused,
     )
-
-
-def _composite(draft: Draft) -> Draft:
-    """See whether an infusion number means something only with patient or driver."""
-    header = draft.header("infusion_id")
-    parts = draft.headers(("patient_id", "driver_id"))
-    if not header or not parts or draft.table.fill_down:
-        return draft
-    names = [header, *parts]
-    cells = draft.raw.cells[names]
-    cells = cells[(cells != "").all(axis=1)]
-    first = _different(cells, names)
-    # Not by the driver alone: next month it may be with another patient.
-    if len(_different(cells, names[:2])) == len(first):
-        parts = parts[:1]
-    one = cells[header].iloc[first]
-    owners = one.groupby(one).size()
-    if not len(owners) or (owners > 1).mean() < 0.3:
-        return draft
-    columns = {**draft.table.columns, "infusion_id": (*parts, header)}
-    example = owners.index[int(np.argmax(owners))]
-    text = (
-        f"{header} {example} stands under {owners.max()} different "
-        f"{listed(parts)}: it tells infusions apart only together with them"
-    )
-    return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
-
-
-def _different(cells: pd.DataFrame, names: list[str]) -> Ints:
-    """Give the places of rows that differ in these columns, the first of each."""
-    return np.unique(first_alike([dict(cells[names])]))
 
 
 def _shortened(draft: Draft) -> Draft:
@@ -305,8 +272,8 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     dittos,
     _shortened,
     _halves,
-    _composite,
     _date_order,
+    find_names,
     line_dates,
     find_signs,
     _contents,

@@ -26,7 +26,7 @@ _TIMES = {
 def without_far_times(
     typed: Mapping[str, Typed], sheets: Mapping[str, Sequence[Turned]]
 ) -> dict[str, Typed]:
-    """Set aside times of infusions and lines far from the checks of the same.
+    """Set aside times of checks, infusions and lines far from the checks of the same.
 
     Parameters
     ----------
@@ -38,9 +38,10 @@ def without_far_times(
     Returns
     -------
     dict of str to Typed
-        The same tables. A time is far where it is more than `FAR` from all accepted
-        checks of its infusion, of its line, or, for a line no check names, of its
-        patient; such a line with both times as far on one side is of another year.
+        The same tables. A time is far where it is more than `FAR` before the first
+        accepted check of its infusion or line, or after the last; for a line no check
+        names, of its patient (such a line with both times on one side is of another
+        year). Beside a check, other times are held against that of the check itself.
     """
     checks = typed["checks"]
     known = checks.rows[~(checks.is_rejected | checks.is_superseded)]

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
+from analysis.intake.infusion_names import settle_names
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.profiles import IS_NUMBER, is_written_time
 from analysis.intake.proposal import Proposal, Question, listed
@@ -33,52 +34,7 @@ def settle_together(
     found = [
         _with_digits(raw, p, raws, found) for raw, p in zip(raws, found, strict=True)
     ]
-    return _without_notes(raws, _with_parts(found))
-
-
-#: Tables that name infusions, each in a column of its own.
-_NAMING = frozenset({Holds.CHECKS, Holds.ITEMS, Holds.INFUSIONS})
-
-
-def _with_parts(proposals: Sequence[Proposal]) -> list[Proposal]:
-    """Name infusions alike in all tables, where one tells them apart by patient too."""
-    naming = [p for p in proposals if p.table.holds in _NAMING and _parts(p)]
-    used = {part for p in naming for part in _parts(p)}
-    wanted = [part for part in ("patient_id", "driver_id") if part in used]
-    if not wanted:
-        return list(proposals)
-    return [_named_by(p, wanted, naming) if p in naming else p for p in proposals]
-
-
-def _parts(proposal: Proposal) -> list[str]:
-    """Give the columns of which an infusion's name is made up."""
-    columns = proposal.table.columns
-    of = {h: c for c in ("patient_id", "driver_id") for h in columns.get(c, ())}
-    return [of.get(header, "infusion_id") for header in columns.get("infusion_id", ())]
-
-
-def _named_by(
-    proposal: Proposal, wanted: Sequence[str], naming: Sequence[Proposal]
-) -> Proposal:
-    columns = proposal.table.columns
-    if set(_parts(proposal)) >= set(wanted):
-        return proposal
-    other = next(p.file for p in naming if set(_parts(p)) - {"infusion_id"})
-    lacking = [part for part in wanted if len(columns.get(part, ())) != 1]
-    if lacking:
-        text = (
-            f"{other} tells infusions apart by {listed(wanted)} too, and "
-            f"{proposal.file} has no column {listed(lacking)}: the two cannot be "
-            "brought together"
-        )
-    else:
-        text = f"{other} tells infusions apart by {listed(wanted)} too; so does this"
-        own = columns["infusion_id"][-1]
-        named = (*(columns[part][0] for part in wanted), own)
-        table = replace(proposal.table, columns={**columns, "infusion_id": named})
-        proposal = replace(proposal, table=table)
-    asked = Question("columns.infusion_id", text, blocks=False)
-    return replace(proposal, questions=(*proposal.questions, asked))
+    return _without_notes(raws, settle_names(found))
 
 
 #: Fewer columns that can be recognised than this do not make a table of a log.

@@ -2,8 +2,8 @@
 
 Every reader takes one cell and gives the closed-list word or words, or nothing where
 the word is not known: an unknown word is set aside, never guessed. A word that has two
-meanings (a cross, a tick under the site) is in no list here; a layout settles it.
-Words are trade usage (common practice, no source).
+meanings (a cross; a tick under the site) is asked about, and a layout settles it. Words
+are trade usage (common practice, no source).
 """
 
 import re

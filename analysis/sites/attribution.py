@@ -10,7 +10,8 @@ from typing import Final
 import pandas as pd
 
 from analysis.intake import Log
-from analysis.intake.infusions import DERIVED, short_hash
+from analysis.intake.infusions import DERIVED
+from analysis.lookup import short_hash
 from analysis.terms import LineKind, SiteSign
 
 _COLUMNS = [

@@ -330,6 +330,7 @@ def test_a_path_that_is_no_file_is_refused(
     [
         pytest.param({"encoding": "utf-99"}, "no encoding 'utf-99'", id="encoding"),
         pytest.param({"delimiter": ",,"}, "not one plain character", id="delimiter"),
+        pytest.param({"quote": "ab"}, "not one plain character", id="quote"),
         pytest.param({"delimiter": '"'}, "are the same", id="the same mark twice"),
     ],
 )

@@ -135,11 +135,38 @@ def test_a_number_of_digits_may_stand_in_the_quotes_of_its_question(
             r"constants.ward reads '\(above\)'",
             id="a place above without its label",
         ),
+        pytest.param(
+            "[[table]]\nholds='checks'\ncontents_of=[['Drug','?']]\n[table.columns]\n"
+            "note='N'",
+            "contents_of is not settled",
+            id="a question in a group",
+        ),
+        pytest.param(
+            "skip_sheets=['?']\n[[table]]\nholds='checks'\n[table.columns]\nnote='N'",
+            "skip_sheets is not settled",
+            id="a question before the tables",
+        ),
     ],
 )
 def test_layouts_are_strict(layout: str, wrong: str) -> None:
     with pytest.raises(LayoutError, match=wrong):
         parse_layout(layout, "layout")
+
+
+def test_a_question_mark_may_be_what_a_chart_has_for_not_recorded() -> None:
+    text = "[[table]]\nholds='checks'\nnot_recorded=['?']\n[table.columns]\n"
+    text += "volume_remaining_ml='V'"
+    assert parse_layout(text, "layout").tables[0].not_recorded == ("?",)
+
+
+def test_each_word_that_is_not_known_is_asked_about(tmp_path: Path) -> None:
+    text = PLAIN.replace(";Check;", ";code1;", 1).replace(";Check;", ";code2;", 1)
+    assert text.count("code") == 2
+    with pytest.raises(InputError) as refused:
+        read(tmp_path / "x.csv", text)
+    assert "'code1'" in str(refused.value)
+    assert "'code2'" in str(refused.value)
+    assert "so too" not in str(refused.value)
 
 
 def settled(*lines: str) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.errors import InputError
 from analysis.intake import Log, read_exports
 from tests.intake.logs import HEADER, POLICY, line, write
 
@@ -46,7 +47,7 @@ def log_of(folder: Path, checks: list[str], header: str, table: list[str]) -> Lo
         pytest.param(
             [*day("1", "P1", "D1"), *day("1", "P1", "D2")],
             ["P1/D1/1", "P1/D2/1"],
-            id="two drivers on one patient: the driver is needed too",
+            id="two drivers at once on one patient: the driver is needed too",
         ),
         pytest.param(
             [*day("1", "P1", "D1"), *day("1", "P1", "D2"), *day("1", "P2", "D1")],
@@ -60,7 +61,7 @@ def log_of(folder: Path, checks: list[str], header: str, table: list[str]) -> Lo
         ),
     ],
 )
-def test_a_number_is_told_apart_by_the_fewest_columns(
+def test_a_number_is_a_name_or_is_one_with_patient_and_driver(
     tmp_path: Path, checks: list[str], ids: list[str]
 ) -> None:
     log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
@@ -80,12 +81,36 @@ def test_a_table_of_infusions_is_brought_together_with_numbered_checks(
     }
 
 
-def test_a_table_that_lacks_the_column_is_told(tmp_path: Path) -> None:
+def test_a_table_that_lacks_the_column_is_asked_about(tmp_path: Path) -> None:
     checks = [*day("1", "P1", "D1"), *day("1", "P1", "D2"), *day("1", "P2", "D1")]
-    log = log_of(tmp_path, checks, TABLE, ["1,Alder ward,P1,2026-06-09T01:00,24,17"])
-    [told] = [note for note in log.notes if "brought together" in note]
-    assert told == (
-        "infusions.csv: checks.csv tells infusions apart by patient_id and driver_id "
-        "too, and infusions.csv has no column driver_id: the two cannot be brought "
-        "together."
+    with pytest.raises(InputError) as refused:
+        log_of(tmp_path, checks, TABLE, ["1,Alder ward,P1,2026-06-09T01:00,24,17"])
+    assert str(refused.value).startswith(
+        "infusions.csv: checks.csv names infusions by patient_id and driver_id and "
+        "their number, and here is no column driver_id: the two cannot be brought "
+        "together; add it, or leave this file out"
     )
+
+
+def test_a_slip_in_a_driver_names_no_infusion_anew(tmp_path: Path) -> None:
+    checks = [row for n in range(1, 8) for row in day("1", f"P{n}", f"D{n}")]
+    checks[3] = checks[3].replace(",D1,", ",D9,")
+    log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
+    assert log.infusions.index.tolist() == [f"P{n}/1" for n in range(1, 8)]
+
+
+def test_a_driver_that_is_exchanged_parts_no_infusion(tmp_path: Path) -> None:
+    checks = [
+        row.replace(",D1,", ",D7,") if hour > 2 and n <= 3 else row
+        for n in range(1, 7)
+        for hour, row in enumerate(day(f"I{n}", "P1", "D1", f"2026-06-{8 + n:02}"))
+    ]
+    log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
+    assert log.infusions.index.tolist() == [f"I{n}" for n in range(1, 7)]
+
+
+def test_ditto_marks_are_no_other_patient(tmp_path: Path) -> None:
+    first, *rest = [line(checked_at=f"2026-06-09T{hour}:00") for hour in HOURS]
+    checks = [first, *(row.replace(",P1,", ",ditto,") for row in rest)]
+    log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
+    assert log.infusions.index.tolist() == ["I1"]

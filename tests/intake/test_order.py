@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.intake import alike
 from tests.intake.logs import line, read
 
 EVENING, NIGHT = ("2026-10-01T20:00", "12"), ("2026-10-02T04:00", "8")
@@ -47,3 +48,18 @@ def test_rows_of_one_moment_stand_as_they_were_charted(
     lines = [line(checked_at=at, volume_remaining_ml=ml) for at, ml in rows]
     log = read(tmp_path, *lines)
     assert log.checks["volume_remaining_ml"].tolist() == volumes
+
+
+def test_many_different_charts_stay_in_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Above a limit their numbers are given anew, and must stay in order."""
+    lines = [
+        line(checked_at="2026-06-09T02:00", patient_id=f"P{p}", driver_id=f"D{d}")
+        for p in (3, 1, 2)
+        for d in (2, 1, 3)
+    ]
+    wanted = [(f"P{p}", f"D{d}") for p in (1, 2, 3) for d in (1, 2, 3)]
+    monkeypatch.setattr(alike, "_MOST", 2)
+    checks = read(tmp_path, *lines).checks
+    assert list(zip(checks["patient_id"], checks["driver_id"], strict=True)) == wanted
