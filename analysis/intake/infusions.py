@@ -124,10 +124,11 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     loose = checks[rows]
     driver = _drivers_filled(loose)
     lost = driver.isna()
+    nobodys = loose[lost]
     loose, driver = loose[~lost], driver[~lost]
     owner = driver.where(driver != "", "patient " + loose["patient_id"])
     key = owner + "\x1f" + loose["patient_id"]
-    run = _runs(loose, key)
+    run = _runs(loose, key, nobodys)
     first = loose.groupby([key, run])["checked_at"].transform("min")
     stamp = first.dt.tz_convert("UTC").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     ids = each_once(owner + "\x1f" + stamp, lambda pair: DERIVED + short_hash(pair))
@@ -142,7 +143,8 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
         notes.append(
             f"{int(lost.sum())} rows name no driver while their patient had more than "
             "one; nobody can say whose they are. They are kept, and stand in no "
-            "measure."
+            "measure. A start among them may be that of each of these drivers: the "
+            "infusion of each is taken to begin anew there."
         )
     return checks
 
@@ -157,13 +159,13 @@ def _drivers_filled(rows: pd.DataFrame) -> pd.Series:
     return driver.mask(blank & (count > 1))
 
 
-def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
+def _runs(rows: pd.DataFrame, key: pd.Series, nobodys: pd.DataFrame) -> pd.Series:
     """Tell the syringe runs of each key apart, in order of time."""
-    opens = rows["entry"].isin([Entry.START, Entry.SYRINGE_CHANGE])
+    opens = rows["entry"].isin(_OPENING)
     is_end = rows["entry"] == Entry.END
     # An end that a second nurse charts ends nothing more.
     opens |= is_end.groupby(key).shift(fill_value=False).astype(bool) & ~is_end
-    opens |= _started_anew(rows, key)
+    opens |= _started_anew(rows, key) | _after_starts(rows, key, nobodys)
     while True:
         run = opens.astype("int64").groupby(key).cumsum()
         rises = _jumps_up(rows["volume_remaining_ml"], key, run)
@@ -172,6 +174,35 @@ def _runs(rows: pd.DataFrame, key: pd.Series) -> pd.Series:
             return run
         # Each rise ends a run; what is large for the next one is seen only then.
         opens |= rises
+
+
+#: Entries that a new syringe begins with.
+_OPENING = [Entry.START, Entry.SYRINGE_CHANGE]
+
+
+def _after_starts(
+    rows: pd.DataFrame, key: pd.Series, nobodys: pd.DataFrame
+) -> pd.Series:
+    """Mark the first row of each key after a start on no known driver of its patient."""
+    starts = nobodys.loc[nobodys["entry"].isin(_OPENING), ["patient_id", "checked_at"]]
+    if starts.empty:
+        return pd.Series(data=False, index=rows.index)
+    keys = pd.DataFrame({"key": key, "patient_id": rows["patient_id"]})
+    starts = starts.merge(keys.drop_duplicates(), on="patient_id")
+    both = pd.concat(
+        [
+            starts.assign(row=-1)[["key", "checked_at", "row"]],
+            pd.DataFrame({"key": key, "checked_at": rows["checked_at"]}).assign(
+                row=np.arange(len(rows))
+            ),
+        ],
+        ignore_index=True,
+    ).sort_values(["key", "checked_at", "row"], kind="stable")
+    follows = (both["row"] == -1).groupby(both["key"]).shift(fill_value=False)
+    place = both.loc[follows.astype(bool) & (both["row"] >= 0), "row"]
+    opens = np.zeros(len(rows), dtype=bool)
+    opens[place] = True
+    return pd.Series(opens, index=rows.index)
 
 
 def _started_anew(rows: pd.DataFrame, key: pd.Series) -> pd.Series:

@@ -183,8 +183,9 @@ def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Serie
         return pd.Series(data=False, index=local.index)
     frame = pd.DataFrame({"local": local, "chart": chart})[twice]
     place = pd.Series(np.arange(len(local)), index=local.index)[twice]
-    newest_first = _is_newest_first(local[~twice], chart[~twice])
-    place = place.mask(frame["chart"].isin(newest_first), -place)
+    later = _share_of_later_steps(local[~twice], chart[~twice])
+    later = frame["chart"].map(later).fillna(1.0)
+    place = place.mask(later <= 1 - _ORDERED, -place)
     frame = frame.loc[place.sort_values().index]
     keys = [frame["chart"], frame["local"].dt.date]
     latest_before = frame.groupby(keys)["local"].transform(
@@ -193,12 +194,22 @@ def _runs_back(local: pd.Series, twice: pd.Series, chart: pd.Series) -> pd.Serie
     ran_back = frame["local"] < latest_before
     # Once a chart has run back, its later rows of that night are in the second hour.
     second = ran_back.groupby(keys).cummax()
+    # Rows in no order say nothing of which hour is meant.
+    second &= (later >= _ORDERED) | (later <= 1 - _ORDERED)
     return second.reindex(local.index, fill_value=False).astype(bool)
 
 
-def _is_newest_first(local: pd.Series, chart: pd.Series) -> pd.Index:
-    """Give the charts that run from the newest row to the oldest."""
+#: Share of a chart's steps that go one way from which its rows are in order: a late
+#: entry or two do not make a chart that is in none.
+_ORDERED = 0.9
+
+
+def _share_of_later_steps(local: pd.Series, chart: pd.Series) -> pd.Series:
+    """Give for each chart the share of steps to a later row; one to an earlier is none.
+
+    A chart without a step is not in it.
+    """
     step = local.groupby(chart).diff().dt.total_seconds()
-    turns = (step < 0).groupby(chart).sum() - (step > 0).groupby(chart).sum()
-    newest: pd.Index = turns.index[turns > 0]
-    return newest
+    step = step[step.notna() & (step != 0)]
+    share: pd.Series = (step > 0).groupby(chart[step.index]).mean()
+    return share

@@ -175,6 +175,18 @@ def hours(tmp_path: Path, zone: str, *times: str) -> list[float]:
         ),
         pytest.param(
             "Europe/London",
+            [
+                "2026-10-25T05:10",
+                "2026-10-25T00:30",
+                "2026-10-25T01:50",
+                "2026-10-25T01:10",
+                "2026-10-25T02:10",
+            ],
+            [0, -5 - 40 / 60, -4 - 20 / 60, -5, -3],
+            id="rows in no order say nothing of the hour: the first is assumed",
+        ),
+        pytest.param(
+            "Europe/London",
             ["2026-10-25T01:30+01:00", "2026-10-25T01:30+00:00"],
             [0, 1],
             id="the repeated hour by offsets",

@@ -54,6 +54,36 @@ def test_a_volume_that_rises_by_half_a_syringe_begins_a_run(
     assert runs(read(tmp_path, *day(0, first), *rows)) == wanted
 
 
+def test_a_start_on_no_known_driver_may_be_that_of_each(tmp_path: Path) -> None:
+    """Else the old syringe and the new one would be one that stood still."""
+
+    def row(time: str, driver: str, volume: str, entry: str = "check") -> str:
+        return line(
+            checked_at=f"2026-10-13T{time}",
+            infusion_id="",
+            driver_id=driver,
+            entry=entry,
+            volume_remaining_ml=volume,
+        )
+
+    log = read(
+        tmp_path,
+        row("00:05", "D1", "20", "start"),
+        row("00:10", "D2", "12", "start"),
+        row("04:05", "D1", "16.8"),
+        row("04:10", "D2", "10"),
+        row("12:05", "D1", "10.4"),
+        row("12:10", "", "12", "start"),
+        row("16:05", "D1", "7.2"),
+        row("16:10", "D2", "10"),
+        row("20:10", "D2", "8"),
+    )
+    by_driver = log.infusions.groupby("driver_id")["checks"].agg(sorted)
+    assert by_driver.to_dict() == {"D1": [1, 3], "D2": [2, 2]}
+    assert (log.checks["infusion_id"] == "").sum() == 1
+    assert any("taken to begin anew there" in note for note in log.notes)
+
+
 @pytest.mark.parametrize("minute", ["00", "05"])
 def test_an_end_that_two_nurses_chart_is_one_end(tmp_path: Path, minute: str) -> None:
     def row(time: str, entry: str, volume: str, note: str = "") -> str:

@@ -18,6 +18,7 @@ from analysis.intake.layout_file import parse_layout
 from analysis.intake.layout_text import to_toml
 from analysis.intake.recognise import propose_all
 from analysis.policy import Policy
+from tests.intake.test_mutations import REFUSAL
 
 Files = Mapping[str, str]
 
@@ -513,7 +514,7 @@ def test_what_cannot_be_told_is_asked_in_one_message(
 ) -> None:
     with pytest.raises(InputError, match=question) as asked:
         read(tmp_path, {"export.csv": text})
-    assert "\n" not in str(asked.value)
+    assert REFUSAL.fullmatch(str(asked.value))
     assert "export.csv" in str(asked.value)
 
 
