@@ -183,7 +183,7 @@ _OPENING = [Entry.START, Entry.SYRINGE_CHANGE]
 def _after_starts(
     rows: pd.DataFrame, key: pd.Series, nobodys: pd.DataFrame
 ) -> pd.Series:
-    """Mark the first row of each key after a start on no known driver of its patient."""
+    """Mark the first row of a key after a start on no known driver of its patient."""
     starts = nobodys.loc[nobodys["entry"].isin(_OPENING), ["patient_id", "checked_at"]]
     if starts.empty:
         return pd.Series(data=False, index=rows.index)
