@@ -15,7 +15,6 @@ from analysis.intake.layout import OPEN, Holds
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.spelling import one_spelling
 from analysis.intake.words import DITTO
-from analysis.lookup import each_once
 
 #: Share of numbers under several patients from which a number is no name by itself.
 SHARED = 0.3
@@ -45,8 +44,10 @@ def find_names(draft: Draft) -> Draft:
     if not number or not parts:
         return draft
     headers = [number, *(of[part] for part in parts)]
-    rows = pd.DataFrame({h: _plain(draft, h) for h in headers})
-    rows = rows[(rows != "").all(axis=1)]
+    found = {header: _numbered(draft, header) for header in headers}
+    rows = pd.DataFrame({header: codes for header, (codes, _) in found.items()})
+    rows = rows[(rows >= 0).all(axis=1)]
+    names = list(found[number][1])
     first, *more = headers[1:]
     owners = rows.drop_duplicates([number, first]).groupby(number)[first].size()
     is_shared = bool(len(owners)) and (owners > 1).mean() >= SHARED
@@ -54,29 +55,34 @@ def find_names(draft: Draft) -> Draft:
     if not is_shared and not at_once:
         return draft
     if at_once:
-        text = f"{number} {at_once[0]} stands under two drivers at once"
+        text = f"{number} {names[at_once[0]]} stands under two drivers at once"
         named = [first, *more]
     else:
-        text = (
-            f"{number} {owners.idxmax()} stands under {owners.max()} different {first}"
-        )
+        text = f"{number} {names[owners.index[owners.argmax()]]} stands under {owners.max()} "
+        text += f"different {first}"
         named = [first]
     columns = {**draft.table.columns, "infusion_id": (*named, number)}
     text += f": it tells infusions apart only together with {listed(named)}"
     return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
 
 
-def _plain(draft: Draft, header: str) -> pd.Series:
-    """Give names as they will be read: blanks and ditto marks repeat those above."""
-    cells = one_spelling(draft.raw.cells[header])
-    cells = cells.str.removeprefix('="').str.removesuffix('"')
-    marks = [header in draft.table.ditto, header in draft.table.fill_down]
-    repeats = each_once(cells, lambda c: c.casefold() in DITTO, "bool") & marks[0]
-    repeats |= (cells == "") & marks[1]
-    return cells.mask(repeats).ffill().fillna("") if repeats.any() else cells
+def _numbered(draft: Draft, header: str) -> tuple[pd.Series, pd.Index]:
+    """Give a number for each name as it will be read, -1 for none; and the names.
+
+    Blanks and ditto marks repeat what is above, where the table has them.
+    """
+    codes, different = pd.factorize(draft.raw.cells[header], use_na_sentinel=False)
+    names = one_spelling(pd.Series(different, dtype="str"))
+    names = names.str.removeprefix('="').str.removesuffix('"')
+    repeats = names.str.casefold().isin(DITTO) & (header in draft.table.ditto)
+    repeats |= (names == "") & (header in draft.table.fill_down)
+    own, known = pd.factorize(names.mask(names == ""))
+    number = pd.Series(own, dtype="float64").mask(repeats).take(codes)
+    number = number.set_axis(draft.raw.cells.index).ffill().fillna(-1)
+    return number.astype("int64"), known
 
 
-def _numbers_at_once(draft: Draft, rows: pd.DataFrame, headers: list[str]) -> list[str]:
+def _numbers_at_once(draft: Draft, rows: pd.DataFrame, headers: list[str]) -> list[int]:
     """Give numbers that one patient has on two drivers whose rows overlap in time.
 
     One driver after another is a driver that was exchanged. A table of infusions has a
@@ -89,7 +95,7 @@ def _numbers_at_once(draft: Draft, rows: pd.DataFrame, headers: list[str]) -> li
         return []
     if draft.table.holds is Holds.INFUSIONS:
         is_common = len(several) / len(drivers) >= SHARED
-        return [str(several.index[0][1])] if is_common else []
+        return [several.index[0][1]] if is_common else []
     mine = pd.MultiIndex.from_frame(rows[[patient, number]])
     rows = rows[mine.isin(several.index)]
     rows = rows.assign(time=_times(draft, rows.index))
@@ -99,7 +105,7 @@ def _numbers_at_once(draft: Draft, rows: pd.DataFrame, headers: list[str]) -> li
     spans = spans.sort_values([patient, number, "min"], ignore_index=True)
     before = spans.groupby([patient, number])["max"].shift()
     at_once = before.notna() & (spans["min"] < before.fillna(""))
-    return [str(name) for name in spans.loc[at_once, number]]
+    return list(spans.loc[at_once, number])
 
 
 def _times(draft: Draft, index: pd.Index) -> pd.Series:
