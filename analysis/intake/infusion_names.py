@@ -58,8 +58,8 @@ def find_names(draft: Draft) -> Draft:
         text = f"{number} {names[at_once[0]]} stands under two drivers at once"
         named = [first, *more]
     else:
-        text = f"{number} {names[owners.index[owners.argmax()]]} stands under {owners.max()} "
-        text += f"different {first}"
+        most = names[int(owners.sort_values(kind="stable").index[-1])]
+        text = f"{number} {most} stands under {owners.max()} different {first}"
         named = [first]
     columns = {**draft.table.columns, "infusion_id": (*named, number)}
     text += f": it tells infusions apart only together with {listed(named)}"
