@@ -1,8 +1,6 @@
 """Delivery: the expected line, the noise of a ward's readings, and what happened."""
 
-from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,9 +8,14 @@ import pandas as pd
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
-from analysis.delivery.evidence import speaking, stopped_log_ratio, words_beside
+from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
+from analysis.delivery.listing import (
+    delivery_events,
+    doubtful_readings,
+    fixed_offsets,
+)
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
     add_standard_deviations,
@@ -23,31 +26,17 @@ from analysis.delivery.noise import (
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.scan import scan
 from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
-from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
-from analysis.terms import FindingGroup, FindingKind, NotEvaluable, YesNo
+from analysis.terms import NotEvaluable, YesNo
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
-
-#: What findings tell of an infusion.
-_TOLD = [
-    "patient_id",
-    "driver_id",
-    "started_at",
-    "start_volume_ml",
-    "made_up_to_ml",
-    "syringe_size_ml",
-    "contents",
-]
-
-_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,9 +119,9 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     )
     lines = _with_slips(lines, readings, evidence.slips, listing, probability)
     findings = [
-        *_charting_findings(lines, log),
-        *_delivery_findings(listing, lines, readings, log),
-        *_set_up_findings(lines, readings[~found], log),
+        *doubtful_readings(lines[_is_reading(lines)], log),
+        *delivery_events(listing, lines.loc[readings.index[found]], log),
+        *fixed_offsets(lines.loc[readings.index[~found]], log),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
         *scale_and_display_findings(log, policy),
@@ -242,155 +231,6 @@ def _with_slips(
     out = lines.assign(slip_probability=every.reindex(lines.index))
     out["is_doubtful"] = out["slip_probability"] > _DOUBTFUL
     return out
-
-
-def _charting_findings(lines: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
-    """Write a finding for each doubtful reading."""
-    read = lines[_is_reading(lines)]
-    some = read[read["infusion_id"].isin(read.loc[read["is_doubtful"], "infusion_id"])]
-    some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
-    for infusion_id, rows in _runs(some).items():
-        for position in np.flatnonzero(rows["is_doubtful"]):
-            yield sentences.doubtful_reading(infusion_id, rows, int(position), log)
-
-
-def _delivery_findings(
-    listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
-) -> Iterator[dict[str, object]]:
-    """Write the finding of each listed infusion."""
-    names = [event.infusion_id for event in listing]
-    ids = readings["infusion_id"]
-    every = lines.loc[ids.index[ids.isin(names)]].assign(infusion_id=ids)
-    known = log.infusions.loc[names, _TOLD].to_dict("index")
-    said = speaking(log.checks[log.checks["infusion_id"].isin(names)])
-    checks_of = dict(list(said.groupby("infusion_id")))
-    rows_of = _runs(every)
-    for event in listing:
-        rows = rows_of[event.infusion_id]
-        finding = _event_finding(
-            known[event.infusion_id], rows, event, log.checks["source"]
-        )
-        checks = checks_of.get(event.infusion_id)
-        if event.kind in _STOPS and checks is not None:
-            after = rows["checked_at"] >= finding["ended_latest"]
-            finding["sentence"] = f"{finding['sentence']}" + words_beside(
-                checks, finding["began_earliest"], rows["checked_at"][after].min()
-            )
-        yield finding
-
-
-#: What sentences take from the lines.
-_QUOTED = [
-    "infusion_id",
-    "ward",
-    "source",
-    "checked_at",
-    "elapsed_h",
-    "observed_ml",
-    "expected_ml",
-    "residual_ml",
-    "base_ml",
-    "sd_ml",
-    "reading_sd_ml",
-    "rate_ml_h",
-    "time_step_h",
-    "is_floored",
-    "is_doubtful",
-]
-
-
-def _runs(lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Give the rows of each infusion; they stand together."""
-    quoted = lines[_QUOTED]
-    # Row by row, plain text is many times faster than columns of it.
-    text = {name: quoted[name].astype(object) for name in _QUOTED[:3]}
-    quoted = quoted.assign(**text)
-    ids = text["infusion_id"].to_numpy()
-    starts = np.flatnonzero(np.r_[True, ids[1:] != ids[:-1]][: len(ids)])
-    ends = np.r_[starts[1:], len(ids)][: len(starts)]
-    return {
-        str(ids[start]): quoted.iloc[start:end]
-        for start, end in zip(starts, ends, strict=True)
-    }
-
-
-def _set_up_findings(
-    lines: pd.DataFrame, others: pd.DataFrame, log: Log
-) -> Iterator[dict[str, object]]:
-    """Write a finding for each start offset of an infusion that is not listed."""
-    read = lines.loc[others.index]
-    offsets = start_offsets(read[~read["is_doubtful"]])
-    known = log.infusions.loc[offsets.index, _TOLD].to_dict("index")
-    rows_of = _runs(read[read["infusion_id"].isin(offsets.index)])
-    for infusion_id, row in offsets.iterrows():
-        rows = rows_of[str(infusion_id)]
-        half = 1.96 * row["sd_ml"]
-        event = Event(
-            infusion_id=str(infusion_id),
-            kind=FindingKind.START_OFFSET,
-            began_h=(0.0, float(rows["elapsed_h"].iloc[0])),
-            ended_h=(0.0, float(rows["elapsed_h"].iloc[0])),
-            first_visible=0,
-            largest=0,
-            volume_ml=float(-row["amount_ml"]),
-            volume_low_ml=float(-row["amount_ml"] - half),
-            volume_high_ml=float(-row["amount_ml"] + half),
-            slips=np.zeros(len(rows)),
-        )
-        yield _event_finding(known[infusion_id], rows, event, log.checks["source"])
-
-
-def _event_finding(
-    infusion: Mapping[Hashable, Any],
-    rows: pd.DataFrame,
-    event: Event,
-    source: pd.Series,
-) -> dict[str, Any]:
-    is_offset = event.kind is FindingKind.START_OFFSET
-    started = infusion["started_at"]
-    at = rows.iloc[event.largest]
-    began = _clocks(started, event.began_h, at["time_step_h"])
-    ended = _clocks(started, event.ended_h, at["time_step_h"])
-    return {
-        "ward": at["ward"],
-        "patient_id": infusion["patient_id"],
-        "infusion_id": event.infusion_id,
-        "driver_id": infusion["driver_id"],
-        "group": str(FindingGroup.SET_UP if is_offset else FindingGroup.DELIVERY),
-        "kind": str(event.kind),
-        "event_probability": event.probability,
-        "kind_probability": event.kind_probability,
-        "rival_kind": event.rival,
-        "rival_probability": event.rival_probability,
-        "anchor": str(event.kind) if is_offset else "",
-        "happened_at": started,
-        "began_earliest": began[0],
-        "began_latest": began[1],
-        "ended_earliest": ended[0],
-        "ended_latest": ended[1],
-        "first_visible": rows["checked_at"].iloc[event.first_visible],
-        "volume_ml": event.volume_ml,
-        "volume_low_ml": event.volume_low_ml,
-        "volume_high_ml": event.volume_high_ml,
-        "hours_equivalent": abs(event.volume_ml) / at["rate_ml_h"],
-        "first_source": source.loc[rows.index[event.first_visible]],
-        "last_source": source.loc[rows.index[-1]],
-        "sentence": sentences.event_in_words(event, rows, infusion),
-    }
-
-
-def _clocks(
-    started: pd.Timestamp, hours: tuple[float, float], step_h: float
-) -> tuple[pd.Timestamp, pd.Timestamp]:
-    """Give earliest and latest as times, no finer than the ward writes them."""
-    earliest, latest = hours
-    return _clock(started, earliest - step_h), _clock(started, latest + step_h)
-
-
-def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
-    if not np.isfinite(hour):
-        return pd.NaT  # type: ignore[return-value]
-    return started + pd.Timedelta(seconds=round(hour * 3600))
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
