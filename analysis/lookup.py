@@ -123,6 +123,34 @@ def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     return table.reindex(different).take(codes).set_axis(keys.index)
 
 
+def by_pair(rows: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+    """Give for each row what stands in a table under two of its cells.
+
+    Parameters
+    ----------
+    rows : DataFrame, shape (n, ...)
+        With the columns that the index of `table` is named after.
+    table : DataFrame
+        Indexed by two named levels, each pair once.
+
+    Returns
+    -------
+    DataFrame
+        On the index of `rows`; missing where there is no such pair.
+
+    Examples
+    --------
+    >>> pairs = pd.MultiIndex.from_tuples([("a", "x"), ("b", "x")], names=["k", "m"])
+    >>> rows = pd.DataFrame({"k": ["b", "a", "b"], "m": "x"})
+    >>> by_pair(rows, pd.DataFrame({"n": [1.0, 2.0]}, index=pairs))["n"].tolist()
+    [2.0, 1.0, 2.0]
+    """
+    one, other = (pd.factorize(rows[name]) for name in table.index.names)
+    pairs = pd.MultiIndex.from_product([one[1], other[1]])
+    own = table.reindex(pairs).take(one[0] * len(other[1]) + other[0])
+    return own.set_axis(rows.index)
+
+
 def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
     """Write local times, as ``Series.dt.strftime`` does.
 

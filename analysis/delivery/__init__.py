@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
-from analysis.delivery.evidence import stopped_log_ratio
+from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
 from analysis.delivery.listing import (
@@ -24,12 +24,13 @@ from analysis.delivery.noise import (
     with_rounding,
 )
 from analysis.delivery.posterior import event_shares, probabilities
+from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import scan
 from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import are_among, by_key
 from analysis.policy import Policy
 from analysis.terms import NotEvaluable, YesNo
 
@@ -110,7 +111,8 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     threshold = find_threshold(
         readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
     )
-    found = readings["infusion_id"].isin(listed(probability, threshold.probability))
+    names = listed(probability, threshold.probability)
+    found = are_among(readings["infusion_id"], names)
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
@@ -126,12 +128,10 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         *sentences.volumes_that_disagree(log, lines, noise),
         *scale_and_display_findings(log, policy),
     ]
-    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
-    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
-    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
+    _add_decisions(verdicts, listing, probability)
     _add_flow_factors(verdicts, lines)
     return Delivery(
-        lines=lines,
+        lines=lines.loc[log.checks.index[log.checks["infusion_id"] != ""]],
         infusions=verdicts,
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
@@ -153,20 +153,26 @@ def _is_reading(lines: pd.DataFrame) -> pd.Series:
 
 def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     """Say of each infusion whether its volumes can be judged, and if not, why."""
-    by = lines.groupby("infusion_id")
-    has_volume = (lines["source"] != "").groupby(lines["infusion_id"]).any()
-    later = lines[_is_reading(lines)]
-    readings = later.groupby("infusion_id").size()
+    runs = runs_of(lines["infusion_id"])
+    first = lines[["has_start_volume", "basis"]].iloc[runs.begins]
+    names = pd.Index(lines["infusion_id"].iloc[runs.begins])
+    count = pd.Series(runs.total(_is_reading(lines).to_numpy(bool)), index=names)
+    readings = count.reindex(infusions.index, fill_value=0)
+    found = pd.DataFrame(
+        {
+            "has_volume": runs.any((lines["source"] != "").to_numpy(bool)),
+            "has_line": runs.any(lines["delivered_ml"].notna().to_numpy()),
+            "is_anchored": first["has_start_volume"].to_numpy(bool),
+            "is_prescribed": (first["basis"] == PRESCRIBED).to_numpy(bool),
+        },
+        index=names,
+    ).reindex(infusions.index, fill_value=False)
     out = pd.DataFrame(index=infusions.index)
-    readings = readings.reindex(out.index, fill_value=0)
-    has_volume = has_volume.reindex(out.index, fill_value=False)
-    has_line = lines["delivered_ml"].notna().groupby(lines["infusion_id"]).any()
-    has_line = has_line.reindex(out.index, fill_value=False)
-    anchored = by["has_start_volume"].first().reindex(out.index, fill_value=False)
+    anchored = found["is_anchored"]
     reason = np.select(
         [
-            ~has_volume,
-            ~has_line,
+            ~found["has_volume"],
+            ~found["has_line"],
             ~anchored & (readings < 2),
             readings < 1,
         ],
@@ -179,12 +185,8 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
         default="",
     )
     out["evaluable"] = np.where(reason == "", "yes", "no")
-    basis = by["basis"].first().reindex(out.index, fill_value="")
     rests = np.select(
-        [
-            (basis == PRESCRIBED).to_numpy(dtype=bool),
-            (~anchored).to_numpy(dtype=bool),
-        ],
+        [found["is_prescribed"], ~anchored],
         [
             "no rate charted: prescribed line",
             "no start volume: line from first reading",
@@ -200,16 +202,19 @@ def _readings(
     lines: pd.DataFrame, noise: pd.DataFrame, verdicts: pd.DataFrame, log: Log
 ) -> pd.DataFrame:
     """Give the readings of evaluable infusions, with what rounding does to each."""
-    evaluable = by_key(lines["infusion_id"], verdicts["evaluable"]) == "yes"
-    read = lines[evaluable & _is_reading(lines)]
+    runs = runs_of(lines["infusion_id"])
+    names = lines["infusion_id"].iloc[runs.begins]
+    evaluable = (verdicts["evaluable"] == "yes").reindex(names).to_numpy(bool)
+    by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
+    read = lines.assign(end_delivered_ml=runs.each(by_end))
+    read = read[runs.each(evaluable) & _is_reading(lines)]
     # Without a start volume the first reading is the line's own beginning.
-    first = ~read.duplicated("infusion_id") & ~read["has_start_volume"]
-    read = read[~first].sort_values(["infusion_id", "checked_at"], kind="stable")
-    said = stopped_log_ratio(log.checks.loc[read.index], read["observed_ml"])
-    by_end = delivered_by_end(lines, log.infusions)
-    return with_rounding(read, noise).assign(
-        stopped_log_ratio=said, end_delivered_ml=by_key(read["infusion_id"], by_end)
-    )
+    first = np.zeros(len(read), dtype=bool)
+    first[runs_of(read["infusion_id"]).begins] = True
+    read = read[~first | read["has_start_volume"]]
+    cells = log.checks[OTHER_CELLS].loc[read.index]
+    said = stopped_log_ratio(cells, read["observed_ml"])
+    return with_rounding(read, noise).assign(stopped_log_ratio=said)
 
 
 def _with_slips(
@@ -223,14 +228,23 @@ def _with_slips(
     none = by_key(readings["infusion_id"], probability["none"])
     every = slips * none
     if listing:
-        given = pd.Series({e.infusion_id: e.slips for e in listing})
-        mine = readings["infusion_id"].isin(given.index)
+        given = {e.infusion_id: e.slips for e in listing}
+        mine = are_among(readings["infusion_id"], pd.Index(list(given)))
         ordered = readings.loc[mine, "infusion_id"].drop_duplicates()
         own = np.concatenate([given[name] for name in ordered])
         every[mine] = slips[mine] * none[mine] + own * (1 - none[mine])
     out = lines.assign(slip_probability=every.reindex(lines.index))
     out["is_doubtful"] = out["slip_probability"] > _DOUBTFUL
     return out
+
+
+def _add_decisions(
+    verdicts: pd.DataFrame, listing: list[Event], probability: pd.DataFrame
+) -> None:
+    """Add the kind of what is listed, and how probable any event is."""
+    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
+    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
+    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
@@ -242,7 +256,7 @@ def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
         & lines["has_start_volume"]
         & ((lines["expected_ml"] > 0) | ~lines["is_floored"])
     ]
-    last = good.sort_values("checked_at", kind="stable").groupby("infusion_id").last()
+    last = good.iloc[runs_of(good["infusion_id"]).ends].set_index("infusion_id")
     factor = (last["base_ml"] - last["observed_ml"]) / last["delivered_ml"]
     half = 1.96 * np.hypot(last["reading_sd_ml"], OFFSET_SD_ML) / last["delivered_ml"]
     verdicts["flow_factor"] = factor

@@ -16,6 +16,16 @@ import pandas as pd
 from analysis.lookup import clock, each_once
 from analysis.terms import Entry, YesNo
 
+#: Columns that `stopped_log_ratio` looks at.
+OTHER_CELLS = [
+    "entry",
+    "running",
+    "alarm",
+    "action",
+    "battery_pct",
+    "is_paused_after",
+]
+
 #: Rows at which a nurse stops the driver.
 _ON_PURPOSE = (Entry.END, Entry.PAUSE, Entry.SYRINGE_CHANGE)
 
@@ -55,8 +65,7 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     Parameters
     ----------
     checks : DataFrame
-        Rows of the check log: entry, running, alarm, action, battery_pct,
-        is_paused_after.
+        Rows of the check log: `OTHER_CELLS`.
     observed_ml : Series of float
         Volume read, on the index of `checks`.
 
@@ -71,14 +80,22 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     running = checks["running"].mask(on_purpose, "")
     said = _ratio(running == YesNo.NO, _NO_IF_STOPPED, _NO_IF_RUNNING)
     said = said + _ratio(running == YesNo.YES, 1 - _NO_IF_STOPPED, 1 - _NO_IF_RUNNING)
-    alarm = checks["alarm"].str.contains(_STOPPED, case=False, regex=True)
+    alarm = each_once(checks["alarm"], _rings, "bool")
     said = said + _ratio(alarm, _ALARM_IF_STOPPED, _ALARM_IF_RUNNING)
     is_flat = (checks["battery_pct"] <= _FLAT_PCT) & ~on_purpose
     said = said + _ratio(is_flat, _FLAT_IF_STOPPED, _FLAT_IF_RUNNING)
-    found = checks["action"].str.contains(_FOUND, case=False, regex=True) & ~on_purpose
+    found = each_once(checks["action"], _was_found, "bool") & ~on_purpose
     said = said + _ratio(found, _FOUND_IF_STOPPED, _FOUND_IF_RUNNING)
     is_empty = (observed_ml <= _NEARLY_EMPTY_ML).to_numpy()
     return said.mask(is_empty, 0.0)
+
+
+def _rings(alarm: str) -> bool:
+    return bool(re.search(_STOPPED, alarm, re.IGNORECASE))
+
+
+def _was_found(action: str) -> bool:
+    return bool(re.search(_FOUND, action, re.IGNORECASE))
 
 
 def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
