@@ -96,8 +96,8 @@ def driver_flow(
     known = infusions[infusions["driver_id"].fillna("") != ""]
     has_event = known["kind"] != ""
     factors = infusion_factors(readings)
-    factors = factors[factors.index.isin(known.index[~has_event])]
     driver = known["driver_id"]
+    factors = factors[driver.where(~has_event).reindex(factors.index).notna()]
     pooled = pool(factors, driver.reindex(factors.index), accuracy_pct)
     table = pd.DataFrame({"infusions": driver.groupby(driver).size()}).rename_axis(
         "driver_id"
