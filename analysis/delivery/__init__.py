@@ -163,6 +163,7 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
             "has_volume": runs.any((lines["source"] != "").to_numpy(bool)),
             "has_line": runs.any(lines["delivered_ml"].notna().to_numpy()),
             "is_anchored": first["has_start_volume"].to_numpy(bool),
+            "has_zero": runs.any(lines["is_zero_rate"].to_numpy(bool)),
             "is_prescribed": (first["basis"] == PRESCRIBED).to_numpy(bool),
         },
         index=names,
@@ -186,8 +187,13 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
     )
     out["evaluable"] = np.where(reason == "", "yes", "no")
     rests = np.select(
-        [found["is_prescribed"], ~anchored],
         [
+            found["is_prescribed"] & found["has_zero"],
+            found["is_prescribed"],
+            ~anchored,
+        ],
+        [
+            "no rate but 0 charted: prescribed line",
             "no rate charted: prescribed line",
             "no start volume: line from first reading",
         ],

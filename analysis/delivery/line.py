@@ -68,8 +68,9 @@ def expected_lines(
         starts from; 0 where only delivered volumes are known), is_floored (the line
         stops at an empty syringe), observed_ml, expected_ml, residual_ml (observed
         minus expected: positive is behind), basis (set rate or prescribed),
-        is_doubtful_rate, is_after_end (charted after the end of the run, whose
-        driver it cannot show). NaN where something is not recorded.
+        is_doubtful_rate, is_zero_rate (charted, but no driver runs at it), is_after_end
+        (charted after the end of the run, whose driver it cannot show). NaN where
+        something is not recorded.
     """
     rows = in_order(checks.loc[checks["infusion_id"] != "", _CHARTED])
     runs = runs_of(rows["infusion_id"])
@@ -82,6 +83,7 @@ def expected_lines(
     out["is_start"] = at <= started
     out["is_after_end"] = at > runs.each(_charted_end(rows, runs, known))
     charted = rows["set_rate_ml_h"].to_numpy(float)
+    out["is_zero_rate"] = charted == 0
     charted = np.where(charted > 0, charted, np.nan)
     doubtful = _doubtful_rates(runs, elapsed, charted, rows)
     out["is_doubtful_rate"] = doubtful
