@@ -1,6 +1,7 @@
 """What the delivery stage lists: events, doubtful readings and start offsets."""
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
 from typing import Any
@@ -13,6 +14,7 @@ from analysis.delivery.decision import Event
 from analysis.delivery.evidence import speaking, words_beside
 from analysis.delivery.quoted import Reading, of_infusions, quoted
 from analysis.delivery.start_offset import start_offsets
+from analysis.delivery.visible import first_visible
 from analysis.intake import Log
 from analysis.terms import FindingGroup, FindingKind
 
@@ -154,10 +156,10 @@ def _findings(
     for event, window, infusion in zip(
         events, windows, known.to_dict("records"), strict=True
     ):
-        yield {
-            **_finding(event, rows_of[event.infusion_id], infusion),
-            **window,
-        }
+        rows = rows_of[event.infusion_id]
+        seen = first_visible(event, rows, window["began_earliest"])
+        found = replace(event, first_visible=seen)
+        yield {**_finding(found, rows, infusion), **window}
 
 
 def _finding(
