@@ -382,6 +382,74 @@ def test_trap_14_a_wet_dressing_is_a_site_event_and_the_line_looks_perfect(
     assert only(found, "site_reaction")["first_visible"] == moment("2026-06-02T02:03")
 
 
+# Trade arithmetic: middle diameters 15.0 and 19.5 mm, (15.0 / 19.5)^2 = 0.59.
+@pytest.mark.parametrize(
+    ("scale", "display", "found", "behaviour"),
+    [
+        pytest.param(
+            0.59, 1.0, ["slow"], "set in mL/h", id="the display keeps to the line"
+        ),
+        pytest.param(
+            1.0,
+            1 / 0.59,
+            [],
+            "spreads the travel over the duration",
+            id="the scale keeps to the plan",
+        ),
+    ],
+)
+def test_trap_15_a_10_ml_syringe_confirmed_as_20_ml_is_seen_by_scale_over_display(
+    tmp_path: Path, scale: float, display: float, found: list[str], behaviour: str
+) -> None:
+    fallen = {hour: 16 / 24 * hour for hour in (0, 3, 6, 9, 12)}
+    rows = syringe(
+        {hour: round(16 - scale * fell, 1) for hour, fell in fallen.items()},
+        set_rate_ml_h=16 / 24,
+        cells={
+            hour: {"display_remaining_ml": round(16 - display * fell, 1)}
+            for hour, fell in fallen.items()
+        },
+    )
+    result = audit(tmp_path, rows)
+    assert kinds(result, "delivery") == found
+    said = only(result, "scale_and_display")["sentence"]
+    assert "a ratio of 0.59" in said
+    assert "a 10 mL syringe confirmed as 20 mL" in said
+    assert behaviour in said
+
+
+@pytest.mark.parametrize(
+    "reading_step", [pytest.param(0.1, id="display"), pytest.param(0.5, id="scale")]
+)
+def test_trap_16_a_block_that_the_volumes_show_as_0_3_ml_is_no_event_of_0_3_ml(
+    tmp_path: Path, reading_step: float
+) -> None:
+    # Alarm at 09:10, restarted at 09:40: 0.3 mL behind ever after. How long the patient
+    # went without (27 to 90 min before the alarm) is for the review of the infusion,
+    # and stands in tests/incident/test_traps.py.
+    start, missed = "2026-06-01T18:00", {True: 0.3, False: 0.0}
+    hours = (0, 4, 8, 12, 15 + 10 / 60, 15 + 40 / 60, 20, 24)
+    volumes = {
+        hour: round((16 - 2 / 3 * hour + missed[hour > 15.5]) / reading_step)
+        * reading_step
+        for hour in hours
+    }
+    rows = syringe(
+        volumes,
+        start=start,
+        set_rate_ml_h=0.667,
+        entries={24: "end"},
+        cells={
+            hours[4]: {"alarm": "occlusion"},
+            hours[5]: {"action": "line straightened, restarted"},
+        },
+    )
+    found = audit(tmp_path, rows)
+    assert kinds(found, "delivery") == []
+    assert kinds(found, "charting") == []
+    assert found.readings["residual_ml"].abs().max() <= 0.5
+
+
 def test_trap_19_one_site_of_five_syringes_is_one_site_and_five_days(
     tmp_path: Path,
 ) -> None:

@@ -1,8 +1,6 @@
 """Delivery: the expected line, the noise of a ward's readings, and what happened."""
 
-from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,9 +8,14 @@ import pandas as pd
 from analysis.delivery import sentences
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
-from analysis.delivery.evidence import speaking, stopped_log_ratio, words_beside
+from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
+from analysis.delivery.listing import (
+    delivery_events,
+    doubtful_readings,
+    fixed_offsets,
+)
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
     add_standard_deviations,
@@ -21,33 +24,20 @@ from analysis.delivery.noise import (
     with_rounding,
 )
 from analysis.delivery.posterior import event_shares, probabilities
+from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import scan
 from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
-from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import are_among, by_key
 from analysis.policy import Policy
-from analysis.terms import FindingGroup, FindingKind, NotEvaluable, YesNo
+from analysis.terms import NotEvaluable, YesNo
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
-
-#: What findings tell of an infusion.
-_TOLD = [
-    "patient_id",
-    "driver_id",
-    "started_at",
-    "start_volume_ml",
-    "made_up_to_ml",
-    "syringe_size_ml",
-    "contents",
-]
-
-_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +111,8 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     threshold = find_threshold(
         readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
     )
-    found = readings["infusion_id"].isin(listed(probability, threshold.probability))
+    names = listed(probability, threshold.probability)
+    found = are_among(readings["infusion_id"], names)
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
@@ -130,19 +121,17 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     )
     lines = _with_slips(lines, readings, evidence.slips, listing, probability)
     findings = [
-        *_charting_findings(lines, log),
-        *_delivery_findings(listing, lines, readings, log),
-        *_set_up_findings(lines, readings[~found], log),
+        *doubtful_readings(lines[_is_reading(lines)], log),
+        *delivery_events(listing, lines.loc[readings.index[found]], log),
+        *fixed_offsets(lines.loc[readings.index[~found]], log),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
         *scale_and_display_findings(log, policy),
     ]
-    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
-    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
-    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
+    _add_decisions(verdicts, listing, probability)
     _add_flow_factors(verdicts, lines)
     return Delivery(
-        lines=lines,
+        lines=lines.loc[log.checks.index[log.checks["infusion_id"] != ""]],
         infusions=verdicts,
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
@@ -164,20 +153,27 @@ def _is_reading(lines: pd.DataFrame) -> pd.Series:
 
 def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     """Say of each infusion whether its volumes can be judged, and if not, why."""
-    by = lines.groupby("infusion_id")
-    has_volume = (lines["source"] != "").groupby(lines["infusion_id"]).any()
-    later = lines[_is_reading(lines)]
-    readings = later.groupby("infusion_id").size()
+    runs = runs_of(lines["infusion_id"])
+    first = lines[["has_start_volume", "basis"]].iloc[runs.begins]
+    names = pd.Index(lines["infusion_id"].iloc[runs.begins])
+    count = pd.Series(runs.total(_is_reading(lines).to_numpy(bool)), index=names)
+    readings = count.reindex(infusions.index, fill_value=0)
+    found = pd.DataFrame(
+        {
+            "has_volume": runs.any((lines["source"] != "").to_numpy(bool)),
+            "has_line": runs.any(lines["delivered_ml"].notna().to_numpy()),
+            "is_anchored": first["has_start_volume"].to_numpy(bool),
+            "has_zero": runs.any(lines["is_zero_rate"].to_numpy(bool)),
+            "is_prescribed": (first["basis"] == PRESCRIBED).to_numpy(bool),
+        },
+        index=names,
+    ).reindex(infusions.index, fill_value=False)
     out = pd.DataFrame(index=infusions.index)
-    readings = readings.reindex(out.index, fill_value=0)
-    has_volume = has_volume.reindex(out.index, fill_value=False)
-    has_line = lines["delivered_ml"].notna().groupby(lines["infusion_id"]).any()
-    has_line = has_line.reindex(out.index, fill_value=False)
-    anchored = by["has_start_volume"].first().reindex(out.index, fill_value=False)
+    anchored = found["is_anchored"]
     reason = np.select(
         [
-            ~has_volume,
-            ~has_line,
+            ~found["has_volume"],
+            ~found["has_line"],
             ~anchored & (readings < 2),
             readings < 1,
         ],
@@ -190,13 +186,14 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
         default="",
     )
     out["evaluable"] = np.where(reason == "", "yes", "no")
-    basis = by["basis"].first().reindex(out.index, fill_value="")
     rests = np.select(
         [
-            (basis == PRESCRIBED).to_numpy(dtype=bool),
-            (~anchored).to_numpy(dtype=bool),
+            found["is_prescribed"] & found["has_zero"],
+            found["is_prescribed"],
+            ~anchored,
         ],
         [
+            "no rate but 0 charted: prescribed line",
             "no rate charted: prescribed line",
             "no start volume: line from first reading",
         ],
@@ -211,16 +208,19 @@ def _readings(
     lines: pd.DataFrame, noise: pd.DataFrame, verdicts: pd.DataFrame, log: Log
 ) -> pd.DataFrame:
     """Give the readings of evaluable infusions, with what rounding does to each."""
-    evaluable = by_key(lines["infusion_id"], verdicts["evaluable"]) == "yes"
-    read = lines[evaluable & _is_reading(lines)]
+    runs = runs_of(lines["infusion_id"])
+    names = lines["infusion_id"].iloc[runs.begins]
+    evaluable = (verdicts["evaluable"] == "yes").reindex(names).to_numpy(bool)
+    by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
+    read = lines.assign(end_delivered_ml=runs.each(by_end))
+    read = read[runs.each(evaluable) & _is_reading(lines)]
     # Without a start volume the first reading is the line's own beginning.
-    first = ~read.duplicated("infusion_id") & ~read["has_start_volume"]
-    read = read[~first].sort_values(["infusion_id", "checked_at"], kind="stable")
-    said = stopped_log_ratio(log.checks.loc[read.index], read["observed_ml"])
-    by_end = delivered_by_end(lines, log.infusions)
-    return with_rounding(read, noise).assign(
-        stopped_log_ratio=said, end_delivered_ml=by_key(read["infusion_id"], by_end)
-    )
+    first = np.zeros(len(read), dtype=bool)
+    first[runs_of(read["infusion_id"]).begins] = True
+    read = read[~first | read["has_start_volume"]]
+    cells = log.checks[OTHER_CELLS].loc[read.index]
+    said = stopped_log_ratio(cells, read["observed_ml"])
+    return with_rounding(read, noise).assign(stopped_log_ratio=said)
 
 
 def _with_slips(
@@ -234,8 +234,8 @@ def _with_slips(
     none = by_key(readings["infusion_id"], probability["none"])
     every = slips * none
     if listing:
-        given = pd.Series({e.infusion_id: e.slips for e in listing})
-        mine = readings["infusion_id"].isin(given.index)
+        given = {e.infusion_id: e.slips for e in listing}
+        mine = are_among(readings["infusion_id"], pd.Index(list(given)))
         ordered = readings.loc[mine, "infusion_id"].drop_duplicates()
         own = np.concatenate([given[name] for name in ordered])
         every[mine] = slips[mine] * none[mine] + own * (1 - none[mine])
@@ -244,153 +244,13 @@ def _with_slips(
     return out
 
 
-def _charting_findings(lines: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
-    """Write a finding for each doubtful reading."""
-    read = lines[_is_reading(lines)]
-    some = read[read["infusion_id"].isin(read.loc[read["is_doubtful"], "infusion_id"])]
-    some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
-    for infusion_id, rows in _runs(some).items():
-        for position in np.flatnonzero(rows["is_doubtful"]):
-            yield sentences.doubtful_reading(infusion_id, rows, int(position), log)
-
-
-def _delivery_findings(
-    listing: list[Event], lines: pd.DataFrame, readings: pd.DataFrame, log: Log
-) -> Iterator[dict[str, object]]:
-    """Write the finding of each listed infusion."""
-    names = [event.infusion_id for event in listing]
-    ids = readings["infusion_id"]
-    every = lines.loc[ids.index[ids.isin(names)]].assign(infusion_id=ids)
-    known = log.infusions.loc[names, _TOLD].to_dict("index")
-    said = speaking(log.checks[log.checks["infusion_id"].isin(names)])
-    checks_of = dict(list(said.groupby("infusion_id")))
-    rows_of = _runs(every)
-    for event in listing:
-        rows = rows_of[event.infusion_id]
-        finding = _event_finding(
-            known[event.infusion_id], rows, event, log.checks["source"]
-        )
-        checks = checks_of.get(event.infusion_id)
-        if event.kind in _STOPS and checks is not None:
-            after = rows["checked_at"] >= finding["ended_latest"]
-            finding["sentence"] = f"{finding['sentence']}" + words_beside(
-                checks, finding["began_earliest"], rows["checked_at"][after].min()
-            )
-        yield finding
-
-
-#: What sentences take from the lines.
-_QUOTED = [
-    "infusion_id",
-    "ward",
-    "source",
-    "checked_at",
-    "elapsed_h",
-    "observed_ml",
-    "expected_ml",
-    "residual_ml",
-    "base_ml",
-    "sd_ml",
-    "reading_sd_ml",
-    "rate_ml_h",
-    "time_step_h",
-    "is_floored",
-    "is_doubtful",
-]
-
-
-def _runs(lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Give the rows of each infusion; they stand together."""
-    quoted = lines[_QUOTED]
-    # Row by row, plain text is many times faster than columns of it.
-    text = {name: quoted[name].astype(object) for name in _QUOTED[:3]}
-    quoted = quoted.assign(**text)
-    ids = text["infusion_id"].to_numpy()
-    starts = np.flatnonzero(np.r_[True, ids[1:] != ids[:-1]][: len(ids)])
-    ends = np.r_[starts[1:], len(ids)][: len(starts)]
-    return {
-        str(ids[start]): quoted.iloc[start:end]
-        for start, end in zip(starts, ends, strict=True)
-    }
-
-
-def _set_up_findings(
-    lines: pd.DataFrame, others: pd.DataFrame, log: Log
-) -> Iterator[dict[str, object]]:
-    """Write a finding for each start offset of an infusion that is not listed."""
-    read = lines.loc[others.index]
-    offsets = start_offsets(read[~read["is_doubtful"]])
-    known = log.infusions.loc[offsets.index, _TOLD].to_dict("index")
-    rows_of = _runs(read[read["infusion_id"].isin(offsets.index)])
-    for infusion_id, row in offsets.iterrows():
-        rows = rows_of[str(infusion_id)]
-        half = 1.96 * row["sd_ml"]
-        event = Event(
-            infusion_id=str(infusion_id),
-            kind=FindingKind.START_OFFSET,
-            began_h=(0.0, float(rows["elapsed_h"].iloc[0])),
-            ended_h=(0.0, float(rows["elapsed_h"].iloc[0])),
-            first_visible=0,
-            largest=0,
-            volume_ml=float(-row["amount_ml"]),
-            volume_low_ml=float(-row["amount_ml"] - half),
-            volume_high_ml=float(-row["amount_ml"] + half),
-            slips=np.zeros(len(rows)),
-        )
-        yield _event_finding(known[infusion_id], rows, event, log.checks["source"])
-
-
-def _event_finding(
-    infusion: Mapping[Hashable, Any],
-    rows: pd.DataFrame,
-    event: Event,
-    source: pd.Series,
-) -> dict[str, Any]:
-    is_offset = event.kind is FindingKind.START_OFFSET
-    started = infusion["started_at"]
-    at = rows.iloc[event.largest]
-    began = _clocks(started, event.began_h, at["time_step_h"])
-    ended = _clocks(started, event.ended_h, at["time_step_h"])
-    return {
-        "ward": at["ward"],
-        "patient_id": infusion["patient_id"],
-        "infusion_id": event.infusion_id,
-        "driver_id": infusion["driver_id"],
-        "group": str(FindingGroup.SET_UP if is_offset else FindingGroup.DELIVERY),
-        "kind": str(event.kind),
-        "event_probability": event.probability,
-        "kind_probability": event.kind_probability,
-        "rival_kind": event.rival,
-        "rival_probability": event.rival_probability,
-        "anchor": str(event.kind) if is_offset else "",
-        "happened_at": started,
-        "began_earliest": began[0],
-        "began_latest": began[1],
-        "ended_earliest": ended[0],
-        "ended_latest": ended[1],
-        "first_visible": rows["checked_at"].iloc[event.first_visible],
-        "volume_ml": event.volume_ml,
-        "volume_low_ml": event.volume_low_ml,
-        "volume_high_ml": event.volume_high_ml,
-        "hours_equivalent": abs(event.volume_ml) / at["rate_ml_h"],
-        "first_source": source.loc[rows.index[event.first_visible]],
-        "last_source": source.loc[rows.index[-1]],
-        "sentence": sentences.event_in_words(event, rows, infusion),
-    }
-
-
-def _clocks(
-    started: pd.Timestamp, hours: tuple[float, float], step_h: float
-) -> tuple[pd.Timestamp, pd.Timestamp]:
-    """Give earliest and latest as times, no finer than the ward writes them."""
-    earliest, latest = hours
-    return _clock(started, earliest - step_h), _clock(started, latest + step_h)
-
-
-def _clock(started: pd.Timestamp, hour: float) -> pd.Timestamp:
-    if not np.isfinite(hour):
-        return pd.NaT  # type: ignore[return-value]
-    return started + pd.Timedelta(seconds=round(hour * 3600))
+def _add_decisions(
+    verdicts: pd.DataFrame, listing: list[Event], probability: pd.DataFrame
+) -> None:
+    """Add the kind of what is listed, and how probable any event is."""
+    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
+    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
+    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
 
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
@@ -402,7 +262,7 @@ def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
         & lines["has_start_volume"]
         & ((lines["expected_ml"] > 0) | ~lines["is_floored"])
     ]
-    last = good.sort_values("checked_at", kind="stable").groupby("infusion_id").last()
+    last = good.iloc[runs_of(good["infusion_id"]).ends].set_index("infusion_id")
     factor = (last["base_ml"] - last["observed_ml"]) / last["delivered_ml"]
     half = 1.96 * np.hypot(last["reading_sd_ml"], OFFSET_SD_ML) / last["delivered_ml"]
     verdicts["flow_factor"] = factor

@@ -6,7 +6,7 @@ readings it takes for slips.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from analysis.delivery.noise import LIMIT_SD
 from analysis.delivery.scan import weigh
 from analysis.delivery.shapes import HYPOTHESES, Shapes
 from analysis.delivery.slips import slip_density
+from analysis.lookup import are_among
 from analysis.terms import FindingKind
 
 #: Parts of the time to the last reading on which a listed infusion is looked at.
@@ -25,8 +26,14 @@ CLOSE = 48
 _TAIL = 0.025
 _Z = 1.96
 
+#: Shapes of less weight play no part in windows and intervals.
+_NOTHING = 1e-9
+
+#: Volumes that differ by no more than this are the same [mL].
+_SAME_ML = 1e-3
+
 #: Readings in memory at once, times the shapes of a close look.
-_MOST = 2_000
+_MOST = 100
 
 _SHAPES = {hypothesis.kind: hypothesis.shapes for hypothesis in HYPOTHESES}
 
@@ -100,7 +107,7 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
     first = pd.Series(names[order[:, 0]], index=kinds.index)
     for name, ids in first.groupby(first).groups.items():
         kind = FindingKind(str(name))
-        mine = readings[readings["infusion_id"].isin(ids)]
+        mine = readings[are_among(readings["infusion_id"], ids)]
         for batch in batches(mine, _MOST):
             slip = slip_density(batch)
             shapes = _SHAPES[kind](batch, CLOSE)
@@ -120,24 +127,21 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
                 )
                 yield _event(
                     batch.take(slice(i, i + 1)),
-                    _of(shapes, i),
-                    weight[i],
-                    (weight[i][:, None] * slips[i]).sum(0),
+                    *_of(shapes, i, weight[i]),
+                    weight[i] @ slips[i],
                     own,
                 )
 
 
-def _of(shapes: Shapes, i: int) -> Shapes:
-    one = slice(i, i + 1)
-    return Shapes(
-        lost_ml=shapes.lost_ml[one],
-        log_weight=shapes.log_weight[one],
-        volume_ml=shapes.volume_ml[one],
-        began_h=shapes.began_h[one],
-        ended_h=shapes.ended_h[one],
-        other_log_ratio=shapes.other_log_ratio[one],
-        ratio=shapes.ratio,
-    )
+def _of(shapes: Shapes, i: int, weight: Array) -> tuple[Shapes, Array]:
+    """Give the shapes of one infusion that have a weight, and their weights."""
+    some = np.flatnonzero(weight > _NOTHING)
+    of_each = {
+        field.name: getattr(shapes, field.name)[i : i + 1, some]
+        for field in fields(Shapes)
+        if field.name != "ratio"
+    }
+    return Shapes(**of_each, ratio=shapes.ratio[some]), weight[some]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,9 +158,11 @@ class _Sure:
 def _event(
     batch: Batch, shapes: Shapes, weight: Array, slips: Array, sure: _Sure
 ) -> Event:
-    lost = (weight[:, None] * shapes.lost_ml[0]).sum(0)
+    lost = weight @ shapes.lost_ml[0]
     beyond = np.abs(lost) > LIMIT_SD * np.sqrt(batch.variance_ml2[0])
-    largest = int(np.argmax(np.where(slips < 0.5, np.abs(lost), -1)))
+    # The first of those that lost the same: later the line itself may be at its end.
+    off = np.where(slips < 0.5, np.abs(lost), -1)
+    largest = int(np.argmax(off >= off.max() - _SAME_ML))
     volume, low, high = _volume(batch, shapes, weight)
     return Event(
         infusion_id=str(batch.infusion_id[0]),

@@ -16,6 +16,7 @@ from scipy.optimize import brentq
 from statsmodels.stats.meta_analysis import combine_effects
 
 from analysis.delivery.fitted import STATED
+from analysis.delivery.runs import runs_of
 from analysis.terms import YesNo
 
 #: Columns of the table, in order.
@@ -95,8 +96,8 @@ def driver_flow(
     known = infusions[infusions["driver_id"].fillna("") != ""]
     has_event = known["kind"] != ""
     factors = infusion_factors(readings)
-    factors = factors[factors.index.isin(known.index[~has_event])]
     driver = known["driver_id"]
+    factors = factors[driver.where(~has_event).reindex(factors.index).notna()]
     pooled = pool(factors, driver.reindex(factors.index), accuracy_pct)
     table = pd.DataFrame({"infusions": driver.groupby(driver).size()}).rename_axis(
         "driver_id"
@@ -141,16 +142,18 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
     read = readings[tells & readings["residual_ml"].notna()]
     weight = (1 - read["slip_probability"]) / read["reading_variance_ml2"]
     given, off = read["delivered_ml"], read["residual_ml"]
+    parts = {
+        "w": weight,
+        "wx": weight * given,
+        "wxx": weight * given**2,
+        "wy": weight * off,
+        "wxy": weight * given * off,
+    }
+    runs = runs_of(read["infusion_id"])
     sums = pd.DataFrame(
-        {
-            "w": weight,
-            "wx": weight * given,
-            "wxx": weight * given**2,
-            "wy": weight * off,
-            "wxy": weight * given * off,
-        }
+        {name: runs.total(part.to_numpy()) for name, part in parts.items()},
+        index=pd.Index(read["infusion_id"].iloc[runs.begins], name="infusion_id"),
     )
-    sums = sums.groupby(read["infusion_id"]).sum()
     level = sums["w"] + 1 / _ANY_OFFSET_ML**2
     spread = level * sums["wxx"] - sums["wx"] ** 2
     sums = sums[spread > 0]
@@ -233,13 +236,15 @@ def within_variance(effect: pd.Series, variance: pd.Series, driver: pd.Series) -
         A variance, at least 0; the stated spread of the flow factor where hardly any
         driver has a second infusion.
     """
-    free = len(effect) - driver.nunique()
+    code, drivers = pd.factorize(driver)
+    free = len(effect) - len(drivers)
+    value, own = effect.to_numpy(), variance.to_numpy()
 
     def excess(between: float) -> float:
-        weight = 1 / (variance + between)
-        total = weight.groupby(driver).transform("sum")
-        mean = (weight * effect).groupby(driver).transform("sum") / total
-        return float((weight * (effect - mean) ** 2).sum()) - free
+        weight = 1 / (own + between)
+        total = np.bincount(code, weight)
+        mean = np.bincount(code, weight * value) / total
+        return float((weight * (value - mean[code]) ** 2).sum()) - free
 
     if free < _FEWEST_WITHIN:
         return STATED["flow_sd"] ** 2

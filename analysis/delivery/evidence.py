@@ -6,11 +6,25 @@ Words of a pause or of what was done to the driver weigh nothing; they are quote
 a finding.
 """
 
+import re
+from collections.abc import Iterable
+from typing import NamedTuple
+
 import numpy as np
 import pandas as pd
 
-from analysis.lookup import clock
+from analysis.lookup import clock, each_once
 from analysis.terms import Entry, YesNo
+
+#: Columns that `stopped_log_ratio` looks at.
+OTHER_CELLS = [
+    "entry",
+    "running",
+    "alarm",
+    "action",
+    "battery_pct",
+    "is_paused_after",
+]
 
 #: Rows at which a nurse stops the driver.
 _ON_PURPOSE = (Entry.END, Entry.PAUSE, Entry.SYRINGE_CHANGE)
@@ -30,6 +44,10 @@ _FOUND = r"found (?:stopped|off|not running|alarming)|(?:was|is) not running"
 #: Words of a stop on purpose, and of what was done to a driver that had stopped.
 _PAUSE = r"\bpaus|\bon hold\b|\bheld\b|\bsuspended\b|\bstopped (?:for|to)\b"
 _DONE = rf"{_FOUND}|restart|straighten|unkink|battery (?:chang|replac)|re-?sited"
+_SPOKEN = (
+    (re.compile(_PAUSE, re.IGNORECASE), "of a pause"),
+    (re.compile(_DONE, re.IGNORECASE), "of the driver"),
+)
 
 #: Quotations in a sentence, and the longest of them.
 _MOST_QUOTED, _LONGEST = 3, 60
@@ -47,8 +65,7 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     Parameters
     ----------
     checks : DataFrame
-        Rows of the check log: entry, running, alarm, action, battery_pct,
-        is_paused_after.
+        Rows of the check log: `OTHER_CELLS`.
     observed_ml : Series of float
         Volume read, on the index of `checks`.
 
@@ -63,14 +80,22 @@ def stopped_log_ratio(checks: pd.DataFrame, observed_ml: pd.Series) -> pd.Series
     running = checks["running"].mask(on_purpose, "")
     said = _ratio(running == YesNo.NO, _NO_IF_STOPPED, _NO_IF_RUNNING)
     said = said + _ratio(running == YesNo.YES, 1 - _NO_IF_STOPPED, 1 - _NO_IF_RUNNING)
-    alarm = checks["alarm"].str.contains(_STOPPED, case=False, regex=True)
+    alarm = each_once(checks["alarm"], _rings, "bool")
     said = said + _ratio(alarm, _ALARM_IF_STOPPED, _ALARM_IF_RUNNING)
     is_flat = (checks["battery_pct"] <= _FLAT_PCT) & ~on_purpose
     said = said + _ratio(is_flat, _FLAT_IF_STOPPED, _FLAT_IF_RUNNING)
-    found = checks["action"].str.contains(_FOUND, case=False, regex=True) & ~on_purpose
+    found = each_once(checks["action"], _was_found, "bool") & ~on_purpose
     said = said + _ratio(found, _FOUND_IF_STOPPED, _FOUND_IF_RUNNING)
     is_empty = (observed_ml <= _NEARLY_EMPTY_ML).to_numpy()
     return said.mask(is_empty, 0.0)
+
+
+def _rings(alarm: str) -> bool:
+    return bool(re.search(_STOPPED, alarm, re.IGNORECASE))
+
+
+def _was_found(action: str) -> bool:
+    return bool(re.search(_FOUND, action, re.IGNORECASE))
 
 
 def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
@@ -79,7 +104,16 @@ def _ratio(is_so: pd.Series, if_stopped: float, if_running: float) -> pd.Series:
     return is_so.fillna(value=False).astype("float64").mul(worth)
 
 
-def speaking(checks: pd.DataFrame) -> pd.DataFrame:
+class Said(NamedTuple):
+    """A row that speaks of a pause or of what was done to the driver."""
+
+    infusion_id: str
+    checked_at: pd.Timestamp
+    action: str
+    note: str
+
+
+def speaking(checks: pd.DataFrame) -> list[Said]:
     """Give the rows that say something of a pause or of what was done to the driver.
 
     Parameters
@@ -89,30 +123,33 @@ def speaking(checks: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame
-        Of those rows: infusion_id, checked_at, action, note.
+    list of Said
+        In the order of `checks`.
     """
-    has = pd.Series(data=False, index=checks.index)
+    has = np.zeros(len(checks), dtype=bool)
     for name in ("action", "note"):
-        cells = checks[name].dropna().astype(object)
-        # A cell is read once, however many rows repeat it.
-        different = pd.Series(cells.unique(), dtype=object)
-        speaks = different.str.contains(f"{_PAUSE}|{_DONE}", case=False, regex=True)
-        has |= checks[name].isin(different[speaks.fillna(value=False).astype(bool)])
-    said = checks.loc[has, ["infusion_id", "checked_at", "action", "note"]]
-    # Few rows, looked at one infusion at a time: plain text is faster there.
-    return said.astype(dict.fromkeys(("infusion_id", "action", "note"), object))
+        has |= each_once(checks[name], _speaks, "bool").to_numpy()
+    rows = checks.loc[has, list(Said._fields)]
+    return [Said._make(row) for row in rows.itertuples(index=False, name=None)]
 
 
-def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp) -> str:
+def _speaks(cell: str) -> bool:
+    return any(pattern.search(cell) for pattern, _ in _SPOKEN)
+
+
+def words_beside(
+    rows: Iterable[Said], began: pd.Timestamp, ended: pd.Timestamp | None
+) -> str:
     """Quote what rows about a stop say of a pause or of what was done to the driver.
 
     Parameters
     ----------
-    checks : DataFrame
+    rows : iterable of Said
         Rows of the infusion in order of time that say so (`speaking`).
-    began, ended : Timestamp
-        Earliest onset, and the check after the latest end; NaT: to the last row.
+    began : Timestamp
+        Earliest onset.
+    ended : Timestamp or None
+        The check after the latest end; None: to the last row.
 
     Returns
     -------
@@ -120,25 +157,20 @@ def words_beside(checks: pd.DataFrame, began: pd.Timestamp, ended: pd.Timestamp)
         Sentences with a space before them, quoting at most three cells; empty where no
         row says so. Nothing is made of the words: whoever reads the chart decides.
     """
-    about = checks["checked_at"] >= began
-    if pd.notna(ended):
-        about &= checks["checked_at"] <= ended
-    cells = checks.loc[about, ["checked_at", "action", "note"]].melt(
-        "checked_at", value_name="said"
-    )
+    about = [
+        row
+        for row in rows
+        if row.checked_at >= began and (ended is None or row.checked_at <= ended)
+    ]
     said = []
-    for pattern, words in ((_PAUSE, "of a pause"), (_DONE, "of the driver")):
-        has = cells["said"].str.contains(pattern, case=False, regex=True)
+    for pattern, words in _SPOKEN:
         quoted = [
             f"\N{LEFT DOUBLE QUOTATION MARK}{text[:_LONGEST]}"
-            f"\N{RIGHT DOUBLE QUOTATION MARK} at {clock(time)}"
-            for time, text in cells.loc[
-                has.fillna(value=False).astype(bool), ["checked_at", "said"]
-            ]
-            .sort_values("checked_at", kind="stable")
-            .head(_MOST_QUOTED)
-            .itertuples(index=False, name=None)
-        ]
+            f"\N{RIGHT DOUBLE QUOTATION MARK} at {clock(row.checked_at)}"
+            for row in about
+            for text in (row.action, row.note)
+            if pattern.search(text)
+        ][:_MOST_QUOTED]
         if quoted:
             said.append(f" The chart speaks {words}: {', '.join(quoted)}.")
     return "".join(said)

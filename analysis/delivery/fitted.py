@@ -16,6 +16,7 @@ from scipy.optimize import minimize
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.likelihood import log_likelihood
 from analysis.delivery.slips import slip_density
+from analysis.lookup import by_pair
 
 #: Stated values: mean offset of the start volume, its spread, spread of the flow factor
 #: (5 % as two standard deviations is a commonly stated device allowance), reading error
@@ -220,8 +221,7 @@ def with_noise(
         start volume), flow_sd and slip_share.
     """
     if isinstance(noise, pd.DataFrame):
-        where = pd.MultiIndex.from_frame(readings[["ward", "source"]])
-        own = noise.reindex(where).set_axis(readings.index)
+        own = by_pair(readings, noise)
     else:
         own = pd.DataFrame(dict(noise), index=readings.index)
     return readings.assign(

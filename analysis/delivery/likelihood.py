@@ -97,19 +97,14 @@ def log_likelihood(
     """
     normal = gaussian(batch, lost_ml, offset_ml)
     k = len(normal.error)
-    odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
-    one = odds * slip_weight(slip_density, normal.error, normal.precision)
-    square = normal.error**2 / normal.precision
+    one, square = _one_slip(batch, normal, slip_density)
     terms, squares = one, square
     first, second = np.triu_indices(k, 1)
     if pairs := pairs and _PAIRS_FROM <= k <= _PAIRS_TO:
         both, square = _pairs(normal, first, second)
         terms = np.concatenate([one, one[first] * one[second] * both])
         squares = np.concatenate([squares, square])
-    # Each term is taken against the largest: readings may be off by 1,000 deviations.
-    largest = squares.max(0)
-    terms *= np.exp(0.5 * (squares - largest))
-    total = np.exp(-0.5 * largest) + terms.sum(0)
+    value, total = _with_terms(batch, normal, terms, squares)
     each = terms[:k] / total
     both = np.zeros_like(each)
     if pairs:
@@ -117,9 +112,54 @@ def log_likelihood(
             mine = (first == reading) | (second == reading)
             both[reading] = terms[k:][mine].sum(0) / total
         each += both
-    no_slip = np.log1p(-batch.slip_share).sum(1)[:, None]
-    value = normal.log_density + no_slip + np.log(total) + 0.5 * largest
     return value, np.moveaxis(each, 0, 2), np.moveaxis(both, 0, 2)
+
+
+def log_evidence(batch: Batch, lost_ml: Array, slip_density: Array) -> Array:
+    """Give the log likelihood of the readings under shapes, and nothing of their slips.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions with k readings each.
+    lost_ml : array of float, shape (n, s, k)
+        As for `log_likelihood`.
+    slip_density : array of float, shape (n, k)
+        As for `log_likelihood`.
+
+    Returns
+    -------
+    array of float, shape (n, s)
+        The total of `log_likelihood` with one slip at the most.
+    """
+    normal = gaussian(batch, lost_ml)
+    return _with_terms(batch, normal, *_one_slip(batch, normal, slip_density))[0]
+
+
+def _one_slip(batch: Batch, normal: Gaussian, density: Array) -> tuple[Array, Array]:
+    """Give the chance of each reading as the one slip, and its square distance."""
+    odds = batch.slip_share / (1 - batch.slip_share)
+    off = normal.error / normal.precision
+    weight = slip_weight(density, off, normal.precision)
+    weight *= odds.T[:, :, None]
+    off *= normal.error
+    return weight, off
+
+
+def _with_terms(
+    batch: Batch, normal: Gaussian, terms: Array, squares: Array
+) -> tuple[Array, Array]:
+    """Add up no slip and each term; terms are left over the largest, as is the sum.
+
+    Readings may be off by 1,000 deviations.
+    """
+    largest = squares.max(0)
+    squares -= largest
+    squares *= 0.5
+    terms *= np.exp(squares, out=squares)
+    total = np.exp(-0.5 * largest) + terms.sum(0)
+    no_slip = np.log1p(-batch.slip_share).sum(1)[:, None]
+    return normal.log_density + no_slip + np.log(total) + 0.5 * largest, total
 
 
 def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
@@ -159,11 +199,15 @@ def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
     inner = (bb / determinant, -ab / determinant, aa / determinant)
     away_inverse -= a * ga
     away_inverse -= b * gb
-    precision = inverse - a * (a * inner[0] + b * (2 * inner[1])) - b**2 * inner[2]
+    precision = a * inner[0]
+    precision += b * (2 * inner[1])
+    precision *= a
+    precision += b**2 * inner[2]
+    np.subtract(inverse, precision, out=precision)
     return Gaussian(
         log_density=-0.5 * (len(lost) * _LOG_2PI + log_volume + square),
         error=away_inverse,
-        precision=np.maximum(precision, 1e-9),
+        precision=np.maximum(precision, 1e-9, out=precision),
         loadings=(a, b),
         inner=inner,
         free=free,

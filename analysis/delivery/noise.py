@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.fitted import STATED
-from analysis.lookup import by_key
+from analysis.delivery.runs import runs_of
+from analysis.lookup import by_key, by_pair
 
 FLOW_SD = 0.025
 OFFSET_SD_ML = 0.25
@@ -94,7 +95,8 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
             "start_step_ml": start_step,
             "time_step_min": time_step,
         }
-        given = group["delivered_ml"].groupby(group["infusion_id"]).max()
+        # By the line nothing comes back: the last row has the most.
+        given = group["delivered_ml"].iloc[runs_of(group["infusion_id"]).ends]
         row["rate_ml_h"] = group["rate_ml_h"].median()
         row["half_ml"] = given.median() / 2
         rows.append(row)
@@ -134,8 +136,7 @@ def with_rounding(readings: pd.DataFrame, noise: pd.DataFrame) -> pd.DataFrame:
     steps = noise.set_index(["ward", "source"])[
         ["reading_step_ml", "start_step_ml", "time_step_min"]
     ]
-    where = pd.MultiIndex.from_frame(readings[["ward", "source"]])
-    own = steps.reindex(where).set_axis(readings.index)
+    own = by_pair(readings, steps)
     off = readings["rate_ml_h"] * own["time_step_min"] / 60
     return readings.assign(
         reading_step_ml=own["reading_step_ml"],
@@ -165,8 +166,7 @@ def with_fitted(
     DataFrame
         `noise` with the fitted columns, event_share and shortest_stall_h.
     """
-    where = pd.MultiIndex.from_frame(noise[["ward", "source"]])
-    own = fitted.reindex(where).set_axis(noise.index)
+    own = by_pair(noise, fitted)
     # A ward whose infusions cannot be evaluated has the stated values.
     own = own.fillna(value=STATED)
     out = noise.assign(**{name: own[name].astype("float64") for name in STATED})
@@ -204,9 +204,7 @@ def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.Data
         `lines` with two columns more; NaN where there is no reading.
     """
     own = with_rounding(lines, noise)
-    where = pd.MultiIndex.from_frame(lines[["ward", "source"]])
-    fitted = noise.set_index(["ward", "source"])[list(STATED)]
-    fitted = fitted.reindex(where).set_axis(lines.index)
+    fitted = by_pair(lines, noise.set_index(["ward", "source"])[list(STATED)])
     # Nothing flows beyond what the syringe held, and so no flow error either.
     held = lines["base_ml"].where(lines["is_floored"])
     delivered = lines["delivered_ml"].clip(upper=held.fillna(np.inf))

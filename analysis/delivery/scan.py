@@ -7,7 +7,12 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch, batches
-from analysis.delivery.likelihood import Gaussian, gaussian, log_likelihood
+from analysis.delivery.likelihood import (
+    Gaussian,
+    gaussian,
+    log_evidence,
+    log_likelihood,
+)
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 
@@ -31,8 +36,8 @@ _LOOKED_AT = 60
 #: enough: far below any threshold.
 _CLEAR = -2.5
 
-#: Readings x shapes in memory at once.
-_MOST = 1_000_000
+#: Readings x shapes at once: what a processor's own memory holds.
+_MOST = 60_000
 
 #: Readings in a batch of the first look.
 _FIRST = 150_000
@@ -178,30 +183,21 @@ def best_fit(batch: Batch, normal: Gaussian, shape: Array) -> Array:
 
 def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
     """Weigh all hypotheses for some infusions, a part at a time."""
-    at = np.flatnonzero(which)
-    step = max(1, _MOST // (batch.shape[1] * COARSE * (COARSE + 1) // 2))
-    tables = [np.empty((0, 1 + len(KINDS)))]
-    slips = [np.empty((2, 0, batch.shape[1]))]
-    for begin in range(0, len(at), step):
-        part = batch.take(at[begin : begin + step])
-        slip = slip_density(part)
-        none, probability = _no_event(part, slip)
-        table = np.column_stack([none, _events(part, slip, COARSE)])
-        rest = _log_odds(table) > _CLEAR
-        if rest.any():
-            table[rest, 1:] = _finely(part, rest)
-        tables.append(table)
-        slips.append(probability)
-    return np.concatenate(tables), np.concatenate(slips, axis=1)
+    some = batch.take(which)
+    none, probability = _no_event(some, slip_density(some))
+    table = np.column_stack([none, _scanned(some, COARSE)])
+    rest = _log_odds(table) > _CLEAR
+    table[rest, 1:] = _scanned(some.take(rest), FINE)
+    return table, probability
 
 
-def _finely(batch: Batch, which: Array) -> Array:
-    """Scan some infusions on the fine grid, a part at a time."""
-    at = np.flatnonzero(which)
-    _, k = batch.shape
-    step = max(1, _MOST // (k * FINE * (FINE + 1) // 2))
-    parts = [batch.take(at[i : i + step]) for i in range(0, len(at), step)]
-    return np.concatenate([_events(part, slip_density(part), FINE) for part in parts])
+def _scanned(batch: Batch, nodes: int) -> Array:
+    """Weigh all kinds on a grid, a part at a time."""
+    n, k = batch.shape
+    step = max(1, _MOST // (k * nodes * (nodes + 1) // 2))
+    parts = [batch.take(slice(i, i + step)) for i in range(0, n, step)]
+    found = [_events(part, slip_density(part), nodes) for part in parts]
+    return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
 def _log_odds(table: Array) -> Array:
@@ -235,8 +231,21 @@ def _events(batch: Batch, slip: Array, nodes: int) -> Array:
     found = []
     for hypothesis in HYPOTHESES:
         shapes = hypothesis.shapes(batch, nodes)
-        found.append(logsumexp(weigh(batch, shapes, slip)[0], axis=1))
+        value = log_evidence(batch, shapes.lost_ml, slip)
+        value += shapes.log_weight
+        value += shapes.other_log_ratio
+        found.append(_log_sum(value))
     return np.stack(found, axis=1)
+
+
+def _log_sum(values: Array) -> Array:
+    """Give the log of the sum of exponentials along the second axis."""
+    largest = values.max(1)
+    # No shape may be possible at all, as of a volume that never rises.
+    finite = np.where(np.isfinite(largest), largest, 0.0)
+    with np.errstate(divide="ignore"):
+        total: Array = np.log(np.exp(values - finite[:, None]).sum(1))
+    return total + finite
 
 
 def weigh(batch: Batch, shapes: Shapes, slip: Array) -> tuple[Array, Array]:

@@ -1,6 +1,7 @@
 """Findings of the delivery stage in words: consistent with, never cause or blame."""
 
-from collections.abc import Hashable, Mapping
+import math
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pandas as pd
 from analysis.delivery.contents import amounts_in_words
 from analysis.delivery.decision import Event
 from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
+from analysis.delivery.quoted import Reading
 from analysis.delivery.syringe_sizes import sizes_in_words
 from analysis.intake import Log
 from analysis.lookup import by_key, clock
@@ -63,7 +65,7 @@ _WORTH_SAYING = 0.02
 
 
 def event_in_words(
-    event: Event, rows: pd.DataFrame, infusion: Mapping[Hashable, Any]
+    event: Event, rows: Sequence[Reading], infusion: Mapping[Hashable, Any]
 ) -> str:
     """Say what the readings are consistent with, in numbers a nurse can check.
 
@@ -71,7 +73,7 @@ def event_in_words(
     ----------
     event : Event
         The finding.
-    rows : DataFrame
+    rows : sequence of Reading
         The infusion's readings, as `Event` counts them.
     infusion : mapping
         The infusion: started_at, contents, volumes it was made up to, syringe_size_ml.
@@ -81,21 +83,22 @@ def event_in_words(
     str
         Two or three sentences.
     """
-    at = rows.iloc[event.largest]
-    when = clock(at["checked_at"])
+    at = rows[event.largest]
+    when = clock(at.checked_at)
     if event.kind is FindingKind.VOLUME_RISE:
         return _rise_in_words(event, rows, infusion)
     off = abs(event.volume_ml)
     side = "ahead of" if event.volume_ml > 0 else "behind"
-    hours = off / at["rate_ml_h"]
-    text = (
-        f"{at['observed_ml']:.1f} mL left at {when}, {off:.1f} mL {side} the expected "
-        f"{at['expected_ml']:.1f} mL (limit {LIMIT_SD * at['sd_ml']:.1f} mL): "
-    )
-    if not rows["is_floored"].iloc[0]:
+    limit = f"(limit {LIMIT_SD * at.sd_ml:.1f} mL): "
+    if at.is_floored:
+        text = (
+            f"{at.observed_ml:.1f} mL left at {when}, {off:.1f} mL {side} the expected "
+            f"{at.expected_ml:.1f} mL {limit}"
+        )
+    else:
         text = (
             f"Volume charted as given is {off:.1f} mL {side} the set-rate line at "
-            f"{when} (limit {LIMIT_SD * at['sd_ml']:.1f} mL): "
+            f"{when} {limit}"
         )
     if event.kind is FindingKind.START_OFFSET:
         likely = (
@@ -107,48 +110,43 @@ def event_in_words(
             f"{text}a fixed offset from the first reading on, with delivery at the set "
             f"rate afterwards. Consistent with {likely}."
         )
+    hours = off / at.rate_ml_h
     text += f"about {hours:.1f} h of delivery. Consistent with {_IN_WORDS[event.kind]}"
-    if np.isfinite(event.ratio):
+    if math.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
-        size = float(infusion.get("syringe_size_ml", np.nan))
+        size = float(infusion.get("syringe_size_ml", math.nan))
         if fits := sizes_in_words(event.ratio, size):
             text += f"; that also fits {fits}"
-    text += "." + _outcome(event, rows)
+    text += "." + _outcome(event, rows[-1])
     limits = (event.volume_low_ml, event.volume_high_ml)
     text += amounts_in_words(event.volume_ml, limits, infusion)
     return f"{text} {_how_sure(event, rows)}"
 
 
-def _outcome(event: Event, rows: pd.DataFrame) -> str:
+def _outcome(event: Event, last: Reading) -> str:
     if event.volume_ml > 0:
         return " Volume given early."
-    last = rows.iloc[-1]
-    emptied = last["is_floored"] and last["observed_ml"] <= last["reading_sd_ml"] * 2
-    return (
-        " Delayed: the syringe later emptied."
-        if emptied
-        else (
-            f" Not delivered by the last reading: {max(last['residual_ml'], 0):.1f} mL."
-        )
-    )
+    if last.is_floored and last.observed_ml <= last.reading_sd_ml * 2:
+        return " Delayed: the syringe later emptied."
+    return f" Not delivered by the last reading: {max(last.residual_ml, 0):.1f} mL."
 
 
 def _rise_in_words(
-    event: Event, rows: pd.DataFrame, infusion: Mapping[Hashable, Any]
+    event: Event, rows: Sequence[Reading], infusion: Mapping[Hashable, Any]
 ) -> str:
-    level = np.r_[rows["base_ml"].iloc[0], rows["observed_ml"].to_numpy(float)]
-    times = [infusion["started_at"], *rows["checked_at"]]
-    jump = int(np.argmax(np.diff(level)))
+    levels = [rows[0].base_ml, *(row.observed_ml for row in rows)]
+    times = [infusion["started_at"], *(row.checked_at for row in rows)]
+    jump = int(np.argmax(np.diff(levels)))
     text = (
-        f"The charted volume rises from {level[jump]:.1f} mL at {clock(times[jump])} "
-        f"to {level[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver "
+        f"The charted volume rises from {levels[jump]:.1f} mL at {clock(times[jump])} "
+        f"to {levels[jump + 1]:.1f} mL at {clock(times[jump + 1])}, which a driver "
         "cannot do. Consistent with a syringe changed or refilled without a row for "
         "it, or with a reading of another driver."
     )
     return f"{text} {_how_sure(event, rows)}"
 
 
-def _how_sure(event: Event, rows: pd.DataFrame) -> str:
+def _how_sure(event: Event, rows: Sequence[Reading]) -> str:
     text = f"Probability of a delivery event {_probability(event.probability)}"
     if event.rival_probability >= _WORTH_SAYING:
         rival = _IN_WORDS[FindingKind(event.rival)]
@@ -163,57 +161,42 @@ def _probability(value: float) -> str:
     return "over 0.99" if value > 0.99 else f"{value:.2f}"
 
 
-def doubtful_reading(
-    infusion_id: str, rows: pd.DataFrame, position: int, log: Log
-) -> dict[str, object]:
+def doubtful_reading(rows: Sequence[Reading], position: int) -> dict[str, object]:
     """Write the charting finding of one doubtful reading.
 
     Parameters
     ----------
-    infusion_id : str
-        The infusion.
-    rows : DataFrame
-        Its readings in order of time.
+    rows : sequence of Reading
+        The infusion's readings in order of time.
     position : int
         Which reading.
-    log : Log
-        Gives sources and the charted column.
 
     Returns
     -------
     dict
         The keys of `FINDING_COLUMNS`, quoting both readings.
     """
-    at = rows.iloc[position]
-    column = f"volume_{at['source']}_ml"
-    charted = log.checks.loc[rows.index[position], column]
-    side = "behind" if at["residual_ml"] > 0 else "ahead of"
+    at, after = rows[position], rows[position + 1 : position + 2]
+    is_behind = at.residual_ml > 0
     text = (
-        f"{charted:g} mL charted at {clock(at['checked_at'])} is "
-        f"{abs(at['residual_ml']):.1f} mL {side} the expected line (limit "
-        f"{LIMIT_SD * at['sd_ml']:.1f} mL)"
+        f"{at.charted_ml:g} mL charted at {clock(at.checked_at)} is "
+        f"{abs(at.residual_ml):.1f} mL {'behind' if is_behind else 'ahead of'} the "
+        f"expected line (limit {LIMIT_SD * at.sd_ml:.1f} mL)"
     )
-    if position + 1 < len(rows) and _is_within(rows.iloc[position + 1]):
-        after = rows.iloc[position + 1]
-        value = log.checks.loc[rows.index[position + 1], f"volume_{after['source']}_ml"]
+    if after and abs(after[0].residual_ml) <= LIMIT_SD * after[0].sd_ml:
         text += (
-            f", and the next reading, {value:g} mL at {clock(after['checked_at'])}, is "
-            "back on it"
+            f", and the next reading, {after[0].charted_ml:g} mL at "
+            f"{clock(after[0].checked_at)}, is back on it"
         )
-        text += ": a driver does not catch up" if at["residual_ml"] > 0 else ""
-    text += f". {SLIP}."
+        text += ": a driver does not catch up" if is_behind else ""
     return {
-        **_of_row(log, rows.index[position]),
-        "infusion_id": infusion_id,
+        **{name: getattr(at, name) for name in _NAMES},
+        **_at_row(at.checked_at, at.cited),
         "kind": str(FindingKind.DOUBTFUL_READING),
-        "anchor": _anchor(at["checked_at"], column),
-        "volume_ml": np.nan,
-        "sentence": text,
+        "anchor": _anchor(at.checked_at, at.column),
+        "volume_ml": math.nan,
+        "sentence": f"{text}. {SLIP}.",
     }
-
-
-def _is_within(reading: pd.Series) -> bool:
-    return bool(abs(reading["residual_ml"]) <= LIMIT_SD * reading["sd_ml"])
 
 
 def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
@@ -231,22 +214,19 @@ def doubtful_rates(log: Log, lines: pd.DataFrame) -> list[dict[str, object]]:
     list of dict
         Charting findings, without id and month.
     """
+    rows = log.checks.loc[lines.index[lines["is_doubtful_rate"]]]
     return [
         {
-            **_of_row(log, index),
+            **_of_row(row),
             "kind": str(FindingKind.DOUBTFUL_RATE),
             "anchor": _anchor(row["checked_at"], "set_rate_ml_h"),
             "sentence": (
-                f"Rate {log.checks.loc[index, 'set_rate_ml_h']:g} mL/h at "
-                f"{clock(row['checked_at'])} stands on one row only and the volumes do "
-                "not follow it; the rates around it were used."
+                f"Rate {row['set_rate_ml_h']:g} mL/h at {clock(row['checked_at'])} "
+                "stands on one row only and the volumes do not follow it; the rates "
+                "around it were used."
             ),
         }
-        for index, row in zip(
-            lines.index[lines["is_doubtful_rate"]].tolist(),
-            lines[lines["is_doubtful_rate"]].to_dict("records"),
-            strict=True,
-        )
+        for row in _records(rows, "set_rate_ml_h")
     ]
 
 
@@ -273,40 +253,53 @@ def volumes_that_disagree(
     list of dict
         Charting findings, without id and month.
     """
-    checks = log.checks.loc[lines.index]
+    charted = log.checks["volume_delivered_ml"].notna()
+    charted &= log.checks["volume_remaining_ml"].notna()
+    own = lines[charted.reindex(lines.index)]
+    checks = log.checks.loc[own.index]
     both = checks["volume_remaining_ml"] + checks["volume_delivered_ml"]
-    usual = both.groupby(lines["infusion_id"]).transform("median")
-    step = by_key(lines["ward"], noise.groupby("ward")["reading_step_ml"].max())
+    usual = both.groupby(own["infusion_id"]).transform("median")
+    step = by_key(own["ward"], noise.groupby("ward")["reading_step_ml"].max())
     off = (both - usual).abs() > LIMIT_SD * np.sqrt(step**2 / 6 + OFFSET_SD_ML**2)
-    off &= ~lines["is_doubtful"]
+    off &= ~own["is_doubtful"]
+    rows = checks[off].assign(both=both[off], usual=usual[off])
     return [
         {
-            **_of_row(log, index),
+            **_of_row(row),
             "kind": str(FindingKind.VOLUMES_DISAGREE),
-            "anchor": _anchor(lines.loc[index, "checked_at"], "volume_delivered_ml"),
+            "anchor": _anchor(row["checked_at"], "volume_delivered_ml"),
             "sentence": (
-                f"{checks.loc[index, 'volume_remaining_ml']:g} mL remaining and "
-                f"{checks.loc[index, 'volume_delivered_ml']:g} mL delivered at "
-                f"{clock(lines.loc[index, 'checked_at'])} make {both[index]:.1f} mL, "
-                f"while the infusion's other rows make {usual[index]:.1f} mL. The "
+                f"{row['volume_remaining_ml']:g} mL remaining and "
+                f"{row['volume_delivered_ml']:g} mL delivered at "
+                f"{clock(row['checked_at'])} make {row['both']:.1f} mL, "
+                f"while the infusion's other rows make {row['usual']:.1f} mL. The "
                 "volume remaining was used."
             ),
         }
-        for index in lines.index[off].tolist()
+        for row in _records(
+            rows, "volume_remaining_ml", "volume_delivered_ml", "both", "usual"
+        )
     ]
 
 
-def _of_row(log: Log, index: int) -> dict[str, object]:
+def _records(rows: pd.DataFrame, *quoted: str) -> list[dict[Hashable, Any]]:
+    """Give rows with whose they are, where they stand, and some cells."""
+    return rows[[*_NAMES, "checked_at", "source", *quoted]].to_dict("records")
+
+
+def _of_row(row: Mapping[Hashable, Any]) -> dict[str, object]:
     """Give the parts of a charting finding that come from its row."""
-    checks = log.checks
-    time, source = checks.loc[index, "checked_at"], checks.loc[index, "source"]
+    whose = {name: row[name] for name in _NAMES}
+    return {**whose, **_at_row(row["checked_at"], row["source"])}
+
+
+def _at_row(time: pd.Timestamp, cited: str) -> dict[str, object]:
     return {
-        **{name: checks.loc[index, name] for name in _NAMES},
         "group": str(FindingGroup.CHARTING),
         "happened_at": time,
         "first_visible": time,
-        "first_source": source,
-        "last_source": source,
+        "first_source": cited,
+        "last_source": cited,
     }
 
 

@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.batches import Array
+from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import Evidence
-from analysis.lookup import by_key
 from analysis.terms import Entry
 
 #: Slips, and infusions with two, by which a log is thought to be as fitted.
@@ -88,11 +88,10 @@ def places(readings: pd.DataFrame) -> Array:
     array of int, shape (n,)
         Values of `Place`.
     """
-    key = readings["infusion_id"]
-    count = key.groupby(key).transform("size").to_numpy()
-    last = ~readings.duplicated("infusion_id", keep="last").to_numpy()
-    place = np.where(count <= _SHORT, Place.AMONG_FEW, Place.AMONG_MANY)
-    place = np.where(last, Place.LAST, place)
+    runs = runs_of(readings["infusion_id"])
+    each = np.where(runs.sizes <= _SHORT, Place.AMONG_FEW, Place.AMONG_MANY)
+    place = runs.each(each)
+    place[runs.ends] = Place.LAST
     is_plain = (readings["entry"] == Entry.CHECK).to_numpy(dtype=bool)
     return np.where(is_plain, place, Place.AT_A_CHANGE)
 
@@ -118,8 +117,10 @@ def slip_ratios(
         pulled to 1; those of few and of last plain checks to that of many.
     """
     place = places(readings)
-    weight = by_key(readings["infusion_id"], none)
-    slip = (evidence.slips.clip(upper=1.0) * weight).to_numpy()
+    runs = runs_of(readings["infusion_id"])
+    names = readings["infusion_id"].iloc[runs.begins]
+    weight = runs.each(none.reindex(names).to_numpy())
+    slip = evidence.slips.clip(upper=1.0).to_numpy() * weight
     shares = readings["slip_share"].to_numpy()
     ratios = [1.0] * len(Place)
     for kind in Place:
@@ -130,16 +131,10 @@ def slip_ratios(
         ratios[kind] = _em(slip[mine], float(shares[mine].sum()), start, most)
     found = SlipRatios(by_place=tuple(ratios), second=1.0)
     shares = shares * found.of(readings)
-    by = pd.DataFrame(
-        {
-            "share": shares,
-            "square": shares**2,
-            "both": evidence.both.to_numpy() * weight.to_numpy() / 2,
-        }
-    ).groupby(readings["infusion_id"].to_numpy())
-    sums = by.sum()[by.size() >= _TELLS_PAIRS]
-    chance = float(((sums["share"] ** 2 - sums["square"]) / 2).sum())
-    both = sums["both"].clip(upper=1.0).to_numpy()
+    tells = runs.sizes >= _TELLS_PAIRS
+    share, square = runs.total(shares)[tells], runs.total(shares**2)[tells]
+    chance = float(((share**2 - square) / 2).sum())
+    both = np.minimum(runs.total(evidence.both.to_numpy() * weight / 2)[tells], 1)
     second = _em(both, chance, 1.0, _MOST_PAIRS, worth=_WORTH_PAIRS)
     return replace(found, second=second)
 
@@ -185,18 +180,20 @@ def with_slip_ratios(
         slip is seldom what they take).
     """
     ratio = ratios.of(readings)
-    key = readings["infusion_id"]
+    runs = runs_of(readings["infusion_id"])
     both = evidence.both.clip(upper=1.0)
     one = (evidence.slips.clip(upper=1.0) - both).clip(lower=0.0)
     # Two slips are each other's: half of their change is put down to either.
     usual = ratios.by_place[Place.AMONG_MANY]
     two = ratio * usual * ratios.second
-    change = (one * (ratio - 1) + both * (two - 1) / 2).groupby(key).sum()
-    change = np.log((1 + change).clip(lower=_LEAST))
-    total = np.exp(by_key(key, change))
+    change = runs.total((one * (ratio - 1) + both * (two - 1) / 2).to_numpy())
+    change = np.log(np.maximum(1 + change, _LEAST))
+    total = np.exp(runs.each(change))
+    names = readings["infusion_id"].iloc[runs.begins]
+    more = pd.Series(change, index=names).reindex(evidence.table.index)
     return replace(
         evidence,
-        table=evidence.table.assign(none=evidence.table["none"] + change),
+        table=evidence.table.assign(none=evidence.table["none"] + more),
         slips=((ratio * one + two * both) / total).clip(upper=1.0),
         both=(two * both / total).clip(upper=1.0),
     )

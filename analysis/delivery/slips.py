@@ -59,15 +59,15 @@ def slip_density(batch: Batch) -> Array:
     return density
 
 
-def slip_weight(density: Array, error: Array, precision: Array) -> Array:
+def slip_weight(density: Array, off: Array, precision: Array) -> Array:
     """Give the chance of readings as slips, over that of the likeliest honest ones.
 
     Parameters
     ----------
     density : array of float, shape (n, k)
         As given by `slip_density`.
-    error, precision : array of float, shape (k, n, s)
-        Inverse covariance times reading minus mean, and the diagonal of the inverse,
+    off, precision : array of float, shape (k, n, s)
+        Reading minus its mean given all the others, and the inverse of its variance so,
         under each of s shapes.
 
     Returns
@@ -76,11 +76,17 @@ def slip_weight(density: Array, error: Array, precision: Array) -> Array:
         Density as a slip, over the density of an honest reading at its mean, both
         given all the other readings.
     """
-    off = error / precision
-    whole = np.clip(np.rint(off), -10, 10)
-    whole = np.where(whole == 0, np.where(off < 0, -1.0, 1.0), whole)
-    share = _WHOLE_SHARES[np.abs(whole).astype("int8")]
-    misread = share * np.exp(-0.5 * precision * (off - whole) ** 2)
-    other = density.T[:, :, None] * _ROOT_2PI / np.sqrt(precision)
-    weight: Array = other + misread
+    # A misreading up or down is as likely: its size alone counts.
+    far = np.abs(off)
+    whole = np.rint(far)
+    np.clip(whole, 1, 10, out=whole)
+    share = _WHOLE_SHARES[whole.astype("int8")]
+    far -= whole
+    far *= far
+    far *= precision
+    far *= -0.5
+    misread = np.exp(far, out=far)
+    misread *= share
+    weight: Array = (density * _ROOT_2PI).T[:, :, None] / np.sqrt(precision)
+    weight += misread
     return weight

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis.delivery import judge_delivery
-from analysis.delivery.evidence import stopped_log_ratio, words_beside
+from analysis.delivery.evidence import Said, stopped_log_ratio, words_beside
 from analysis.intake import read_exports
 from tests.tiny import POLICY, Row, audit, kinds, only, syringe, write_csv
 
@@ -138,8 +138,9 @@ def test_words_about_a_stall_stand_beside_it(
 
 def test_words_elsewhere_are_not_quoted() -> None:
     times = pd.to_datetime(["2026-06-01T10:00Z", "2026-06-01T14:00Z"])
-    rows = pd.DataFrame(
-        {"checked_at": times, "action": ["", ""], "note": ["paused", "slept well"]}
-    )
-    assert words_beside(rows, times[1], pd.NaT) == ""  # type: ignore[arg-type]
+    rows = [
+        Said("I1", time, "", note)
+        for time, note in zip(times, ("paused", "slept well"), strict=True)
+    ]
+    assert words_beside(rows, times[1], None) == ""
     assert "paused" in words_beside(rows, times[0], times[1])

@@ -212,6 +212,8 @@ def test_time_unseen_runs_from_earliest_onset_to_the_first_check() -> None:
         "first_visible": pd.Timestamp("2026-10-25 04:30", tz="Europe/London"),
     }
     assert facts.unseen_h(row) == 5.0  # the clocks go back in between (IANA)
+    assert facts.unseen_h(row, row["first_visible"] - pd.Timedelta(hours=2)) == 2.0
+    assert facts.unseen_h(row, row["began_earliest"] - pd.Timedelta(hours=2)) == 5.0
     assert math.isnan(facts.unseen_h({**row, "first_visible": pd.NaT}))
 
 

@@ -68,7 +68,8 @@ class Course:
     is_throughout : bool
         The finding is one ratio of the set rate from the start on: it has no onset.
     unseen_h : float
-        Hours from the earliest onset to `first_visible`; NaN without a finding.
+        Hours from the earliest onset, within the infusion, to `first_visible`; NaN
+        without a finding.
     between : tuple of (Timestamp, str)
         Time and source of the rows charted from the earliest onset to `first_visible`.
     readings : tuple of Reading
@@ -136,7 +137,8 @@ def course(incident: Incident) -> Course:
         first_visible=visible,
         window=window,
         is_throughout=finding["kind"] in THROUGHOUT,
-        unseen_h=(seen - window[0]) / pd.Timedelta(hours=1),
+        unseen_h=(seen - max(window[0], incident.known["started_at"]))
+        / pd.Timedelta(hours=1),
         between=tuple(between.itertuples(index=False, name=None)),
         readings=readings,
     )

@@ -195,13 +195,18 @@ def other_findings(result: AuditResult) -> dict[tuple[str, str], pd.DataFrame]:
     return {key: rows for key, rows in found.items() if len(rows)}
 
 
-def unseen_h(finding: Mapping[str, object]) -> float:
+def unseen_h(
+    finding: Mapping[str, object], started: pd.Timestamp | None = None
+) -> float:
     """Give the hours from the earliest onset to the first check that could show it.
 
     Parameters
     ----------
     finding : mapping
         A row of the findings table.
+    started : Timestamp, optional
+        Start of the infusion: a window is as wide as the ward writes its times, but
+        nothing went unseen before there was an infusion.
 
     Returns
     -------
@@ -211,4 +216,6 @@ def unseen_h(finding: Mapping[str, object]) -> float:
     began, seen = finding["began_earliest"], finding["first_visible"]
     if not isinstance(began, pd.Timestamp) or not isinstance(seen, pd.Timestamp):
         return np.nan
+    if started is not None and pd.notna(started):
+        began = max(began, started)
     return (seen - began) / pd.Timedelta(hours=1)

@@ -99,12 +99,14 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
         "sentence": words.plain(row["sentence"]),
         "source": source,
         "alt": figures.delivery_alt(readings, row, what),
-        "facts": _delivery_facts(row),
+        "facts": _delivery_facts(row, start),
     }
 
 
-def _delivery_facts(row: Mapping[str, Any]) -> list[tuple[str, str]]:
-    unseen = facts.unseen_h(row)
+def _delivery_facts(
+    row: Mapping[str, Any], start: pd.Timestamp | None
+) -> list[tuple[str, str]]:
+    unseen = facts.unseen_h(row, start)
     between = words.span(row["began_earliest"], row["first_visible"])
     pairs = [
         ("began", words.span(row["began_earliest"], row["began_latest"])),

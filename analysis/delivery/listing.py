@@ -1,0 +1,208 @@
+"""What the delivery stage lists: events, doubtful readings and start offsets."""
+
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import groupby
+from operator import attrgetter
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.delivery import sentences
+from analysis.delivery.decision import Event
+from analysis.delivery.evidence import speaking, words_beside
+from analysis.delivery.quoted import Reading, of_infusions, quoted
+from analysis.delivery.start_offset import start_offsets
+from analysis.delivery.visible import first_visible
+from analysis.intake import Log
+from analysis.terms import FindingGroup, FindingKind
+
+#: What findings tell of an infusion.
+_TOLD = [
+    "patient_id",
+    "driver_id",
+    "started_at",
+    "start_volume_ml",
+    "made_up_to_ml",
+    "syringe_size_ml",
+    "contents",
+]
+
+_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
+
+#: Normal limits of 95 %.
+_Z = 1.96
+
+
+def doubtful_readings(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
+    """Write a finding for each doubtful reading.
+
+    Parameters
+    ----------
+    read : DataFrame
+        Readings of running drivers among `Delivery.lines`.
+    log : Log
+        Gives what was charted.
+
+    Yields
+    ------
+    dict
+        Charting findings, without id and month.
+    """
+    names = pd.Index(read.loc[read["is_doubtful"], "infusion_id"].unique())
+    some = of_infusions(read, names)
+    some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
+    for rows in quoted(some, log).values():
+        for position, row in enumerate(rows):
+            if row.is_doubtful:
+                yield sentences.doubtful_reading(rows, position)
+
+
+def delivery_events(
+    listing: Sequence[Event], read: pd.DataFrame, log: Log
+) -> Iterator[dict[str, object]]:
+    """Write the finding of each listed infusion.
+
+    Parameters
+    ----------
+    listing : sequence of Event
+        What was decided of them.
+    read : DataFrame
+        Rows of `Delivery.lines` as they were judged, in order of infusion and time.
+    log : Log
+        Gives what was charted.
+
+    Yields
+    ------
+    dict
+        Delivery findings, without id and month.
+    """
+    names = pd.Index([event.infusion_id for event in listing])
+    rows_of = quoted(of_infusions(read, names), log)
+    stopped = pd.Index([e.infusion_id for e in listing if e.kind in _STOPS])
+    said = sorted(
+        speaking(of_infusions(log.checks, stopped)), key=attrgetter("infusion_id")
+    )
+    said_of = {
+        name: tuple(own) for name, own in groupby(said, attrgetter("infusion_id"))
+    }
+    for finding, event in zip(_findings(listing, rows_of, log), listing, strict=True):
+        rows = said_of.get(event.infusion_id)
+        if rows is not None:
+            until = finding["ended_latest"]
+            after = (
+                row.checked_at
+                for row in rows_of[event.infusion_id]
+                if row.checked_at >= until
+            )
+            words = words_beside(rows, finding["began_earliest"], next(after, None))
+            finding["sentence"] = f"{finding['sentence']}{words}"
+        yield finding
+
+
+def fixed_offsets(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
+    """Write a finding for each start offset of an infusion that is not listed.
+
+    Parameters
+    ----------
+    read : DataFrame
+        Rows of `Delivery.lines` as they were judged, of infusions that are not listed,
+        in order of infusion and time.
+    log : Log
+        Gives what was charted.
+
+    Returns
+    -------
+    iterator of dict
+        Set-up findings, without id and month.
+    """
+    offsets = start_offsets(read[~read["is_doubtful"]])
+    rows_of = quoted(of_infusions(read, offsets.index), log)
+    events = [
+        _offset(str(name), amount, sd, rows_of[str(name)])
+        for name, amount, sd in offsets.itertuples(name=None)
+    ]
+    return _findings(events, rows_of, log)
+
+
+def _offset(
+    infusion_id: str, amount_ml: float, sd_ml: float, rows: Sequence[Reading]
+) -> Event:
+    hours = (0.0, rows[0].elapsed_h)
+    return Event(
+        infusion_id=infusion_id,
+        kind=FindingKind.START_OFFSET,
+        began_h=hours,
+        ended_h=hours,
+        first_visible=0,
+        largest=0,
+        volume_ml=-amount_ml,
+        volume_low_ml=-amount_ml - _Z * sd_ml,
+        volume_high_ml=-amount_ml + _Z * sd_ml,
+        slips=np.zeros(len(rows)),
+    )
+
+
+def _findings(
+    events: Sequence[Event], rows_of: Mapping[str, Sequence[Reading]], log: Log
+) -> Iterator[dict[str, Any]]:
+    """Write events as findings."""
+    names = [event.infusion_id for event in events]
+    known = log.infusions.loc[names, _TOLD]
+    step = [rows_of[event.infusion_id][event.largest].time_step_h for event in events]
+    hours = np.array([[*event.began_h, *event.ended_h] for event in events])
+    windows = _clocks(known["started_at"], hours.reshape(-1, 4), np.array(step))
+    for event, window, infusion in zip(
+        events, windows, known.to_dict("records"), strict=True
+    ):
+        rows = rows_of[event.infusion_id]
+        seen = first_visible(event, rows, window["began_earliest"])
+        found = replace(event, first_visible=seen)
+        yield {**_finding(found, rows, infusion), **window}
+
+
+def _finding(
+    event: Event, rows: Sequence[Reading], infusion: Mapping[Hashable, Any]
+) -> dict[str, Any]:
+    is_offset = event.kind is FindingKind.START_OFFSET
+    at, seen = rows[event.largest], rows[event.first_visible]
+    return {
+        "ward": at.ward,
+        "patient_id": infusion["patient_id"],
+        "infusion_id": event.infusion_id,
+        "driver_id": infusion["driver_id"],
+        "group": str(FindingGroup.SET_UP if is_offset else FindingGroup.DELIVERY),
+        "kind": str(event.kind),
+        "event_probability": event.probability,
+        "kind_probability": event.kind_probability,
+        "rival_kind": event.rival,
+        "rival_probability": event.rival_probability,
+        "anchor": str(event.kind) if is_offset else "",
+        "happened_at": infusion["started_at"],
+        "first_visible": seen.checked_at,
+        "volume_ml": event.volume_ml,
+        "volume_low_ml": event.volume_low_ml,
+        "volume_high_ml": event.volume_high_ml,
+        "hours_equivalent": abs(event.volume_ml) / at.rate_ml_h,
+        "first_source": seen.cited,
+        "last_source": rows[-1].cited,
+        "sentence": sentences.event_in_words(event, rows, infusion),
+    }
+
+
+def _clocks(
+    started: pd.Series, hours: np.ndarray, step_h: np.ndarray
+) -> list[dict[str, Any]]:
+    """Give began and ended as times, no finer than the ward writes them.
+
+    `hours` are those of earliest and latest onset and end, NaN where not known.
+    """
+    wide = hours + step_h[:, None] * np.array([-1, 1, -1, 1])
+    names = ("began_earliest", "began_latest", "ended_earliest", "ended_latest")
+    clocks = {
+        name: started + pd.to_timedelta(np.round(wide[:, at] * 3600), unit="s")
+        for at, name in enumerate(names)
+    }
+    rows = zip(*(clocks[name].tolist() for name in names), strict=True)
+    return [dict(zip(names, row, strict=True)) for row in rows]

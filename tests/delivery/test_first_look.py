@@ -1,0 +1,76 @@
+"""The first look may only pass over infusions that the whole scan would not list."""
+
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.delivery import judge_delivery
+from analysis.delivery.batches import Batch
+from analysis.delivery.scan import scan
+from analysis.intake import Log, read_exports
+from analysis.policy import Policy
+from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
+
+#: The module: the package exports the function of that name.
+SCAN = sys.modules[scan.__module__]
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory: pytest.TempPathFactory) -> Log:
+    folder = tmp_path_factory.mktemp("log")
+    made = make_log(
+        rng=np.random.default_rng(71),
+        wards=WARDS,
+        first_day=date(2026, 5, 1),
+        days=62,
+        planting=DEMO_PLANTING,
+    )
+    write_log(made, Path(folder))
+    exports = [Path(folder, f"{name}.csv") for name in ("checks", "infusions")]
+    return read_exports(exports, Policy.example())
+
+
+def nothing_is_clear(batch: Batch) -> np.ndarray:
+    return np.zeros(batch.shape[0], dtype=bool)
+
+
+def test_with_and_without_the_first_look_the_same_is_found(
+    log: Log, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passed: list[str] = []
+
+    def watched(look: Callable[[Batch], np.ndarray]) -> Callable[[Batch], np.ndarray]:
+        def own(batch: Batch) -> np.ndarray:
+            clear = look(batch)
+            passed.extend(batch.infusion_id[clear])
+            return clear
+
+        return own
+
+    with monkeypatch.context() as patch:
+        patch.setattr(SCAN, "is_clear", watched(SCAN.is_clear))
+        quick = judge_delivery(log, Policy.example())
+    monkeypatch.setattr(SCAN, "is_clear", nothing_is_clear)
+    whole = judge_delivery(log, Policy.example())
+
+    alike = ["infusion_id", "kind", "first_source"]
+    listed = [
+        found.findings.loc[found.findings["group"] == "delivery", alike].sort_values(
+            "infusion_id", ignore_index=True
+        )
+        for found in (quick, whole)
+    ]
+    assert len(listed[0]) > 30
+    pd.testing.assert_frame_equal(listed[0], listed[1])
+    # Most infusions are passed over, none of them near the list by the whole scan.
+    clear = whole.infusions.index.intersection(passed)
+    assert len(clear) > len(whole.infusions) / 3
+    event = whole.infusions.loc[clear, "event_probability"]
+    assert event.max() < whole.threshold.probability / 2
+    change = quick.infusions["event_probability"] - whole.infusions["event_probability"]
+    assert change.abs().max() < 0.05
