@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import TypeVar
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -11,14 +12,14 @@ from pandas.api.typing import NaTType
 T = TypeVar("T")
 
 
-def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
+def by_key(keys: pd.Series | pd.Index, values: pd.Series) -> pd.Series:
     """Give for each key the value that stands under it.
 
     Unlike ``Series.map`` this keeps the type of `values` where they are empty.
 
     Parameters
     ----------
-    keys : Series, shape (n,)
+    keys : Series or Index, shape (n,)
         Keys; they may repeat.
     values : Series
         Indexed by key, each key once.
@@ -26,16 +27,16 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     Returns
     -------
     Series, shape (n,)
-        On the index of `keys`; missing where there is no such key.
+        On `keys` themselves or their index; missing where there is no such key.
 
     Examples
     --------
     >>> by_key(pd.Series(["b", "c"]), pd.Series({"a": 1.0, "b": 2.0})).tolist()
     [2.0, nan]
     """
-    # Each different key is looked up once: keys are many, and what they name is not.
-    codes, different = pd.factorize(keys, use_na_sentinel=False)
-    return values.reindex(different).take(codes).set_axis(keys.index)
+    place = places(keys, values.index)
+    found = values.set_axis(range(len(values))).reindex(place)
+    return found.set_axis(keys if isinstance(keys, pd.Index) else keys.index)
 
 
 def each_once(
@@ -98,12 +99,12 @@ def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
     return pd.Series(found.to_numpy(zero_copy_only=False), index=cells.index)
 
 
-def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
+def by_keys(keys: pd.Series | pd.Index, table: pd.DataFrame) -> pd.DataFrame:
     """Give for each key the row of a table that stands under it, as `by_key` does.
 
     Parameters
     ----------
-    keys : Series, shape (n,)
+    keys : Series or Index, shape (n,)
         Keys; they may repeat.
     table : DataFrame
         Indexed by key, each key once.
@@ -111,7 +112,7 @@ def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame, shape (n, ...)
-        On the index of `keys`; missing where there is no such key.
+        On `keys` themselves or their index; missing where there is no such key.
 
     Examples
     --------
@@ -119,8 +120,43 @@ def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     >>> by_keys(pd.Series(["b", "c"]), table)["n"].tolist()
     [2.0, nan]
     """
+    place = places(keys, table.index)
+    found = table.set_axis(range(len(table))).reindex(place)
+    return found.set_axis(keys if isinstance(keys, pd.Index) else keys.index)
+
+
+def places(keys: pd.Series | pd.Index, index: pd.Index) -> np.ndarray:
+    """Give where in an index each key stands.
+
+    Parameters
+    ----------
+    keys : Series or Index, shape (n,)
+        Keys; they may repeat.
+    index : Index
+        Each key once.
+
+    Returns
+    -------
+    array of int, shape (n,)
+        Places; -1 where there is no such key.
+
+    Examples
+    --------
+    >>> places(pd.Index(["b", "c"]), pd.Index(["a", "b"])).tolist()
+    [1, -1]
+    """
+    values = keys.array
+    if isinstance(index, pd.CategoricalIndex) and isinstance(values, pd.Categorical):
+        words = values.categories
+        if words.is_(index.categories):
+            # What has a code stands at its place; the last one is for no word.
+            place = np.full(len(words) + 1, -1)
+            place[index.codes] = np.arange(len(index))
+            place[-1] = -1
+            return place.take(values.codes)
+    # Each different key is looked up once: keys are many, and what they name is not.
     codes, different = pd.factorize(keys, use_na_sentinel=False)
-    return table.reindex(different).take(codes).set_axis(keys.index)
+    return index.get_indexer(different).take(codes)
 
 
 def written(times: pd.Series, day: str, clock: str = "") -> pd.Series:
