@@ -245,3 +245,49 @@ def clock(time: pd.Timestamp | NaTType) -> str:
     '3 Oct 04:05'
     """
     return f"{time.day} {time:%b %H:%M}" if isinstance(time, pd.Timestamp) else "?"
+
+
+def clocks(times: pd.Series) -> pd.Series:
+    """Write times for sentences, as `clock` does.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In the policy's zone.
+
+    Returns
+    -------
+    Series of str, shape (n,)
+        "?" where a time is not known.
+
+    Examples
+    --------
+    >>> clocks(pd.Series(pd.to_datetime(["2026-10-03 04:05", None]))).tolist()
+    ['3 Oct 04:05', '?']
+    """
+    return written(times, "%d %b", " %H:%M").str.removeprefix("0").fillna("?")
+
+
+def iso_times(times: pd.Series) -> pd.Series:
+    """Write moments in UTC by ISO 8601, as ``Timestamp.isoformat`` does.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In any zone, in whole microseconds.
+
+    Returns
+    -------
+    Series of str, shape (n,)
+        With the parts of a second only where there are any.
+
+    Examples
+    --------
+    >>> some = ["2026-10-03 04:05Z", "2026-10-03 04:05:00.5Z"]
+    >>> iso_times(pd.Series(pd.to_datetime(some, format="ISO8601"))).tolist()
+    ['2026-10-03T04:05:00+00:00', '2026-10-03T04:05:00.500000+00:00']
+    """
+    utc = times.dt.tz_convert("UTC")
+    out = written(utc, "%Y-%m-%d", "T%H:%M:%S+00:00")
+    is_part = utc.dt.microsecond > 0
+    return out.mask(is_part, written(utc, "%Y-%m-%d", "T%H:%M:%S.%f+00:00"))
