@@ -68,4 +68,5 @@ def _overlap(
     """Add up what a box at each spot covers of the boxes of others [inches]."""
     gap = np.abs(spots[:, None] - others[None]) - (half + halves)[None]
     depth = (-gap).clip(min=0).min(axis=2)
-    return depth.sum(axis=1)
+    total: np.ndarray = depth.sum(axis=1)
+    return total

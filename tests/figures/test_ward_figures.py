@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.axes import Axes
+from matplotlib.backend_bases import RendererBase
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
@@ -105,6 +106,14 @@ def test_a_different_ward_is_told_by_its_shape_and_by_a_word() -> None:
     assert low < 50 < high <= 101
 
 
+def rendered(fig: Figure) -> RendererBase:
+    """Draw in points of a screen, so that texts have an extent."""
+    canvas = FigureCanvasAgg(fig)
+    canvas.draw()  # type: ignore[no-untyped-call]
+    renderer: RendererBase = canvas.get_renderer()  # type: ignore[no-untyped-call]
+    return renderer
+
+
 def crowded(count: int) -> Funnel:
     """Give wards of nearly one size and one proportion, and one that is apart."""
     crowd = funnel(count, apart=0.55)
@@ -120,9 +129,7 @@ def test_numbers_of_wards_cover_no_other_number_and_no_point(count: int) -> None
     with house_style():
         fig = figure(7.2, 3.4)
         ax = ward_funnel(found, "Checks on time", ax=fig.subplots())
-        canvas = FigureCanvasAgg(fig)
-        canvas.draw()
-        renderer = canvas.get_renderer()
+        renderer = rendered(fig)
         # Of the text alone: an annotation's own extent has the line that leads away.
         boxes = [
             Text.get_window_extent(text, renderer)
@@ -153,9 +160,7 @@ def test_names_and_key_stand_clear_of_the_picture_and_of_each_other() -> None:
     with house_style():
         fig = figure(7.2, 3.4)
         ax = ward_funnel(crowded(30), "Checks on time", ax=fig.subplots())
-        canvas = FigureCanvasAgg(fig)
-        canvas.draw()
-        renderer = canvas.get_renderer()
+        renderer = rendered(fig)
         columns = [t for t in ax.texts if "Ward" in t.get_text()]
         first, second = (text.get_window_extent(renderer) for text in columns)
         legend = ax.get_legend()
