@@ -16,7 +16,6 @@ from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
 from analysis.lookup import written
-from analysis.observation import observe
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.quality.account import qualifiers
@@ -155,14 +154,13 @@ def run_audit(
     next_stage()
     delivery = judge_delivery(log, policy)
     next_stage()
-    ends = observe(log, policy)
-    adherence = judge_adherence(log, ends, delivery.lines, policy)
+    adherence = judge_adherence(log, delivery.lines, policy)
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
     units = stack_units({**adherence.units, SITE_REACTIONS: sites.units})
     measures = measure_units(units, adherence.names, adherence.in_hours)
-    infusions = _infusion_results(log, delivery, ends)
+    infusions = _infusion_results(log, delivery, adherence.ends)
     readings = _reading_results(log, delivery)
     splits = reading_splits(readings)
     months = months_held(

@@ -4,20 +4,21 @@ import base64
 import hashlib
 from collections.abc import Callable, Iterable
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from pandas.api.typing import NaTType
 
 
-def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
+def by_key(keys: pd.Series | pd.Index, values: pd.Series) -> pd.Series:
     """Give for each key the value that stands under it.
 
     Unlike ``Series.map`` this keeps the type of `values` where they are empty.
 
     Parameters
     ----------
-    keys : Series, shape (n,)
+    keys : Series or Index, shape (n,)
         Keys; they may repeat.
     values : Series
         Indexed by key, each key once.
@@ -25,16 +26,16 @@ def by_key(keys: pd.Series, values: pd.Series) -> pd.Series:
     Returns
     -------
     Series, shape (n,)
-        On the index of `keys`; missing where there is no such key.
+        On `keys` themselves or their index; missing where there is no such key.
 
     Examples
     --------
     >>> by_key(pd.Series(["b", "c"]), pd.Series({"a": 1.0, "b": 2.0})).tolist()
     [2.0, nan]
     """
-    # Each different key is looked up once: keys are many, and what they name is not.
-    codes, different = pd.factorize(keys, use_na_sentinel=False)
-    return values.reindex(different).take(codes).set_axis(keys.index)
+    place = places(keys, values.index)
+    found = values.set_axis(range(len(values))).reindex(place)
+    return found.set_axis(keys if isinstance(keys, pd.Index) else keys.index)
 
 
 def each_once(
@@ -97,12 +98,12 @@ def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
     return pd.Series(found.to_numpy(zero_copy_only=False), index=cells.index)
 
 
-def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
+def by_keys(keys: pd.Series | pd.Index, table: pd.DataFrame) -> pd.DataFrame:
     """Give for each key the row of a table that stands under it, as `by_key` does.
 
     Parameters
     ----------
-    keys : Series, shape (n,)
+    keys : Series or Index, shape (n,)
         Keys; they may repeat.
     table : DataFrame
         Indexed by key, each key once.
@@ -110,7 +111,7 @@ def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame, shape (n, ...)
-        On the index of `keys`; missing where there is no such key.
+        On `keys` themselves or their index; missing where there is no such key.
 
     Examples
     --------
@@ -118,8 +119,43 @@ def by_keys(keys: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     >>> by_keys(pd.Series(["b", "c"]), table)["n"].tolist()
     [2.0, nan]
     """
+    place = places(keys, table.index)
+    found = table.set_axis(range(len(table))).reindex(place)
+    return found.set_axis(keys if isinstance(keys, pd.Index) else keys.index)
+
+
+def places(keys: pd.Series | pd.Index, index: pd.Index) -> np.ndarray:
+    """Give where in an index each key stands.
+
+    Parameters
+    ----------
+    keys : Series or Index, shape (n,)
+        Keys; they may repeat.
+    index : Index
+        Each key once.
+
+    Returns
+    -------
+    array of int, shape (n,)
+        Places; -1 where there is no such key.
+
+    Examples
+    --------
+    >>> places(pd.Index(["b", "c"]), pd.Index(["a", "b"])).tolist()
+    [1, -1]
+    """
+    values = keys.array
+    if isinstance(index, pd.CategoricalIndex) and isinstance(values, pd.Categorical):
+        words = values.categories
+        if words.is_(index.categories):
+            # What has a code stands at its place; the last one is for no word.
+            place = np.full(len(words) + 1, -1)
+            place[index.codes] = np.arange(len(index))
+            place[-1] = -1
+            return place.take(values.codes)
+    # Each different key is looked up once: keys are many, and what they name is not.
     codes, different = pd.factorize(keys, use_na_sentinel=False)
-    return table.reindex(different).take(codes).set_axis(keys.index)
+    return index.get_indexer(different).take(codes)
 
 
 def by_pair(rows: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
@@ -268,3 +304,49 @@ def short_hash(*parts: str) -> str:
     """
     digest = hashlib.sha256("\x1f".join(parts).encode()).digest()
     return base64.b32encode(digest).decode()[:12]
+
+
+def clocks(times: pd.Series) -> pd.Series:
+    """Write times for sentences, as `clock` does.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In the policy's zone.
+
+    Returns
+    -------
+    Series of str, shape (n,)
+        "?" where a time is not known.
+
+    Examples
+    --------
+    >>> clocks(pd.Series(pd.to_datetime(["2026-10-03 04:05", None]))).tolist()
+    ['3 Oct 04:05', '?']
+    """
+    return written(times, "%d %b", " %H:%M").str.removeprefix("0").fillna("?")
+
+
+def iso_times(times: pd.Series) -> pd.Series:
+    """Write moments in UTC by ISO 8601, as ``Timestamp.isoformat`` does.
+
+    Parameters
+    ----------
+    times : Series of datetime64, shape (n,)
+        In any zone, in whole microseconds.
+
+    Returns
+    -------
+    Series of str, shape (n,)
+        With the parts of a second only where there are any.
+
+    Examples
+    --------
+    >>> some = ["2026-10-03 04:05Z", "2026-10-03 04:05:00.5Z"]
+    >>> iso_times(pd.Series(pd.to_datetime(some, format="ISO8601"))).tolist()
+    ['2026-10-03T04:05:00+00:00', '2026-10-03T04:05:00.500000+00:00']
+    """
+    utc = times.dt.tz_convert("UTC")
+    out = written(utc, "%Y-%m-%d", "T%H:%M:%S+00:00")
+    is_part = utc.dt.microsecond > 0
+    return out.mask(is_part, written(utc, "%Y-%m-%d", "T%H:%M:%S.%f+00:00"))

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import by_key, by_keys
 from analysis.policy import Policy
 from analysis.terms import EndKind, Entry
 
@@ -58,9 +58,7 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
     # A syringe_change row ends this infusion at its own time, planned end or not.
     goes_on = following["patient_id"] == known["patient_id"]
     is_change = (
-        (following["entry"] == Entry.SYRINGE_CHANGE)
-        & goes_on
-        & (following["started_at"] >= shown)
+        following["is_change"].eq(1) & goes_on & (following["started_at"] >= shown)
     )
     out["observed_end"] = (
         own_end.fillna(following["started_at"].where(is_change))
@@ -91,41 +89,40 @@ def observe(log: Log, policy: Policy) -> pd.DataFrame:
 
 def _own_end(rows: pd.DataFrame, index: pd.Index) -> tuple[pd.Series, pd.Series]:
     """Give the end or syringe_change row of each infusion, the latest of its kind."""
-    later = rows.duplicated("infusion_id")
+    later = rows["infusion_id"].duplicated()
     is_end = (rows["entry"] == Entry.END) | (
         (rows["entry"] == Entry.SYRINGE_CHANGE) & later
     )
-    last = rows[is_end].groupby("infusion_id")[["checked_at", "entry"]].last()
-    last = last.reindex(index)
-    kind = last["entry"].map(
-        {
-            Entry.END: str(EndKind.END_ROW),
-            Entry.SYRINGE_CHANGE: str(EndKind.SYRINGE_CHANGE),
-        }
+    ends = rows.loc[is_end, ["infusion_id", "checked_at", "entry"]]
+    last = ends[~ends["infusion_id"].duplicated(keep="last")]
+    last = by_keys(index, last.set_index("infusion_id"))
+    kinds = pd.Series(str(EndKind.SYRINGE_CHANGE), index=index, dtype="str")
+    return last["checked_at"], kinds.mask(
+        last["entry"] == Entry.END, str(EndKind.END_ROW)
     )
-    return last["checked_at"], kind.astype("str").fillna("")
 
 
 def _next_start(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
-    """Give start, entry, patient and ward of the next run on the driver.
+    """Give start, patient and ward of the next run on the driver, and how it began.
 
     Where no driver is charted, of the next run of the patient on whatever driver.
     """
-    first = rows[~rows.duplicated("infusion_id")].set_index("infusion_id")
+    rows = rows[["infusion_id", "entry", "ward"]]
+    first = rows[~rows["infusion_id"].duplicated()].set_index("infusion_id")
+    first = by_keys(known.index, first)
     frame = known[["patient_id", "driver_id", "started_at"]].copy()
-    frame["entry"] = first["entry"].reindex(known.index).fillna("")
-    frame["ward"] = first["ward"].reindex(known.index).fillna(known["ward"])
+    frame["is_change"] = first["entry"] == Entry.SYRINGE_CHANGE
+    frame["ward"] = first["ward"].fillna(known["ward"])
     has_driver = frame["driver_id"] != ""
-    return (
-        _following(frame[has_driver], "driver_id")
-        .reindex(known.index)
-        .where(has_driver, _following(frame, "patient_id"))
-    )
+    own = by_keys(known.index, _following(frame[has_driver], "driver_id"))
+    if has_driver.all():
+        return own
+    return own.where(has_driver, _following(frame, "patient_id"))
 
 
 def _following(runs: pd.DataFrame, key: str) -> pd.DataFrame:
     """Give the first run under the same key that started later, NaT where none did."""
-    names = ["started_at", "entry", "patient_id", "ward"]
+    names = ["started_at", "is_change", "patient_id", "ward"]
     order = runs[runs["started_at"].notna()]
     order = order.sort_values([key, "started_at"], kind="stable")
     starts = order[~order.duplicated([key, "started_at"])]
@@ -133,9 +130,10 @@ def _following(runs: pd.DataFrame, key: str) -> pd.DataFrame:
     # Runs that started at one moment have the same next one.
     number = (~order.duplicated([key, "started_at"])).cumsum() - 1
     each = later.take(number.to_numpy()).set_axis(order.index)
-    return each.reindex(runs.index)
+    return by_keys(runs.index, each)
 
 
 def _ward_of_last_row(rows: pd.DataFrame, known: pd.DataFrame) -> pd.Series:
-    last = rows.groupby("infusion_id")["ward"].last()
-    return last.reindex(known.index).fillna(known["ward"])
+    last = rows[~rows["infusion_id"].duplicated(keep="last")]
+    own = by_key(known.index, last.set_index("infusion_id")["ward"])
+    return own.fillna(known["ward"])

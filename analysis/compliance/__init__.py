@@ -17,10 +17,12 @@ from analysis.compliance.coded import as_texts, coded_log
 from analysis.compliance.measure import Basis, Family, Measure, no_units
 from analysis.compliance.missed import check_findings
 from analysis.compliance.rate_findings import rate_findings
+from analysis.compliance.readings import pairs_of
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
 from analysis.compliance.visits import visits_of
 from analysis.intake import Log
+from analysis.observation import observe
 from analysis.policy import Policy
 
 __all__ = ["Adherence", "Family", "Measure", "judge_adherence", "measures_of"]
@@ -55,6 +57,8 @@ class Adherence:
 
     Attributes
     ----------
+    ends : DataFrame
+        Observed end of every infusion, as given by `observe`.
     measures : tuple of Measure
         In order, also those without a unit.
     units : mapping of str to DataFrame
@@ -65,6 +69,7 @@ class Adherence:
         Measures that the export cannot give, and why.
     """
 
+    ends: pd.DataFrame
     measures: tuple[Measure, ...]
     units: Mapping[str, pd.DataFrame]
     findings: list[pd.DataFrame]
@@ -93,17 +98,13 @@ class Adherence:
         return frozenset(m.name for m in self.measures if m.in_hours)
 
 
-def judge_adherence(
-    log: Log, ends: pd.DataFrame, lines_set: pd.DataFrame, policy: Policy
-) -> Adherence:
+def judge_adherence(log: Log, lines_set: pd.DataFrame, policy: Policy) -> Adherence:
     """Find the units of every measure and what became of each.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
-    ends : DataFrame
-        As given by `observe`.
     lines_set : DataFrame
         Set-rate line at each row, as given by `expected_lines`.
     policy : Policy
@@ -114,9 +115,11 @@ def judge_adherence(
     Adherence
         Every measure is among `measures`, whether or not the export can give it.
     """
+    index = log.infusions.index
     log, lines_set = coded_log(log, lines_set)
-    ends = ends.set_axis(log.infusions.index)
+    ends = observe(log, policy)
     runs = syringe_runs(log, ends, lines_set, policy)
+    visits = visits_of(log, ends)
     basis = Basis(
         log=log,
         ends=ends,
@@ -126,7 +129,8 @@ def judge_adherence(
         runs=runs,
         changes=continuity.syringe_changes(runs),
         lines=lines_set,
-        visits=visits_of(log, ends),
+        visits=visits,
+        pairs=pairs_of(lines_set, visits, log.checks["running"]),
         policy=policy,
     )
     measures = measures_of(policy.grace_also_h)
@@ -134,8 +138,9 @@ def judge_adherence(
     units = {
         m.name: no_units() if m.name in lacking else m.find(basis) for m in measures
     }
-    last_source = log.checks.groupby("infusion_id")["source"].last()
+    last_source = log.checks.groupby("infusion_id", observed=False)["source"].last()
     return Adherence(
+        ends=as_texts(ends).set_axis(index),
         measures=measures,
         units=MappingProxyType(dict(sorted(units.items()))),
         findings=[

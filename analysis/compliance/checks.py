@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from analysis.compliance.coded import blank
+from analysis.compliance.coded import blank, in_runs
 from analysis.compliance.measure import (
     UNIT_COLUMNS,
     Basis,
@@ -62,9 +62,7 @@ def gaps_between_checks(log: Log, ends: pd.DataFrame, policy: Policy) -> pd.Data
     rows = log.checks[[*names, "is_paused_after"]]
     rows = rows[rows["infusion_id"] != ""]
     end = by_key(rows["infusion_id"], ends["observed_end"])
-    rows = rows[(rows["checked_at"] <= end) & ~_before_start(rows)].sort_values(
-        ["infusion_id", "checked_at"], kind="stable"
-    )
+    rows = in_runs(rows[(rows["checked_at"] <= end) & ~_before_start(rows)])
     rows = rows[~rows.duplicated(["infusion_id", "checked_at"], keep="last")]
     run = rows["infusion_id"].cat.codes
     has_next = (run == run.shift(-1)).to_numpy()
@@ -113,10 +111,12 @@ def _before_start(rows: pd.DataFrame) -> pd.Series:
     """
     key = rows["infusion_id"]
     starts = rows[rows["entry"] == Entry.START]
-    is_before = rows["checked_at"] < by_key(
-        key, starts.groupby("infusion_id")["checked_at"].min()
-    )
-    return is_before & (is_before.groupby(key).transform("mean") < _FEWER)
+    by = starts.groupby("infusion_id", observed=False)
+    is_before = rows["checked_at"] < by_key(key, by["checked_at"].min())
+    if not is_before.any():
+        return is_before
+    by_infusion = is_before.groupby(key, observed=False)
+    return is_before & (by_infusion.transform("mean") < _FEWER)
 
 
 def covered_time(gaps: pd.DataFrame) -> pd.DataFrame:

@@ -207,27 +207,24 @@ def together(parts: Sequence[pd.Series]) -> pd.Series:
     return pd.Series(pd.Categorical.from_codes(np.concatenate(codes), dtype=kind))
 
 
-def by_code(codes: np.ndarray, values: pd.Series, index: pd.Index) -> pd.Series:
-    """Give the value that each number stands for.
+def in_runs(rows: pd.DataFrame) -> pd.DataFrame:
+    """Sort rows by infusion, and those of one infusion by time.
 
     Parameters
     ----------
-    codes : array of int, shape (n,)
-        Places in `values`; -1 for a missing value.
-    values : Series of category
-        Of any length.
-    index : Index, shape (n,)
-        Of what is given.
+    rows : DataFrame
+        With infusion_id as codes, and checked_at.
 
     Returns
     -------
-    Series of category, shape (n,)
-        On `index`.
+    DataFrame
+        Rows of one infusion at one moment in the order they stood in.
     """
-    # The last place stands for a missing value.
-    place = np.append(values.cat.codes.to_numpy(), -1)[codes]
-    kind = pd.CategoricalDtype(values.cat.categories)
-    return pd.Series(pd.Categorical.from_codes(place, dtype=kind), index=index)
+    if not rows["checked_at"].is_monotonic_increasing:
+        return rows.sort_values(["infusion_id", "checked_at"], kind="stable")
+    # Rows of a log are in order of time: one number says where each belongs.
+    code = rows["infusion_id"].cat.codes.to_numpy("int64")
+    return rows.take(np.argsort(code * len(rows) + np.arange(len(rows))))
 
 
 def in_order(units: pd.DataFrame) -> pd.DataFrame:

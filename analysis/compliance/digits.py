@@ -230,8 +230,9 @@ def reading_steps(read: pd.DataFrame, volume: pd.Series) -> pd.Series:
     """
     by = volume.groupby([read["ward"], read["source"]])
     steps = by.agg(lambda part: coarsest_step(part, VOLUME_STEPS_ML))
-    where = pd.MultiIndex.from_frame(read[["ward", "source"]])
-    return steps.reindex(where).set_axis(read.index).astype("float64")
+    return pd.Series(
+        steps.to_numpy("float64")[by.ngroup()], index=read.index, dtype="float64"
+    )
 
 
 def by_ward(values: pd.Series, ward: pd.Series) -> list[tuple[str, pd.Series]]:

@@ -9,11 +9,13 @@ import pandas as pd
 from scipy.special import gammaln
 
 from analysis.compliance.coded import blank
-from analysis.compliance.digits import reading_steps, written_volumes
+from analysis.compliance.digits import written_volumes
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
+from analysis.compliance.readings import Pairs, once_a_visit, readings_on_line
 from analysis.compliance.verdicts import first_true, judged
 from analysis.delivery.line import SET_RATE
-from analysis.terms import Exclusion, HabitOutcome, YesNo
+from analysis.lookup import by_keys
+from analysis.terms import Exclusion, HabitOutcome
 
 #: Readings in this step or a coarser one end in .0 or .5 whatever anybody prefers.
 _COARSE_ML = 0.5
@@ -87,7 +89,7 @@ def written_in_batches(basis: Basis) -> pd.DataFrame:
     lateness = (written - visits["due_at"]).dt.total_seconds()
     is_late = lateness > interval * 3600
     infusion = visits["infusion_id"][is_late].astype("str")
-    driver = rows["run_driver_id"].reindex(infusion.index).astype("str")
+    driver = rows.loc[infusion.index, "run_driver_id"].astype("str")
     owner = ("driver " + driver).where(driver != "", infusion)
     late = pd.DataFrame({"owner": owner, "written": written[is_late]})
     late = late.sort_values(["owner", "written"], kind="stable")
@@ -133,8 +135,9 @@ def round_volume_share(basis: Basis) -> pd.DataFrame:
     """
     rows = basis.log.checks
     read = written_volumes(rows[rows["infusion_id"] != ""])
-    visits = basis.visits.at(read.index)
-    read, visits = _once_a_visit(read, visits)
+    # In the order of visits, so that units need not be sorted by their names.
+    read = read.take(basis.visits.places(read.index).argsort(kind="stable"))
+    read, visits = once_a_visit(read, basis.visits)
     halves = read["volume_ml"] * 2
     return _judged(
         visits,
@@ -164,12 +167,12 @@ def copied_readings(basis: Basis) -> pd.DataFrame:
         One unit a reading that has one of the same kind before it in its infusion;
         excluded where nothing can be told, by reason.
     """
-    read, visits, reason = _pairs(basis)
+    pairs = basis.pairs
     return _judged(
-        visits,
-        read["is_same"],
+        pairs.visits,
+        pairs.read["is_same"],
         (HabitOutcome.SAME_READING, HabitOutcome.MOVED),
-        reason,
+        _need_not_have_moved(pairs),
     )
 
 
@@ -187,13 +190,26 @@ def copied_rows(basis: Basis) -> pd.DataFrame:
         The units of `copied_readings`; counted where the whole row is the same
         (`is_row_repeated`).
     """
-    read, visits, reason = _pairs(basis)
-    is_repeated = is_row_repeated(basis.log.checks).reindex(read.index)
+    pairs = basis.pairs
+    is_repeated = is_row_repeated(basis.log.checks).loc[pairs.read.index]
     return _judged(
-        visits,
-        is_repeated & read["is_same"],
+        pairs.visits,
+        is_repeated & pairs.read["is_same"],
         (HabitOutcome.SAME_ROW, HabitOutcome.MOVED),
-        reason,
+        _need_not_have_moved(pairs),
+    )
+
+
+def _need_not_have_moved(pairs: Pairs) -> pd.Series:
+    """Say why nothing can be told of a reading that is the same; empty where it can."""
+    read = pairs.read
+    return first_true(
+        read.index,
+        (pairs.visits["is_after_end"], Exclusion.AFTER_END),
+        (read["is_paused"], Exclusion.PAUSED),
+        (~read["is_running"], Exclusion.NOT_SHOWN_RUNNING),
+        (read["fell_ml"].isna(), Exclusion.NO_RATE_LINE),
+        (read["fell_ml"] <= read["step_ml"], Exclusion.MOVED_TOO_LITTLE),
     )
 
 
@@ -213,7 +229,7 @@ def is_row_repeated(checks: pd.DataFrame) -> pd.Series:
         infusion.
     """
     of = checks.loc[checks["infusion_id"] != "", ["infusion_id", *_SEEN]]
-    by = of.groupby("infusion_id")
+    by = of.groupby("infusion_id", observed=False)
     same = pd.Series(data=True, index=of.index)
     for name in _SEEN:
         before = by[name].shift()
@@ -222,39 +238,6 @@ def is_row_repeated(checks: pd.DataFrame) -> pd.Series:
     battery = of["battery_pct"].notna() & (by["battery_pct"].transform("nunique") > 1)
     found = (same & has_volume & battery).reindex(checks.index, fill_value=False)
     return found.astype(bool)
-
-
-def _pairs(basis: Basis) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
-    """Give readings with one before them: what they say, their visits, exclusions."""
-    lines = basis.lines[basis.lines["observed_ml"].notna()]
-    visits = basis.visits.at(lines.index)
-    lines, visits = _once_a_visit(lines, visits)
-    order = lines.sort_values(["infusion_id", "checked_at"], kind="stable")
-    by = order.groupby("infusion_id")
-    read = pd.DataFrame(
-        {
-            "has_before": by["source"].shift() == order["source"],
-            "is_same": (by["observed_ml"].diff() == 0),
-            "fell_ml": -by["expected_ml"].diff().round(6),
-            "is_paused": order["is_paused"],
-            "step_ml": reading_steps(order, order["observed_ml"]),
-        }
-    )
-    read = read[read["has_before"]]
-    visits = visits.loc[read.index]
-    running = basis.visits.any_of(basis.log.checks["running"] == YesNo.YES)
-    reason = first_true(
-        read.index,
-        (visits["is_after_end"], Exclusion.AFTER_END),
-        (read["is_paused"], Exclusion.PAUSED),
-        (
-            ~running.loc[visits["visit"]].set_axis(read.index),
-            Exclusion.NOT_SHOWN_RUNNING,
-        ),
-        (read["fell_ml"].isna(), Exclusion.NO_RATE_LINE),
-        (read["fell_ml"] <= read["step_ml"], Exclusion.MOVED_TOO_LITTLE),
-    )
-    return read, visits, reason
 
 
 def readings_too_close(basis: Basis) -> pd.DataFrame:
@@ -281,51 +264,54 @@ def readings_too_close(basis: Basis) -> pd.DataFrame:
         itself lies on the marks at all its readings. Readings between which the line
         fell by less than a step are not independent: the first of them is used.
     """
-    read = _on_line(basis)
-    by = read.groupby("infusion_id", sort=True)
-    off = read["residual_ml"] / read["step_ml"]
-    marks = read["expected_ml"] / read["step_ml"]
-    key = read["infusion_id"]
-    found = pd.DataFrame(
-        {
-            "readings": read["is_used"].groupby(key).sum(),
-            "off": (off**2).where(read["is_used"], 0).groupby(key).sum(),
-            "least": ((marks - marks.round()) ** 2)
-            .where(read["is_used"], 0)
-            .groupby(key)
-            .sum(),
-            "has_line": (read["basis"] == SET_RATE).groupby(key).all(),
-            "has_start": read["has_start_volume"].groupby(key).all(),
-        }
+    read = readings_on_line(basis.lines)
+    is_first = ~read["infusion_id"].duplicated()
+    run = is_first.cumsum()
+    by = read.assign(
+        off=((read["residual_ml"] / read["step_ml"]) ** 2).where(read["is_used"], 0),
+        least=_off_marks(read).where(read["is_used"], 0),
+        has_line=read["basis"] == SET_RATE,
+    ).groupby(run)
+    sums = by[["is_used", "off", "least"]].sum()
+    has = by[["has_line", "has_start_volume"]].all()
+    chance = chance_as_close(sums["off"], sums["is_used"])
+    chance_of_line = chance_as_close(sums["least"], sums["is_used"])
+    opening, closing = read[is_first], read[~read["infusion_id"].duplicated("last")]
+    ids, source = opening["infusion_id"].array, basis.log.checks["source"]
+    known = by_keys(
+        pd.CategoricalIndex(ids), basis.log.infusions[["patient_id", "started_at"]]
     )
-    chance = chance_as_close(found["off"], found["readings"])
-    chance_of_line = chance_as_close(found["least"], found["readings"])
-    sources = basis.log.checks["source"].reindex(read.index)
-    known = basis.log.infusions.loc[found.index]
     units = pd.DataFrame(
         {
-            "unit_id": found.index.astype("str"),
-            "ward": by["ward"].first(),
-            "patient_id": known["patient_id"],
-            "infusion_id": found.index,
-            "line_id": blank(found.index),
-            "due_at": known["started_at"],
-            "first_source": sources.groupby(key).first(),
-            "last_source": sources.groupby(key).last(),
-        }
+            "unit_id": np.asarray(ids.astype("str")),
+            "ward": opening["ward"].array,
+            "patient_id": known["patient_id"].array,
+            "infusion_id": ids,
+            "line_id": blank(sums.index),
+            "due_at": known["started_at"].array,
+            "first_source": source.loc[opening.index].array,
+            "last_source": source.loc[closing.index].array,
+        },
+        index=sums.index,
     )
     return _judged(
         units,
         chance <= FALSE_ALARM,
         (HabitOutcome.TOO_CLOSE, HabitOutcome.AS_READ),
         first_true(
-            found.index,
-            (~found["has_line"], Exclusion.NO_RATE_LINE),
-            (~found["has_start"], Exclusion.START_VOLUME_NOT_CHARTED),
-            (found["readings"] < FEWEST_READINGS, Exclusion.TOO_FEW_READINGS),
+            sums.index,
+            (~has["has_line"], Exclusion.NO_RATE_LINE),
+            (~has["has_start_volume"], Exclusion.START_VOLUME_NOT_CHARTED),
+            (sums["is_used"] < FEWEST_READINGS, Exclusion.TOO_FEW_READINGS),
             (chance_of_line <= FALSE_ALARM, Exclusion.LINE_ON_MARKS),
         ),
     )
+
+
+def _off_marks(read: pd.DataFrame) -> pd.Series:
+    """Give the squared distance of the line from the ward's nearest mark, in steps."""
+    marks = read["expected_ml"] / read["step_ml"]
+    return (marks - marks.round()) ** 2
 
 
 def chance_as_close(squares: pd.Series, readings: pd.Series) -> pd.Series:
@@ -354,27 +340,6 @@ def chance_as_close(squares: pd.Series, readings: pd.Series) -> pd.Series:
     volume = half * np.log(np.pi) + half * radius - gammaln(half + 1)
     chance: pd.Series = np.exp(volume.clip(upper=0)).fillna(0.0)
     return chance.mask(readings == 0, 1.0)
-
-
-def _on_line(basis: Basis) -> pd.DataFrame:
-    """Give the readings after the start that a moving line can be held against."""
-    lines = basis.lines
-    is_read = (lines["source"] != "") & ~lines["is_start"] & ~lines["is_after_end"]
-    is_floored = lines["is_floored"] & (lines["expected_ml"] <= 0)
-    read = lines[is_read & ~is_floored].sort_values(
-        ["infusion_id", "checked_at"], kind="stable"
-    )
-    read = read.assign(step_ml=reading_steps(read, read["observed_ml"]))
-    fell = -read.groupby("infusion_id")["expected_ml"].diff()
-    return read.assign(is_used=fell.isna() | (fell.round(6) >= read["step_ml"]))
-
-
-def _once_a_visit(
-    read: pd.DataFrame, visits: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Keep the last of the readings of one visit."""
-    kept = ~visits["visit"].duplicated(keep="last")
-    return read[kept], visits[kept]
 
 
 def _judged(

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis import terms
 from analysis.columns import UNITS
+from analysis.compliance.readings import Pairs
 from analysis.compliance.visits import Visits
 from analysis.intake import Log
 from analysis.policy import Policy
@@ -66,6 +67,8 @@ class Basis:
         Set-rate line at each row, as given by `expected_lines`.
     visits : Visits
         Checks that were made, as given by `visits_of`.
+    pairs : Pairs
+        Readings and the ones before them, as given by `pairs_of`.
     policy : Policy
         The limits in force.
     """
@@ -79,6 +82,7 @@ class Basis:
     changes: pd.DataFrame
     lines: pd.DataFrame
     visits: Visits
+    pairs: Pairs
     policy: Policy
 
 

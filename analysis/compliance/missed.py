@@ -4,7 +4,7 @@ import pandas as pd
 
 from analysis.compliance.coded import as_texts
 from analysis.intake import Log
-from analysis.lookup import by_key, clock
+from analysis.lookup import by_key, clocks, iso_times
 from analysis.terms import CheckOutcome, FindingGroup, FindingKind
 
 
@@ -27,12 +27,14 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
         the hours of the gap. A row of the infusion, or of the patient without an
         infusion, that could not be placed and lies in the gap is named.
     """
-    missed = units[units["outcome"] == CheckOutcome.MISSED]
-    keys = ["infusion_id", "first_source"]
-    due = missed.groupby(keys)["due_at"].agg(["min", "max", "size"])
-    found = gaps[gaps["exclusion"] == ""].merge(
-        due, left_on=keys, right_index=True, validate="one_to_one"
-    )
+    missed = units.loc[units["outcome"] == CheckOutcome.MISSED]
+    # A gap is known by the row it begins at.
+    by = missed["due_at"].groupby(missed["first_source"].cat.codes)
+    due = by.agg(["min", "max", "size"])
+    begins = gaps["first_source"].cat.codes
+    is_told = begins.isin(due.index) & (gaps["exclusion"] == "")
+    found = gaps[is_told].join(due.loc[begins[is_told]].set_axis(gaps.index[is_told]))
+    driver = by_key(found["infusion_id"], log.infusions["driver_id"])
     found = as_texts(found)
     seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
@@ -40,34 +42,26 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
             "ward": found["ward"],
             "patient_id": found["patient_id"],
             "infusion_id": found["infusion_id"],
-            "driver_id": by_key(found["infusion_id"], log.infusions["driver_id"]),
+            "driver_id": driver.astype("str"),
             "group": str(FindingGroup.CHECK),
             "kind": str(FindingKind.CHECK_MISSED),
-            "anchor": found["min"].map(lambda t: t.tz_convert("UTC").isoformat()),
+            "anchor": iso_times(found["min"]),
             "happened_at": found["min"],
             "began_earliest": found["min"],
             "ended_latest": found["to_at"],
             "hours_equivalent": found["seconds"] / 3600,
             "first_source": found["first_source"],
             "last_source": found["last_source"],
-            "sentence": [
-                _missed_sentence(*row)
-                for row in zip(
-                    found["min"], found["max"], found["size"], seen, strict=True
-                )
-            ],
+            "sentence": "No check is charted near " + _which(found) + "." + seen,
         }
     )
 
 
-def _missed_sentence(
-    first: pd.Timestamp, last: pd.Timestamp, number: int, seen: str
-) -> str:
-    """Say which checks are missing, and which rows might have been theirs."""
-    which = f"the one due {clock(first)}"
-    if number > 1:
-        which = f"the {number} due from {clock(first)} to {clock(last)}"
-    return f"No check is charted near {which}.{seen}"
+def _which(gaps: pd.DataFrame) -> pd.Series:
+    """Say which checks are missing."""
+    first, last = clocks(gaps["min"]), clocks(gaps["max"])
+    several = "the " + gaps["size"].astype("str") + " due from " + first + " to " + last
+    return ("the one due " + first).mask(gaps["size"] > 1, several)
 
 
 def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:

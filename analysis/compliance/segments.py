@@ -12,7 +12,7 @@ import pandas as pd
 from analysis.compliance.coded import blank
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED
-from analysis.lookup import by_key, short_hash
+from analysis.lookup import by_key, iso_times, short_hash
 from analysis.terms import NO_WARD, EndKind, LineKind, RemovalReason
 
 _ENDED = (str(RemovalReason.END_OF_TREATMENT), str(RemovalReason.DIED))
@@ -223,7 +223,7 @@ def _from_changes(log: Log, piece: Piece) -> pd.DataFrame:
     by = runs.groupby(owner)
     label = runs["patient_id"].astype("str") + "\x1f"
     label += runs["run_driver_id"].astype("str") + "\x1f"
-    stamp = runs["first_at"].map(lambda t: t.tz_convert("UTC").isoformat())
+    stamp = iso_times(runs["first_at"])
     return pd.DataFrame(
         {
             "line_id": DERIVED + (label + stamp).map(short_hash),

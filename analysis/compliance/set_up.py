@@ -13,7 +13,7 @@ from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
 from analysis.compliance.verdicts import first_true, judged
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import by_key, by_keys
 from analysis.policy import Policy
 from analysis.terms import (
     BETWEEN_WARDS,
@@ -53,7 +53,7 @@ def set_rate_matches(basis: Basis) -> pd.DataFrame:
         One unit an infusion; excluded where rate or start volume is not charted.
     """
     known, rates = basis.log.infusions, _start_rates(basis)
-    rate = rates["set_rate_ml_h"].reindex(known.index)
+    rate = by_key(known.index, rates["set_rate_ml_h"])
     planned = known["planned_duration_h"].fillna(
         basis.policy.by_ward("planned_duration_h", known["ward"])
     )
@@ -162,15 +162,16 @@ def first_check_in_time(basis: Basis) -> pd.DataFrame:
         One unit an infusion; one moved to another ward before its first check belongs
         to neither.
     """
-    known, ends = basis.log.infusions, basis.ends.reindex(basis.log.infusions.index)
+    known = basis.log.infusions
+    ends = by_keys(known.index, basis.ends[["observed_end", "end_kind"]])
     start = _start_visits(basis)
     started = start["due_at"]
     due_after = basis.policy.by_ward("first_check_h", known["ward"])
     grace = basis.policy.by_ward("grace_h", known["ward"])
     due = started + _hours(due_after)
     late_from = started + _hours(due_after + grace)
-    first = _first_after(basis, started)
-    made = first["due_at"].reindex(known.index)
+    first = by_keys(known.index, _first_after(basis, started))
+    made = first["due_at"]
     outcome = first_true(
         known.index,
         (made <= late_from, FirstCheckOutcome.IN_TIME),
@@ -179,8 +180,7 @@ def first_check_in_time(basis: Basis) -> pd.DataFrame:
     )
     over = ends["observed_end"]
     is_short = (over < due) | ((over <= late_from) & made.isna())
-    moved = first["ward"].reindex(known.index)
-    has_moved = moved.notna() & (moved != start["ward"])
+    has_moved = first["ward"].notna() & (first["ward"] != start["ward"])
     reason = first_true(
         known.index,
         (due_after.isna(), Exclusion.NO_RULE_SET),
@@ -196,8 +196,7 @@ def first_check_in_time(basis: Basis) -> pd.DataFrame:
     units = _infusion_units(basis, start["first_source"])
     units["due_at"] = due.fillna(started).fillna(units["due_at"])
     units["ward"] = units["ward"].mask(has_moved, BETWEEN_WARDS)
-    units["last_source"] = first["last_source"].reindex(known.index)
-    units["last_source"] = units["last_source"].fillna(units["first_source"])
+    units["last_source"] = first["last_source"].fillna(units["first_source"])
     return judged(units, outcome, FirstCheckOutcome.IN_TIME, reason)
 
 
@@ -219,11 +218,12 @@ def second_checker_recorded(basis: Basis) -> pd.DataFrame:
     start = _start_visits(basis)
     is_named = rows["second_checked_by"] != ""
     is_other = is_named & (rows["second_checked_by"] != rows["checked_by"])
-    at = start["visit"].dropna().astype("int64")
+    has_start = start["place"].notna()
+    place = start["place"].fillna(0).to_numpy("int64")
 
     def at_start(is_so: pd.Series) -> pd.Series:
-        found = visits.any_of(is_so).reindex(at.to_numpy()).set_axis(at.index)
-        return found.reindex(index, fill_value=False)
+        found = visits.any_of(is_so).to_numpy()
+        return has_start & found[place] if len(found) else has_start
 
     outcome = first_true(
         index,
@@ -249,9 +249,12 @@ def _infusion_units(basis: Basis, leading: pd.Series | None = None) -> pd.DataFr
     """
     known = basis.log.infusions
     visits = basis.visits.units
-    opening = visits[~visits.duplicated("infusion_id")].set_index("infusion_id")
-    of_row = opening["first_source"].reindex(known.index)
-    first = of_row if leading is None else leading.reindex(known.index).fillna(of_row)
+    opening = visits.loc[
+        ~visits["infusion_id"].duplicated(), ["infusion_id", "first_source"]
+    ].set_index("infusion_id")
+    first = by_key(known.index, opening["first_source"])
+    if leading is not None:
+        first = by_key(known.index, leading).fillna(first)
     described = known["described_at"]
     described = described.where(described != "")
     units = {
@@ -275,12 +278,13 @@ def _hours(hours: pd.Series) -> pd.Series:
 def _start_rates(basis: Basis) -> pd.DataFrame:
     """Give set_rate_ml_h and source of the first rate of each infusion."""
     rows = basis.log.checks
-    is_later = (rows["entry"] == Entry.RATE_CHANGE).groupby(rows["infusion_id"])
+    is_change = rows["entry"] == Entry.RATE_CHANGE
+    is_later = is_change.groupby(rows["infusion_id"], observed=False).cummax()
     doubtful = basis.lines["is_doubtful_rate"].reindex(rows.index, fill_value=False)
-    is_start = (rows["set_rate_ml_h"] > 0) & ~is_later.cummax() & ~doubtful.astype(bool)
-    found = rows[is_start & (rows["infusion_id"] != "")]
-    found = found[~found.duplicated("infusion_id")].set_index("infusion_id")
-    return found[["set_rate_ml_h", "source"]]
+    is_start = (rows["set_rate_ml_h"] > 0) & ~is_later & ~doubtful.astype(bool)
+    is_start &= rows["infusion_id"] != ""
+    found = rows.loc[is_start, ["infusion_id", "set_rate_ml_h", "source"]]
+    return found[~found["infusion_id"].duplicated()].set_index("infusion_id")
 
 
 def _rate_step(rate: pd.Series, ward: pd.Series) -> pd.Series:
@@ -319,25 +323,32 @@ def _without_windows(basis: Basis) -> pd.Series:
 
 
 def _start_visits(basis: Basis) -> pd.DataFrame:
-    """Give each infusion the visit it was started at, with the start row's ward."""
+    """Give each infusion the visit it was started at, with the start row's ward.
+
+    The visit's place among the units of visits, its time and its sources.
+    """
     rows = basis.log.checks[["infusion_id", "entry", "ward"]]
     rows = rows[rows["infusion_id"] != ""]
-    is_first = ~rows.duplicated("infusion_id")
+    is_first = ~rows["infusion_id"].duplicated()
     opens = (rows["entry"] == Entry.START) | (
         (rows["entry"] == Entry.SYRINGE_CHANGE) & is_first
     )
-    opening = rows.loc[opens, "infusion_id"]
-    opening = opening[~opening.duplicated()]
-    found = basis.visits.at(opening.index)
-    found = found.assign(ward=rows["ward"]).set_axis(opening.to_numpy())
-    return found.reindex(basis.log.infusions.index)
+    opening = rows.loc[opens, ["infusion_id", "ward"]]
+    opening = opening[~opening["infusion_id"].duplicated()]
+    place = basis.visits.places(opening.index)
+    visits = basis.visits.units[["due_at", "first_source", "last_source"]].take(place)
+    found = visits.set_axis(opening.index).assign(place=place, ward=opening["ward"])
+    found = found.set_axis(pd.CategoricalIndex(opening["infusion_id"].array))
+    return by_keys(basis.log.infusions.index, found)
 
 
 def _first_after(basis: Basis, started: pd.Series) -> pd.DataFrame:
     """Give the first visit after each infusion's start, up to its observed end."""
-    visits = basis.visits.units[~basis.visits.units["is_after_end"]]
-    later = visits[visits["due_at"] > by_key(visits["infusion_id"], started)]
-    return later[~later.duplicated("infusion_id")].set_index("infusion_id")
+    visits = basis.visits.units
+    start = by_key(visits["infusion_id"], started)
+    is_later = ~visits["is_after_end"] & (visits["due_at"] > start)
+    later = visits.loc[is_later, ["infusion_id", "due_at", "ward", "last_source"]]
+    return later[~later["infusion_id"].duplicated()].set_index("infusion_id")
 
 
 def _lacks_rate_or_volume(log: Log) -> str:

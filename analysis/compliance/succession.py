@@ -13,9 +13,10 @@ the driver was swapped, the patient's next start that follows no other syringe.
 
 import pandas as pd
 
+from analysis.compliance.coded import in_runs
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
 from analysis.intake import Log
-from analysis.lookup import by_key, whole_seconds
+from analysis.lookup import by_key, by_keys, whole_seconds
 from analysis.policy import Policy
 from analysis.terms import NO_WARD, EndKind
 
@@ -60,17 +61,17 @@ def syringe_runs(
         documented pause was on when it ended), first_source, last_source.
     """
     known = log.infusions[log.infusions["started_at"].notna()]
-    end = ends.reindex(known.index)
+    end = by_keys(known.index, ends)
     names = ["infusion_id", "checked_at", "ward", "source", "is_paused_after"]
     rows = log.checks.loc[log.checks["infusion_id"] != "", names]
-    by = rows.groupby("infusion_id")
+    by = rows.groupby("infusion_id", observed=False)
     own, start = end["end_kind"].isin(_OWN_END), known["started_at"]
     until = end["observed_end"].where(own, end["next_on_driver"])
-    empty = _empty_at(log, lines, until).reindex(known.index)
+    empty = by_key(known.index, _empty_at(log, lines, until))
     out = known[["patient_id", "driver_id", "started_at", "end_reason"]].copy()
     ward = known["ward"].mask(known["ward"] == "", NO_WARD)
-    out["first_ward"] = by["ward"].first().reindex(known.index).fillna(ward)
-    out["ward"] = by["ward"].last().reindex(known.index).fillna(ward)
+    out["first_ward"] = by_key(known.index, by["ward"].first()).fillna(ward)
+    out["ward"] = by_key(known.index, by["ward"].last()).fillna(ward)
     out["observed_end"], out["end_kind"] = end["observed_end"], end["end_kind"]
     out["allowed_h"] = _allowed(log, policy, out["ward"])
     out["empty_at"] = empty.fillna(end["planned_end"])
@@ -79,15 +80,15 @@ def syringe_runs(
     ends_at = until.mask(out["is_by_line"], out["empty_at"])
     out["ends_at"] = ends_at.where(ends_at > start, start)
     out["planned_s"] = (end["planned_end"] - start).dt.total_seconds()
-    out["paused_s"] = _paused_seconds(rows, out["ends_at"]).reindex(known.index)
+    out["paused_s"] = by_key(known.index, _paused_seconds(rows, out["ends_at"]))
     out["paused_s"] = out["paused_s"].fillna(0.0)
-    paused = by["is_paused_after"].last().reindex(known.index)
-    out["is_paused"] = paused.fillna(value=False).astype(bool)
+    paused = by_key(known.index, by["is_paused_after"].last())
+    out["is_paused"] = paused.eq(1)
     for name, source in (
         ("first", by["source"].first()),
         ("last", by["source"].last()),
     ):
-        own_source = source.reindex(known.index)
+        own_source = by_key(known.index, source)
         out[f"{name}_source"] = own_source.fillna(known["described_at"])
     return out
 
@@ -114,9 +115,9 @@ def _empty_at(log: Log, lines: pd.DataFrame, until: pd.Series) -> pd.Series:
     is_paused = log.checks["is_paused_after"].reindex(rows.index)
     rows["rate_ml_h"] = rows["rate_ml_h"].where(rows["rate_ml_h"] > 0)
     rows = rows[~(rows["checked_at"] > by_key(rows["infusion_id"], until))]
-    rows = rows.sort_values(["infusion_id", "checked_at"], kind="stable")
+    rows = in_runs(rows)
     is_paused = is_paused.reindex(rows.index)
-    by = rows.groupby("infusion_id")
+    by = rows.groupby("infusion_id", observed=False)
     after = rows["left"] - by["left"].shift(-1)
     hours = (by["checked_at"].shift(-1) - rows["checked_at"]).dt.total_seconds() / 3600
     is_last = hours.isna()
@@ -143,7 +144,7 @@ def _first_of(rows: pd.DataFrame, hours: pd.Series, *, keep: str) -> pd.Series:
     """Give, by infusion, the moment so many hours after its first or last such row."""
     some = rows.loc[hours.index]
     at = some["checked_at"] + pd.to_timedelta((hours * 3600).round(), unit="s")
-    by = at.groupby(some["infusion_id"])
+    by = at.groupby(some["infusion_id"], observed=False)
     # A last reading taken on a pause tells nothing, and none before it stands in.
     return by.first() if keep == "first" else by.last(skipna=False)
 
@@ -151,12 +152,12 @@ def _first_of(rows: pd.DataFrame, hours: pd.Series, *, keep: str) -> pd.Series:
 def _paused_seconds(rows: pd.DataFrame, ends_at: pd.Series) -> pd.Series:
     """Add up documented pauses of each infusion, up to its end."""
     end = by_key(rows["infusion_id"], ends_at)
-    after = rows.groupby("infusion_id")["checked_at"].shift(-1)
+    by = rows.groupby("infusion_id", observed=False)
+    after = by["checked_at"].shift(-1)
     until = after.where(after < end, end)
     seconds = (until - rows["checked_at"]).dt.total_seconds().clip(lower=0)
-    return (
-        seconds.where(rows["is_paused_after"], 0.0).groupby(rows["infusion_id"]).sum()
-    )
+    paused = seconds.where(rows["is_paused_after"], 0.0)
+    return paused.groupby(rows["infusion_id"], observed=False).sum()
 
 
 def next_syringes(runs: pd.DataFrame) -> pd.DataFrame:

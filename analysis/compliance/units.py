@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import EXCLUSIONS, MEASURES, UNITS
-from analysis.compliance.coded import as_texts, by_code, coded, in_order, together
+from analysis.compliance.coded import as_texts, blank, in_order, together
 from analysis.compliance.measure import UNIT_COLUMNS, words
 from analysis.intervals import (
     FEWEST_CLUSTERS,
@@ -70,9 +70,19 @@ def months_of(times: pd.Series) -> pd.Series:
     Series of category, shape (n,)
         In order of time; missing where the time is.
     """
-    days, different = pd.factorize(times.dt.tz_localize(None).dt.floor("D"))
-    (of_day,) = coded([pd.Series(pd.DatetimeIndex(different).strftime("%Y-%m"))])
-    return by_code(days, of_day, times.index)
+    first, last = (times.agg(end) for end in ("min", "max"))
+    if pd.isna(first):
+        unknown: pd.Series = blank(times.index).where(times.notna())
+        return unknown
+    held = pd.period_range(first.tz_localize(None), last.tz_localize(None), freq="M")
+    # Midnight may come twice, or not at all, where clocks change on the first.
+    begins = held.start_time.tz_localize(
+        times.dt.tz, ambiguous=np.ones(len(held), bool), nonexistent="shift_forward"
+    )
+    codes = begins.searchsorted(times.array, side="right") - 1
+    codes[times.isna()] = -1
+    kind = pd.CategoricalDtype(pd.Index(held.strftime("%Y-%m"), dtype="str"))
+    return pd.Series(pd.Categorical.from_codes(codes, dtype=kind), index=times.index)
 
 
 def measure_units(
@@ -105,11 +115,10 @@ def measure_units(
     """
     people, labels = _by_patient(units)
     own = people.groupby(["measure", "patient_id"])[["numerator", "denominator"]].sum()
-    own["of"] = labels["measure"].take(own.index.get_level_values("measure").to_numpy())
     icc = {
-        str(name): _icc(group)
-        for name, group in own.groupby("of")
-        if name not in in_hours
+        str(name): _icc(own.loc[[number]])
+        for number, name in enumerate(labels["measure"])
+        if name not in in_hours and number in own.index
     }
     sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
     sums = _with_empty(_spelt(sums, labels), names)
@@ -181,33 +190,31 @@ _EVERY = -1
 def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]:
     """Add up units by measure, ward, month and patient, and spell out the numbers."""
     judged = (units["tally"] != Tally.EXCLUDED).to_numpy()
-    labels, table = {}, {}
-    for name in _BY:
-        table[name], labels[name] = _numbered(units[name])
-    one = np.zeros(len(units), dtype="int64")
-    for name in _BY:
-        one = one * (len(labels[name]) + 1) + table[name]
-    sums = pd.DataFrame(
-        {
-            "units": np.ones(len(units), dtype="int64"),
-            "judged": judged.astype("int64"),
-            "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
-            "denominator": np.where(
-                judged, units["denominator"].to_numpy("float64"), 0.0
-            ),
-        },
-        copy=False,
+    numbers = {name: _numbered(units[name]) for name in _BY}
+    # Units of one patient mostly stand together: each run of them is added up first.
+    opens = np.ones(len(units), dtype=bool)
+    opens[1:] = False
+    for codes, _ in numbers.values():
+        opens[1:] |= codes[1:] != codes[:-1]
+    begins = np.flatnonzero(opens)
+    values = {
+        "units": np.ones(len(units), dtype="int64"),
+        "judged": judged.astype("int64"),
+        "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
+        "denominator": np.where(judged, units["denominator"].to_numpy("float64"), 0.0),
+    }
+    runs = pd.DataFrame(
+        {name: codes[begins].astype("int64") for name, (codes, _) in numbers.items()}
+        | {name: np.add.reduceat(each, begins) for name, each in values.items()}
     )
-    group, _ = pd.factorize(one)
-    is_first = ~pd.Series(group).duplicated().to_numpy()
-    sums = sums.groupby(group, sort=False).sum()
-    return sums.assign(**{name: table[name][is_first] for name in _BY}), labels
+    labels = {name: words for name, (_, words) in numbers.items()}
+    return runs.groupby(_BY, sort=False, as_index=False).sum(), labels
 
 
 def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
     """Give a number to each different value, and the values by their number."""
     if isinstance(values.dtype, pd.CategoricalDtype):
-        return values.cat.codes.to_numpy("int64"), values.cat.categories
+        return values.cat.codes.to_numpy(), values.cat.categories
     return pd.factorize(values, sort=True)
 
 

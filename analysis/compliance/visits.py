@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from analysis.compliance.coded import blank, in_order
+from analysis.compliance.coded import blank, in_order, in_runs
 from analysis.intake import Log
 from analysis.lookup import by_key, written
 
@@ -48,8 +49,8 @@ class Visits:
             found.loc[shared.index] = shared
         return found.astype(bool)
 
-    def at(self, rows: pd.Index) -> pd.DataFrame:
-        """Give the visit that each row belongs to.
+    def places(self, rows: pd.Index) -> np.ndarray:
+        """Give where in `units` the visit stands that each row belongs to.
 
         Parameters
         ----------
@@ -58,16 +59,14 @@ class Visits:
 
         Returns
         -------
-        DataFrame, shape (m, ...)
-            Rows of `units`, on `rows`, with visit, the index of the visit.
+        array of int, shape (m,)
+            Places, for ``take``.
         """
         visit = rows.to_numpy().copy()
         if len(self.repeated):
             is_shared = rows.isin(self.repeated.index)
             visit[is_shared] = self.repeated.loc[rows[is_shared]]
-        place = self.units.index.get_indexer(pd.Index(visit))
-        found = self.units.take(place).set_axis(rows)
-        return found.assign(visit=visit)
+        return self.units.index.get_indexer(pd.Index(visit))
 
 
 def visits_of(log: Log, ends: pd.DataFrame) -> Visits:
@@ -93,7 +92,7 @@ def visits_of(log: Log, ends: pd.DataFrame) -> Visits:
     rows = log.checks[["infusion_id", "checked_at", "patient_id", "ward", "source"]]
     rows = rows[rows["infusion_id"] != ""]
     keys = ["infusion_id", "checked_at"]
-    rows = rows.sort_values(keys, kind="stable")
+    rows = in_runs(rows)
     is_last = ~rows.duplicated(keys, keep="last")
     visits = rows[is_last]
     first_source = visits["source"]

@@ -1,22 +1,28 @@
 """Ten wards or more: each at its size, with the limits that chance allows there."""
 
+import math
 import textwrap
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.patheffects import withStroke
+from matplotlib.transforms import ScaledTranslation, Transform
 
+from analysis.figures.apart import beside_points
 from analysis.figures.style import INK, SHADE, SOFT, drawable
 from analysis.terms import YesNo
 from analysis.wards import Funnel
 
-#: Inches that the axes take up, about: enough to keep labels off each other.
-_WIDTH, _HEIGHT = 4.2, 2.8
-_LETTER = 0.11  # inches
+#: Width that a digit of a ward's number takes up, with some air [inches].
+_DIGIT = 0.07
+#: From so far on a line leads from the number to its point [inches].
+_FAR = 0.15
 
-#: Names beside the picture in one column.
-_NAMES = 26
+#: Names beside the picture in one column, at most, and the width of a letter [inches].
+_NAMES = 22
+_LETTER = 0.06
 
 # Columns of `Funnel.curves`, how they are drawn, and what they are called.
 _EXACT = (
@@ -75,7 +81,6 @@ def ward_funnel(funnel: Funnel, title: str, *, ax: Axes) -> Axes:
     ax.set_ylim(low, high)
     is_different = (wards["different"] == YesNo.YES).to_numpy()
     _points(ax, wards, is_different)
-    _numbers(ax, wards, (most, low, high))
     _names(ax, wards["ward"].tolist(), is_different)
     ax.set_xlabel(
         "size: independent units the hours are worth"
@@ -85,8 +90,13 @@ def ward_funnel(funnel: Funnel, title: str, *, ax: Axes) -> Axes:
     ax.set_ylabel("%")
     ax.set_title(textwrap.fill(title, 60))
     ax.legend(
-        loc="upper center", bbox_to_anchor=(0.5, -0.17), ncols=2, handlelength=3.2
+        loc="upper center",
+        bbox_to_anchor=(0.5, 0.0),
+        bbox_transform=_shifted(ax, 0.0, -0.45),
+        ncols=2,
+        handlelength=3.2,
     )
+    _numbers(ax, wards)
     return ax
 
 
@@ -138,30 +148,48 @@ def _points(ax: Axes, wards: pd.DataFrame, is_different: np.ndarray) -> None:
         )
 
 
-def _numbers(ax: Axes, wards: pd.DataFrame, span: tuple[float, float, float]) -> None:
-    """Write each ward's number beside its point, where there is most room."""
-    most, low, high = span
-    x = wards["size"].to_numpy(float) / most * _WIDTH
-    y = (100 * wards["proportion"].to_numpy(float) - low) / (high - low) * _HEIGHT
-    taken = np.column_stack([x, y])
-    turns = np.arange(8) * np.pi / 4
-    around = 1.25 * _LETTER * np.column_stack([np.cos(turns), np.sin(turns)])
-    for place in range(len(wards)):
-        spots = np.array([x[place], y[place]]) + around
-        away = np.hypot(*(spots[:, None, :] - taken[None, :, :]).T).min(axis=0)
-        inside = (spots > 0.05).all(axis=1) & (spots < [_WIDTH, _HEIGHT]).all(axis=1)
-        best = spots[np.argmax(np.where(inside, np.minimum(away, _LETTER * 1.2), -1))]
-        taken = np.vstack([taken, best])
-        ax.text(
-            best[0] / _WIDTH * most,
-            low + best[1] / _HEIGHT * (high - low),
-            str(place + 1),
+def _numbers(ax: Axes, wards: pd.DataFrame) -> None:
+    """Write each ward's number beside its point, with a line to it if it is far."""
+    span = _inches(ax)
+    (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+    start, scale = np.array([left, low]), np.array([right - left, high - low])
+    data = np.column_stack([wards["size"], 100 * wards["proportion"]]).astype(float)
+    points = (data - start) / scale * span
+    said = [str(place + 1) for place in range(len(wards))]
+    halves = np.array([[_DIGIT * len(text) / 2, _DIGIT * 0.7] for text in said])
+    spots = beside_points(points, halves, span)
+    far = np.hypot(*(spots - points).T) > _FAR
+    for text, at, spot, is_far in zip(said, data, spots, far, strict=True):
+        ax.annotate(
+            text,
+            xy=at,
+            xytext=spot / span * scale + start,
             fontsize=6.5,
             color=INK,
             ha="center",
             va="center",
+            arrowprops={
+                "arrowstyle": "-",
+                "color": SOFT,
+                "linewidth": 0.5,
+                "shrinkA": 0,
+                "shrinkB": 2.5,
+            }
+            if is_far
+            else None,
             zorder=5,
+            path_effects=[withStroke(linewidth=1.8, foreground="white")],
         )
+
+
+def _inches(ax: Axes) -> tuple[float, float]:
+    """Give width and height of axes once everything has found its place [inches]."""
+    drawn = ax.get_figure(root=True)
+    if drawn is not None and (engine := drawn.get_layout_engine()) is not None:
+        engine.execute(drawn)
+    box = ax.get_position()
+    width, height = drawn.get_size_inches() if drawn is not None else (1.0, 1.0)
+    return float(box.width * width), float(box.height * height)
 
 
 def _names(ax: Axes, names: list[str], is_different: np.ndarray) -> None:
@@ -171,16 +199,29 @@ def _names(ax: Axes, names: list[str], is_different: np.ndarray) -> None:
         + (" - different" if is_different[place] else "")
         for place, name in enumerate(names)
     ]
-    for column, start in enumerate(range(0, len(lines), _NAMES)):
+    columns = math.ceil(len(lines) / _NAMES)
+    rows = math.ceil(len(lines) / columns)
+    right = 0.1
+    for start in range(0, len(lines), rows):
+        column = lines[start : start + rows]
         ax.text(
-            1.03 + 0.4 * column,
             1.0,
-            "\n".join(lines[start : start + _NAMES]),
-            transform=ax.transAxes,
+            1.0,
+            "\n".join(column),
+            transform=_shifted(ax, right, 0.0),
             va="top",
             fontsize=6.8,
             linespacing=1.35,
         )
+        right += _LETTER * max(map(len, column)) + 0.1
+
+
+def _shifted(ax: Axes, right: float, up: float) -> Transform:
+    """Give the axes' own places, so many inches further."""
+    drawn = ax.get_figure(root=True)
+    if drawn is None:
+        return ax.transAxes
+    return ax.transAxes + ScaledTranslation(right, up, drawn.dpi_scale_trans)
 
 
 def funnel_alt(funnel: Funnel, title: str) -> str:

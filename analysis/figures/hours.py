@@ -1,6 +1,7 @@
 """The hours of the day at which checks were not on time: late above, missed below."""
 
 import textwrap
+from collections.abc import Hashable
 from typing import Any
 
 import numpy as np
@@ -86,12 +87,16 @@ def hour_alt(table: pd.DataFrame, title: str) -> str:
         Made from the numbers alone.
     """
     said = [
-        f"{row['from_h']:02} to {row['to_h']:02}: "
-        + (
-            f"{row['late']:.0f} late, {row['missed']:.0f} missed of {row['due']} due"
-            if row["is_shown"]
-            else "too few to show"
-        )
+        f"{row['from_h']:02} to {row['to_h']:02}: {_stretch(row)}"
         for row in table.to_dict("records")
     ]
     return f"{title}, checks not on time by hour due. {'; '.join(said)}."
+
+
+def _stretch(row: dict[Hashable, Any]) -> str:
+    """Say what became of the checks of one stretch of the day."""
+    if not row["is_shown"]:
+        return "too few to show"
+    if not row["due"]:
+        return "nothing due"
+    return f"{row['late']:.0f} late, {row['missed']:.0f} missed of {row['due']} due"

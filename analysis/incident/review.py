@@ -217,13 +217,12 @@ def review_incident(
     next_stage()
     delivery = judge_delivery(log, policy)
     next_stage()
-    ends = observe(log, policy)
-    adherence = judge_adherence(log, ends, delivery.lines, policy)
+    adherence = judge_adherence(log, delivery.lines, policy)
     sites = judge_sites(log, policy)
     parts = [delivery.findings, *adherence.findings, sites.findings]
     findings = collect_findings(explain_findings(parts, log, policy, delivery))
     next_stage()
-    infusions = log.infusions.join(delivery.infusions).join(ends)
+    infusions = log.infusions.join(delivery.infusions).join(adherence.ends)
     rows = _rows(log, delivery, infusion_id)
     known: Mapping[Any, Any] = infusions.loc[infusion_id].to_dict()
     own = log.checks[log.checks["infusion_id"] == infusion_id]

@@ -126,6 +126,7 @@ def _hours_view(result: AuditResult) -> dict[str, object]:
         ("All wards" if ward == ALL else str(ward), hours_in_words(rows))
         for ward, rows in words.groupby("ward", sort=False)
     ]
+    said = said or [("All wards", hours_in_words(words))]
     every = picture[picture["ward"] == ALL]
     if not len(every) or not every["is_shown"].astype(bool).any():
         return {"source": "", "alt": "", "said": said}

@@ -19,7 +19,6 @@ from analysis.compliance import judge_adherence
 from analysis.compliance.units import measure_units, stack_units
 from analysis.delivery.line import expected_lines
 from analysis.intake import Log
-from analysis.observation import observe
 from analysis.policy import Policy
 from tests.benchmarks.bench_delivery import log  # noqa: F401 - a fixture
 
@@ -132,7 +131,7 @@ def naive_measures(log: Log) -> list[pd.DataFrame | pd.Series]:  # noqa: F811 - 
 
 def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:  # noqa: F811 - not the fixture
     """Find all units of all measures and add them up, as the audit does."""
-    found = judge_adherence(log, observe(log, policy), lines, policy)
+    found = judge_adherence(log, lines, policy)
     return measure_units(stack_units(found.units), found.names, found.in_hours)
 
 

@@ -41,6 +41,39 @@ def test_a_month_is_that_of_the_local_day() -> None:
     assert found.isna().tolist() == [False, True]
 
 
+MIDNIGHTS = [
+    pytest.param(
+        "America/Havana",
+        {"2020-10-31 23:59": "2020-10", "2020-11-01 00:00": "2020-11"},
+        id="clocks go back on the first, at one in the morning",
+    ),
+    pytest.param(
+        "Asia/Amman",
+        {"2016-03-31 23:59": "2016-03", "2016-04-01 01:00": "2016-04"},
+        id="the first begins at one in the morning",
+    ),
+    pytest.param(
+        "Europe/London",
+        {"2025-12-31 23:59": "2025-12", "2026-02-01 00:00": "2026-02"},
+        id="a month between has nothing",
+    ),
+]
+
+
+@pytest.mark.parametrize(("zone", "expected"), MIDNIGHTS)
+def test_a_month_begins_with_its_first_local_moment(
+    zone: str, expected: dict[str, str]
+) -> None:
+    local = pd.Series(pd.to_datetime(list(expected)))
+    times = local.dt.tz_localize(zone, ambiguous=True)
+    assert months_of(times).astype("str").tolist() == list(expected.values())
+
+
+def test_units_of_no_known_time_have_no_month() -> None:
+    times = pd.Series([pd.NaT, pd.NaT], dtype="datetime64[us, Europe/London]")
+    assert months_of(times).isna().all()
+
+
 def units(**columns: object) -> pd.DataFrame:
     return pd.DataFrame(
         {

@@ -6,10 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.axes import Axes
+from matplotlib.backend_bases import RendererBase
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
+from matplotlib.text import Text
 
 from analysis.columns import TRENDS
 from analysis.figures import (
@@ -103,19 +106,73 @@ def test_a_different_ward_is_told_by_its_shape_and_by_a_word() -> None:
     assert low < 50 < high <= 101
 
 
-def test_numbers_of_wards_lie_apart() -> None:
-    crowd = funnel(20)
-    crowd.wards["size"] = np.linspace(200, 500, 20)
-    crowd.wards["proportion"] = 0.85 + 0.002 * np.sin(np.arange(20))
-    ax = drawn(crowd)
-    spots = np.array(
-        [text.get_position() for text in ax.texts if text.get_text().isdigit()]
+def rendered(fig: Figure) -> RendererBase:
+    """Draw in points of a screen, so that texts have an extent."""
+    canvas = FigureCanvasAgg(fig)
+    canvas.draw()  # type: ignore[no-untyped-call]
+    renderer: RendererBase = canvas.get_renderer()  # type: ignore[no-untyped-call]
+    return renderer
+
+
+def crowded(count: int) -> Funnel:
+    """Give wards of nearly one size and one proportion, and one that is apart."""
+    crowd = funnel(count, apart=0.55)
+    turn = np.arange(count - 1) * 2.4
+    crowd.wards.loc[: count - 2, "size"] = (300 + 45 * np.cos(turn)).round()
+    crowd.wards.loc[: count - 2, "proportion"] = 0.87 + 0.025 * np.sin(3 * turn)
+    return crowd
+
+
+@pytest.mark.parametrize("count", [12, 20, 30])
+def test_numbers_of_wards_cover_no_other_number_and_no_point(count: int) -> None:
+    found = crowded(count)
+    with house_style():
+        fig = figure(7.2, 3.4)
+        ax = ward_funnel(found, "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        # Of the text alone: an annotation's own extent has the line that leads away.
+        boxes = [
+            Text.get_window_extent(text, renderer)
+            for text in ax.texts
+            if text.get_text().isdigit()
+        ]
+    assert len(boxes) == count
+    overlaps = [
+        (one, two)
+        for one in range(count)
+        for two in range(one)
+        if boxes[one].overlaps(boxes[two])
+    ]
+    assert not overlaps
+    points = ax.transData.transform(
+        np.column_stack([found.wards["size"], 100 * found.wards["proportion"]])
     )
-    assert len(spots) == 20
-    wide, high = np.diff(ax.get_xlim())[0] / 4.2, np.diff(ax.get_ylim())[0] / 2.8
-    inches = spots / [wide, high]
-    apart = np.hypot(*(inches[:, None] - inches[None]).transpose(2, 0, 1))
-    assert apart[~np.eye(20, dtype=bool)].min() > 0.05
+    covered = [
+        (label, point)
+        for label, box in enumerate(boxes)
+        for point, (x, y) in enumerate(points)
+        if box.contains(x, y)
+    ]
+    assert not covered
+
+
+def test_names_and_key_stand_clear_of_the_picture_and_of_each_other() -> None:
+    with house_style():
+        fig = figure(7.2, 3.4)
+        ax = ward_funnel(crowded(30), "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        columns = [t for t in ax.texts if "Ward" in t.get_text()]
+        first, second = (text.get_window_extent(renderer) for text in columns)
+        legend = ax.get_legend()
+        assert legend is not None
+        key = legend.get_window_extent(renderer)
+        label = ax.xaxis.label.get_window_extent(renderer)
+    assert len(columns[0].get_text().splitlines()) == 15
+    assert not first.overlaps(second)
+    assert not first.overlaps(ax.bbox)
+    assert not key.overlaps(label)
+    assert not key.overlaps(first)
+    assert first.y0 > 0
 
 
 def test_a_funnel_in_words_has_every_ward_in_alphabetical_order() -> None:

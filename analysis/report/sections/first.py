@@ -11,6 +11,7 @@ from analysis import figures
 from analysis.audit import AuditResult
 from analysis.report import facts
 from analysis.report.definitions import definition
+from analysis.report.facts.figures import REACTIONS
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
@@ -60,7 +61,17 @@ def first_screen(
         standing=_standing_grid(standings, result),
         dots=_ward_figure(standings, result),
         trust=facts.trust(result),
+        absent=_absent(result),
     )
+
+
+def _absent(result: AuditResult) -> list[str]:
+    """Say once why the export cannot give some measures, and which ones those are."""
+    labels: dict[str, list[str]] = {}
+    for name, sentence in result.not_in_export.items():
+        why = sentence.removeprefix("Not in this export: ").rstrip(".")
+        labels.setdefault(why, []).append(definition(name).label)
+    return [f"{', '.join(some)}: {why}." for why, some in labels.items()]
 
 
 def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
@@ -146,8 +157,10 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
         (
             "all wards" if standing.ward == ALL else standing.ward,
             *(_standing_cell(standing.measures.get(name), name) for name in shown),
-            f"{standing.delivery} of {standing.infusions}",
-            _reactions_cell(standing.reactions),
+            f"{standing.delivery} of {standing.infusions}"
+            if standing.infusions
+            else "none evaluated",
+            _reactions_cell(standing.reactions, result),
         )
         for standing in standings
     ]
@@ -167,7 +180,7 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
 
 def _standing_cell(measured: facts.Measured | None, name: str) -> str:
     if measured is None:
-        return words.EN_DASH
+        return facts.NOTHING_DUE
     if not measured.has_figure:
         return measured.shown
     counts = words.of(measured, definition(name).unit)
@@ -176,9 +189,10 @@ def _standing_cell(measured: facts.Measured | None, name: str) -> str:
     return f"{words.percent(measured)}\n{counts}"
 
 
-def _reactions_cell(rate: facts.Rate | None) -> str:
+def _reactions_cell(rate: facts.Rate | None, result: AuditResult) -> str:
     if rate is None:
-        return words.EN_DASH
+        is_absent = REACTIONS in result.not_in_export
+        return "not in this export" if is_absent else "nothing observed"
     return f"{rate.events} in {rate.exposure_days:,.0f} site-days"
 
 

@@ -66,7 +66,9 @@ def log_in_words(found: facts.WardLog, result: AuditResult) -> list[tuple[str, s
         ("Doubtful readings", f"{found.doubtful:,}"),
         (
             "End not recorded",
-            f"{found.end_not_recorded:,} of {found.infusions:,} infusions",
+            f"{found.end_not_recorded:,} of {found.infusions:,} infusions"
+            if found.infusions
+            else "no infusion",
         ),
     ]
     if found.not_evaluable:

@@ -1,0 +1,136 @@
+"""Thin logs in the report: what cannot be shown is said in words, on every page."""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from analysis.audit import AuditResult
+from analysis.policy import Policy
+from analysis.report import sections
+from analysis.report.comparing import wards_and_months
+from tests.report.test_report import Page
+from tests.tiny import Row, audit, policy_with, syringe
+
+#: The sections that hold measures.
+SECTIONS: tuple[Callable[[AuditResult], str], ...] = (
+    lambda result: sections.first_screen(result, 12).html,
+    lambda result: sections.what_changed(result).html,
+    lambda result: sections.each_ward(result).html,
+    lambda result: wards_and_months(result).html,
+)
+
+BIRCH: dict[str, Any] = {
+    "ward": "Birch Ward", "patient_id": "P2", "infusion_id": "I2", "driver_id": "D2",
+}  # fmt: skip
+
+
+def day(start: str = "2026-06-01T10:03", **cells: Any) -> list[Row]:
+    """Give a syringe checked every four hours, with its end row at 24 h."""
+    volumes = {0: 16.0, 4: 13.3, 8: 10.7, 12: 8.0, 16: 5.3, 20: 2.7, 24: 0.0}
+    return syringe(volumes, start=start, entries={24: "end"}, **cells)
+
+
+def twenty_months() -> list[Row]:
+    """Give a syringe a month for twenty months, but for October 2025."""
+    months = [
+        str(month)
+        for month in pd.period_range("2025-01", "2026-08", freq="M")
+        if str(month) != "2025-10"
+    ]
+    return [
+        row
+        for number, month in enumerate(months)
+        for row in day(
+            f"{month}-10T10:03", infusion_id=f"I{number}", patient_id=f"P{number}"
+        )
+    ]
+
+
+NO_RULE = policy_with(
+    '\n[wards."Birch Ward"]\nset_by = "t"\ncheck_interval_h = "none"\n'
+)
+EXAMPLE = Policy.example()
+PAUSED = syringe({0: 16.0, 4: 16.0, 8: 16.0, 12: 16.0}, entries={0: "pause", 12: "end"})
+
+CASES = [
+    pytest.param(
+        day() + day("2026-07-10T10:03", **BIRCH),
+        NO_RULE,
+        "2026-07",
+        (
+            "Birch Ward no rule set no rule set 0 of 1",
+            "Alder Ward nothing due nothing due none evaluated",
+            "Nothing can be compared with June 2026",
+            "No check was due.",
+        ),
+        id="a month with nothing due",
+    ),
+    pytest.param(
+        day() + syringe({0: 16.0, 4: 13.3}, entries={4: "end"}, **BIRCH),
+        EXAMPLE,
+        "2026-06",
+        (
+            "Birch Ward 4.0 of 4.0 h 1 of 1 0 of 1",
+            "Wards with fewer than 5 patients have counts and no percentage",
+            "counts only",
+            "a dot and its interval on the first page say all that can be said",
+        ),
+        id="a ward with one unit",
+    ),
+    pytest.param(
+        PAUSED,
+        EXAMPLE,
+        "2026-06",
+        (
+            "Alder Ward nothing due nothing due 0 of 1",
+            "Covered time nothing due",
+            "not judged in June 2026, and why",
+            "paused 3 Covered time; Checks on time",
+            "No check was due.",
+        ),
+        id="all units excluded",
+    ),
+    pytest.param(
+        twenty_months(),
+        EXAMPLE,
+        "2025-11",
+        (
+            "Nothing can be compared with October 2025",
+            "A line needs two months or more with enough patients and units",
+            "Checks on time 6 of 6",
+        ),
+        id="twenty months with one missing, in the month after it",
+    ),
+]
+
+
+@pytest.mark.parametrize(("rows", "policy", "month", "said"), CASES)
+def test_the_report_says_in_words_what_it_cannot_show(
+    tmp_path: Path, rows: list[Row], policy: Policy, month: str, said: tuple[str, ...]
+) -> None:
+    result = replace(audit(tmp_path, rows, policy=policy), month=month)
+    pages = [Page(render(result)) for render in SECTIONS]
+    text = " ".join(page.text for page in pages)
+    alts = " ".join(attrs["alt"] for page in pages for attrs in page.named("img"))
+    for words in said:
+        assert words in text, words
+    # A percentage needs five patients, and nothing is said to be so many of none.
+    assert not re.search(r"\d of 0(\.0)?(?![\d.])", text + alts)
+    shares = re.findall(r"\b\d+(?:\.\d+)? %", text + alts)
+    assert set(shares) <= {"95 %"}
+
+
+def test_why_measures_are_not_in_the_export_is_said_once(tmp_path: Path) -> None:
+    result = audit(tmp_path, day())
+    text = Page(sections.first_screen(result, 12).html).text
+    assert text.count("Not in this export") == 1
+    assert text.count("its checks have no running") == 1
+    assert (
+        "Readings the same as the one before, Rows the same as the one before: "
+        "its checks have no running." in text
+    )
