@@ -191,7 +191,7 @@ def association(study: Study) -> Section:
         return section("blocks", blocks=[("text", text)])
     drawn = [
         figures.RatioRow(
-            name=f"{row['factor']}: {row['level']}".replace("drug: ", ""),
+            name=_short(row),
             ratio=row["ratio"],
             low=row["low"],
             high=row["high"],
@@ -248,29 +248,36 @@ def _is_reference(row: dict[str, Any]) -> bool:
     return bool(row["level"] == row["reference"])
 
 
+def _short(row: dict[str, Any]) -> str:
+    """Name a level as it fits beside a picture: a drug is known by its name."""
+    name = f"{row['factor']}: {row['level']}"
+    return name.removeprefix("drug: ").removeprefix("concentration: ")
+
+
 def _association_grid(rows: list[dict[str, Any]]) -> Grid:
+    """Give the ratios, without a model that none was estimated by."""
+    models = {
+        "as counted, exact": [_ratio(row, "exact_") for row in rows],
+        "at the same time in place, by patient": [
+            "reference" if _is_reference(row) else _ratio(row, "") for row in rows
+        ],
+        "by Cox's model, by patient": [_ratio(row, "cox_") for row in rows],
+        "all together, by patient": [_ratio(row, "joint_") for row in rows],
+    }
+    used = {name: ratios for name, ratios in models.items() if any(ratios)}
+    first = [
+        (
+            f"{row['factor']}: {row['level']}",
+            f"{row['events']:,} in {row['exposure_days']:,.0f}",
+        )
+        for row in rows
+    ]
+    beside = zip(*used.values(), strict=True)
     return Grid(
         caption="Rate ratios with 95 % intervals",
-        head=(
-            "what",
-            "reactions in site-days",
-            "as counted, exact",
-            "at the same time in place, by patient",
-            "by Cox's model, by patient",
-            "all together, by patient",
-        ),
-        rows=[
-            (
-                f"{row['factor']}: {row['level']}",
-                f"{row['events']:,} in {row['exposure_days']:,.0f}",
-                _ratio(row, "exact_"),
-                "reference" if _is_reference(row) else _ratio(row, ""),
-                _ratio(row, "cox_"),
-                _ratio(row, "joint_"),
-            )
-            for row in rows
-        ],
-        numeric=frozenset({1, 2, 3, 4, 5}),
+        head=("what", "reactions in site-days", *used),
+        rows=[(*names, *ratios) for names, ratios in zip(first, beside, strict=True)],
+        numeric=frozenset(range(1, 2 + len(used))),
     )
 
 
