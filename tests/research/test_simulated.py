@@ -14,7 +14,8 @@ from analysis.intake import read_exports
 from analysis.intervals import poisson_exact, rate_clustered
 from analysis.policy import Policy
 from analysis.research import study_sites
-from analysis.research.association import Factor, enough, poisson_fit
+from analysis.research.factors import Factor
+from analysis.research.regression import enough, poisson_fit
 from analysis.research.risk import Risk
 from analysis.sites.rates import grouped_rates, reaction_rates
 from analysis.synthetic import Planting, WardHabits, make_log, write_log
