@@ -120,7 +120,7 @@ def poisson_fit(
     (a drug that always goes with one diluent) is left out by name.
     """
     design = _design(risk, factors)
-    names, given = _independent(design, design.names)
+    names, given, cells = _independent(design, design.names)
     patients = int(np.unique(design.patient).size)
     is_enough, note = enough(int(design.event.sum()), len(names), patients)
     if _sparse(design, names):
@@ -128,7 +128,7 @@ def poisson_fit(
         return Fit(ratios={}, note=few)
     if not is_enough:
         return Fit(ratios={}, note=note)
-    found = _robust(design, names)
+    found = _robust(design, names, cells)
     own = [name for name in names if "\t" in name]
     left_out = "; ".join(name.replace("\t", " ") for name in given)
     said = f"cannot be told apart from the others: {left_out}" if given else ""
@@ -211,9 +211,15 @@ def _cells(design: _Design, names: list[str]) -> _Cells:
     )
 
 
-def _independent(design: _Design, names: list[str]) -> tuple[list[str], list[str]]:
-    """Part the columns that tell something new from those the ones before give."""
-    exog = _cells(design, names).exog
+def _independent(
+    design: _Design, names: list[str]
+) -> tuple[list[str], list[str], _Cells]:
+    """Part the columns that tell something new from those the ones before give.
+
+    The cells given beside are those of the new ones.
+    """
+    cells = _cells(design, names)
+    exog = cells.exog
     scale = np.linalg.norm(exog, axis=0)
     scaled = exog / np.where(scale > 0, scale, 1.0)
     upper = np.asarray(np.linalg.qr(scaled, mode="r"))
@@ -221,7 +227,9 @@ def _independent(design: _Design, names: list[str]) -> tuple[list[str], list[str
     size = min(upper.shape)
     is_new[:size] = np.abs(np.diag(upper)) > 1e-8
     kept = [name for name, new in zip(names, is_new[1:], strict=True) if new]
-    return kept, [name for name in names if name not in kept]
+    given = [name for name in names if name not in kept]
+    # What the others give parts no cell that they do not part.
+    return kept, given, replace(cells, exog=exog[:, np.append(True, is_new[1:])])
 
 
 def _sparse(design: _Design, names: list[str]) -> bool:
@@ -287,13 +295,12 @@ class Robust:
         return float(stats.f.sf(statistic / len(own), len(own), self.freedom))
 
 
-def _robust(design: _Design, names: list[str]) -> Robust:
+def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
     """Fit by statsmodels on rows added up, and take the covariance over patients.
 
     statsmodels' own clustered covariance needs a row for each patient and pattern,
     which is a hundred times as many; the two agree (tested).
     """
-    cells = _cells(design, names)
     model = sm.GLM(
         cells.event, cells.exog, family=sm.families.Poisson(), exposure=cells.days
     )
@@ -320,10 +327,10 @@ def _early_and_late(design: _Design, names: list[str], own: list[str]) -> float:
     """Test whether ratios differ between the earlier and the later half of events."""
     late = {f"late {name}": design.columns[name] * design.late for name in own}
     wide = replace(design, columns={**design.columns, "late": design.late, **late})
-    kept, given = _independent(wide, [*names, "late", *late])
+    kept, given, cells = _independent(wide, [*names, "late", *late])
     if _sparse(wide, list(late)) or set(late) & set(given):
         return math.nan
-    return _robust(wide, kept).p_all(list(late))
+    return _robust(wide, kept, cells).p_all(list(late))
 
 
 def cox_fit(

@@ -53,27 +53,26 @@ class Risk:
     not_placed: int
 
 
-def site_risk(log: Log, courses: Courses, episodes: pd.DataFrame) -> Risk:
+def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     """Cut the time at risk by syringe and by time in place.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
-    courses : Courses
-        As given by `site_courses`.
     episodes : DataFrame
         As given by `site_episodes`.
+    periods : DataFrame
+        As given by `syringe_periods`.
 
     Returns
     -------
     Risk
         Of sites whose placement is known.
     """
-    pieces = syringe_periods(courses, episodes)
-    is_known = pieces["is_placed"]
-    not_placed = int(pieces.loc[~is_known, "site"].nunique())
-    pieces = pieces[is_known]
+    is_known = periods["is_placed"]
+    not_placed = int(periods.loc[~is_known, "site"].nunique())
+    pieces = periods[is_known]
     inner = band_edges(int(pieces["is_event"].sum()))
     edges = np.array([-np.inf, *inner, np.inf])
     place, band, begins, ends = cut_at(
