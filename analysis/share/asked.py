@@ -5,6 +5,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.report import facts
 from analysis.share.figures import FIGURES
 
 #: Shares that a ward would have at 100 %.
@@ -40,7 +41,7 @@ def ask_first(figures: pd.DataFrame) -> dict[str, Mapping[str, Any] | None]:
     )
     # Measures stand in one order in every group, so that equal limits always give one.
     ordered = short.sort_values("high", kind="stable").drop_duplicates("wards")
-    first |= {str(row["wards"]): row for row in ordered.to_dict("records")}
+    first.update({row["wards"]: row for row in facts.rows_of(ordered)})
     return first
 
 

@@ -69,14 +69,8 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     """
     table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
     table = table.set_index("line_id")
-    # Each name is looked up once: rows are many, and sites are not.
-    codes, named = pd.factorize(rows["site"])
-    cut = table["removed_at_latest"].reindex(named).take(codes).set_axis(rows.index)
-    is_in = cut.isna() | (rows["checked_at"] <= cut)
-    looks, codes = rows[is_in], codes[is_in.to_numpy()]
-    known = table.index.union(pd.Index(named[np.unique(codes)]))
-    sites = pd.DataFrame(index=known.rename("site"))
-    looks = looks.assign(place=sites.index.get_indexer(pd.Index(named))[codes])
+    looks, known = _looks(rows, table["removed_at_latest"])
+    sites = pd.DataFrame(index=known)
     first = _by_site(looks[~looks["place"].duplicated()], sites.index)
     last = _by_site(looks[~looks["place"].duplicated(keep="last")], sites.index)
     sites["is_derived"] = sites.index.str.startswith(DERIVED)
@@ -101,6 +95,19 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     sites["last_look_source"] = last["source"]
     sites["listed_source"] = table["source"]
     return Courses(sites=sites, looks=looks)
+
+
+def _looks(rows: pd.DataFrame, removed: pd.Series) -> tuple[pd.DataFrame, pd.Index]:
+    """Give the rows up to each site's removal, and all sites in order of name.
+
+    Each name is looked up once: rows are many, and sites are not.
+    """
+    codes, named = pd.factorize(rows["site"])
+    cut = removed.reindex(named).take(codes).set_axis(rows.index)
+    is_in = cut.isna() | (rows["checked_at"] <= cut)
+    looks, codes = rows[is_in], codes[is_in.to_numpy()]
+    known = removed.index.union(pd.Index(named[np.unique(codes)])).rename("site")
+    return looks.assign(place=known.get_indexer(pd.Index(named))[codes]), known
 
 
 def _by_site(rows: pd.DataFrame, sites: pd.Index) -> pd.DataFrame:

@@ -340,7 +340,10 @@ def test_no_site_columns_at_all(tmp_path: Path) -> None:
     assert extract is None
     assert study.rates["events"].sum() == 0
     assert "No rate is given. Not in this export" in shown(study)
-    assert "Export the check log again" in shown(study)
+    page = shown(study)
+    assert page.count("Not in this export: it has no site_signs") >= 4
+    assert "Export the check log again" in page
+    assert "<img" not in page
 
 
 def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
@@ -350,7 +353,11 @@ def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
     assert (rate["events"], rate["low"]) == (0, 0)
     # Garwood (1936): the upper limit of no event is 3.689.
     assert rate["high"] == pytest.approx(1000 * 3.6889 / 12, abs=0.1)
-    assert "0 (up to 307)" in shown(study)
+    page = shown(study)
+    assert "0 (up to 307)" in page
+    assert "Too few sites of a known placement were followed for a curve" in page
+    assert "<img" not in page
+    assert " 0 to 0 " not in page
     assert extract is not None
 
 
@@ -376,7 +383,7 @@ def test_one_patient(tmp_path: Path) -> None:
     study, extract = study_of(tmp_path, patient(1, {0: "none", 24: "redness"}))
     assert extract is None
     assert study.rates.iloc[0]["interval"] == "exact"
-    assert shown(study)
+    assert "1 first reaction in 1.0 site-days" in shown(study)
 
 
 def test_removal_before_insertion_is_named(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import pandas as pd
 from analysis.report.facts import rows_of
 from analysis.report.manifest import STUDY, read_manifest
 from analysis.report.research.words import (
+    counted,
     days_words,
     main_rate,
     outside_one,
@@ -98,21 +99,28 @@ def next_steps(study: Study, folder: str) -> Section:
     Section
         A numbered list.
     """
-    steps = [_EXPORT_AGAIN if study.absent else _of_definition(study)]
-    steps += [_of_sites(study), _of_extract(folder)]
-    return section("blocks", blocks=[("steps", steps)])
+    if study.absent:
+        return section("blocks", blocks=[("steps", [_EXPORT_AGAIN])])
+    steps = [
+        _of_definition(study),
+        _of_sites(study),
+        _of_extract(folder),
+        _of_associations(study),
+    ]
+    return section("blocks", blocks=[("steps", [said for said in steps if said])])
 
 
 def _of_definition(study: Study) -> str:
     found = study.rates
     whole = found[(found["ward"] == ALL) & (found["period"] == ALL)]
     rates = whole["rate_per_1000"].dropna()
-    if rates.empty:
-        return "Settle the definition of a reaction before a rate is looked at."
+    said = "Settle the definition of a reaction before a rate is quoted, and quote it"
+    low, high = (f"{rate:.0f}" for rate in (rates.min(), rates.max()))
+    if rates.empty or low == high:
+        return f"{said} beside the rate."
     return (
-        "Settle the definition of a reaction before a rate is quoted, and quote it "
-        f"beside the rate: by the seven of this study it is {rates.min():.0f} to "
-        f"{rates.max():.0f} per 1,000 site-days."
+        f"{said} beside the rate: by the seven of this study it is {low} to {high} per "
+        "1,000 site-days."
     )
 
 
@@ -120,7 +128,7 @@ def _of_sites(study: Study) -> str:
     """Say how many sites there are, are in rates, and are in curves."""
     sites = study.flow[study.flow["unit"] == "sites"]
     last = sites.groupby("step", sort=False)["kept"].last().tolist()
-    said = f"{study.sites:,} sites"
+    said = counted(study.sites, "site")
     if len(last) == 2:
         said += f", {last[0]:,} of them in rates and {last[1]:,} in curves"
     return f"Read what was left out, derived and assumed: {said}."
@@ -129,12 +137,18 @@ def _of_sites(study: Study) -> str:
 def _of_extract(folder: str) -> str:
     least = read_manifest(folder, STUDY)["extract_least"] if folder else None
     if least is None:
-        return "Take an association as a question, for a study planned to answer it."
+        return ""
     return (
         "Ask for your service's approval before the folder extract/ leaves it; the key "
-        "of its pseudonyms stays. An association is a question, for a study planned to "
-        "answer it."
+        "of its pseudonyms stays."
     )
+
+
+def _of_associations(study: Study) -> str:
+    outside, looked_at = outside_one(study)
+    if outside:
+        return "Take an association as a question, for a study planned to answer it."
+    return "" if looked_at else "Ask about associations of a log with more reactions."
 
 
 def _rate_said(study: Study) -> str:
@@ -142,8 +156,8 @@ def _rate_said(study: Study) -> str:
     if not float(rate["exposure_days"]) > 0:
         return "No site was at risk, so there is no rate."
     said = (
-        f"{rate['events']} first reactions in {rate['exposure_days']:,.0f} site-days "
-        f"at risk: {rate_words(rate)} {PER}"
+        f"{counted(rate['events'], 'first reaction')} in "
+        f"{rate['exposure_days']:,.1f} site-days at risk: {rate_words(rate)} {PER}"
     )
     if rate["interval"] == RateInterval.EXACT:
         return said + ", by exact limits that take sites as independent."

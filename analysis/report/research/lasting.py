@@ -35,8 +35,13 @@ def time_to_reaction(study: Study) -> Section:
     blocks: Blocks = []
     free = _curves(study, "free of reaction", ALL)
     between = _curves(study, "free of reaction, between looks", ALL)
-    if not len(free.points) or free.points["estimate"].isna().all():
-        return section("blocks", blocks=[("text", "No site has a known placement.")])
+    if study.absent:
+        return section(
+            "blocks", blocks=[("text", f"No curve is given. {study.absent}")]
+        )
+    if not (free.points["day"] > 0).any():
+        said = "Too few sites of a known placement were followed for a curve."
+        return section("blocks", blocks=[("text", said)])
     both = [
         figures.Curve(name="by the check that saw it", points=free.points),
         figures.Curve(name="between two looks", points=between.points),

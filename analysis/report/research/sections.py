@@ -89,6 +89,8 @@ def defined(study: Study) -> Section:
     Section
         Definitions side by side, for all wards and each.
     """
+    if study.absent:
+        return section("blocks", blocks=[("text", f"No rate is given. {study.absent}")])
     rates = study.rates[study.rates["period"] == ALL]
     wards = [ALL, *sorted(set(texts(rates["ward"])) - {ALL})]
     by = {(row["definition"], row["ward"]): row for row in rows_of(rates)}
@@ -212,6 +214,8 @@ def rates(study: Study) -> Section:
     Section
         By the policy's definition.
     """
+    if study.absent:
+        return section("blocks", blocks=[("text", f"No rate is given. {study.absent}")])
     own = study.rates[study.rates["definition"] == POLICY]
     by_ward = own[own["period"] == ALL]
     by_month = own[(own["ward"] == ALL) & (own["period"] != ALL)]
