@@ -233,9 +233,12 @@ def _coarse_sites(
 
 def _drugs_of_sites(courses: Courses, words: pd.Series) -> pd.Series:
     """Give all drugs that a site had, in order of name."""
-    looks = courses.looks[["site", "infusion_id"]].drop_duplicates()
-    named = by_key(looks["infusion_id"], words).fillna(NOT_RECORDED)
-    each = looks.assign(drugs=named)[["site", "drugs"]].drop_duplicates()
+    codes, infusions = pd.factorize(courses.looks["infusion_id"])
+    pairs = pd.DataFrame({"place": courses.looks["place"].array, "code": codes})
+    pairs = pairs.drop_duplicates()
+    named = words.reindex(infusions).fillna(NOT_RECORDED).take(pairs["code"]).array
+    sites = courses.sites.index.take(pairs["place"])
+    each = pd.DataFrame({"site": sites, "drugs": named}).drop_duplicates()
     each = each[~each["drugs"].isin([NOT_RECORDED, NOT_READABLE])]
     # Most sites have one set of drugs throughout; the others have theirs joined.
     several = each["site"].duplicated(keep=False)
@@ -264,7 +267,9 @@ def _coarse_periods(
     rows = pd.DataFrame(
         {
             "site": pieces["site"],
-            "patient": by_key(pieces["site"], followed.episodes["patient_id"]),
+            "patient": followed.episodes["patient_id"]
+            .take(pieces["place"].to_numpy())
+            .array,
             "infusion_id": pieces["infusion_id"],
             "from_h": 24 * pieces["from_day"],
             "to_h": 24 * pieces["to_day"],

@@ -24,6 +24,9 @@ from analysis.research.risk import Risk
 REFUSED_BELOW: Final = 5
 WARNED_BELOW: Final = 10
 
+#: Numbers of cells beyond which they are numbered anew, so that none is too large.
+_MOST_CODES: Final = 2**40
+
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
@@ -121,7 +124,7 @@ def poisson_fit(
     """
     design = _design(risk, factors)
     names, given, cells = _independent(design, design.names)
-    patients = int(np.unique(design.patient).size)
+    patients = _different(design.patient)
     is_enough, note = enough(int(design.event.sum()), len(names), patients)
     if _sparse(design, names):
         few = f"not estimated: fewer than {FEWEST_EVENTS} reactions on one side"
@@ -193,11 +196,19 @@ class _Cells:
 def _cells(design: _Design, names: list[str]) -> _Cells:
     # In two halves of patients: as many cells as coefficients would be fitted without
     # any rest, and taken for separation.
-    code = design.patient.astype("int64") % 2
+    code, most = design.patient.astype("int64") % 2, 2
     for name in names:
-        levels, different = pd.factorize(design.columns[name])
-        # Numbered anew at each column, so that the numbers stay small.
-        code = pd.factorize(code * max(len(different), 1) + levels)[0]
+        values = design.columns[name]
+        if _is_flag(values):
+            levels, different = values.astype("int64"), 2
+        else:
+            levels, found = pd.factorize(values)
+            different = max(len(found), 1)
+        if most * different > _MOST_CODES:
+            code = pd.factorize(code)[0]
+            most = int(code.max(initial=0)) + 1
+        code, most = code * different + levels, most * different
+    code = pd.factorize(code)[0]
     size = int(code.max()) + 1 if len(code) else 0
     first = np.full(size, len(code))
     np.minimum.at(first, code, np.arange(len(code)))
@@ -209,6 +220,14 @@ def _cells(design: _Design, names: list[str]) -> _Cells:
         event=np.bincount(code, design.event, size),
         days=np.bincount(code, design.days, size),
     )
+
+
+def _different(codes: np.ndarray) -> int:
+    return int(np.count_nonzero(np.bincount(codes)))
+
+
+def _is_flag(values: np.ndarray) -> bool:
+    return bool(((values == 0.0) | (values == 1.0)).all())
 
 
 def _independent(
@@ -237,7 +256,7 @@ def _sparse(design: _Design, names: list[str]) -> bool:
     total = design.event.sum()
     for name in names:
         values = design.columns[name]
-        if np.isin(values, (0.0, 1.0)).all():
+        if _is_flag(values):
             on = design.event[values > 0].sum()
             if min(on, total - on) < FEWEST_EVENTS:
                 return True
@@ -312,7 +331,7 @@ def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
     scores = np.column_stack(
         [np.bincount(design.patient, off * column, patients) for column in columns]
     )
-    m = int(np.unique(design.patient).size)
+    m = _different(design.patient)
     bread = found.normalized_cov_params
     covariance = bread @ (scores.T @ scores) @ bread * m / (m - 1)
     return Robust(

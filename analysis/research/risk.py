@@ -35,9 +35,9 @@ class Risk:
     Attributes
     ----------
     rows : DataFrame
-        One row a piece: site, patient_id, infusion_id, from_day and to_day (since the
-        placement), band, days, event (0 or 1), ward, location, material, diluent,
-        volume_ml_24h.
+        One row a piece: site, place, patient_id, infusion_id, from_day and to_day
+        (since the placement), band, days, event (0 or 1), ward, location, material,
+        diluent, volume_ml_24h.
     drugs : DataFrame
         One row an infusion and drug: infusion_id, drug, per_ml (amount in a mL),
         unit. An infusion whose contents cannot be read is not in it.
@@ -78,7 +78,8 @@ def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     place, band, begins, ends = cut_at(
         pieces["from_day"].to_numpy(float), pieces["to_day"].to_numpy(float), edges
     )
-    rows = pieces[["site", "infusion_id", "ward"]].take(place).reset_index(drop=True)
+    names = ["site", "place", "infusion_id", "ward"]
+    rows = pieces[names].take(place).reset_index(drop=True)
     is_last = np.append(place[1:] != place[:-1], True)[: len(place)]
     event = pieces["is_event"].to_numpy()[place] & is_last
     rows = rows.assign(
@@ -86,7 +87,9 @@ def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     )
     rows["event"] = rows["event"].astype("int64")
     for name in ("patient_id", "location", "material"):
-        rows[name] = by_key(rows["site"], episodes[name])
+        rows[name] = episodes[name].take(rows["place"].to_numpy()).array
+    # Asked for again by every regression: in numbers it is found at once.
+    rows["patient_id"] = rows["patient_id"].astype("category")
     drugs, contents = syringe_drugs(log)
     return Risk(
         rows=with_syringes(rows, log),
@@ -109,13 +112,17 @@ def syringe_periods(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a period: site, infusion_id, ward, is_event, is_placed, and from_day and
-        to_day since the placement, or since it was first watched where that is not
-        known.
+        One row a period: site, place (of the site in `episodes`), infusion_id, ward,
+        is_event, is_placed, and from_day and to_day since the placement, or since it
+        was first watched where that is not known.
     """
     pieces = pieces_at_risk(site_spans(courses, "infusion_id"), episodes)
-    placed = by_key(pieces["site"], episodes["placed_at"])
-    origin = placed.fillna(by_key(pieces["site"], episodes["starts_at"]))
+    place = pieces["place"].to_numpy()
+    placed, starts = (
+        episodes[name].take(place).set_axis(pieces.index)
+        for name in ("placed_at", "starts_at")
+    )
+    origin = placed.fillna(starts)
     return pieces.assign(
         is_placed=placed.notna(),
         from_day=(pieces["from_at"] - origin).dt.total_seconds() / 86400,
