@@ -75,7 +75,8 @@ def _figure(
         figures.curve_steps(curves, title, ax=drawn.subplots(), is_rising=is_rising)
         source = figures.svg_source(drawn)
     alt = figures.curve_alt(curves, title)
-    return "figure", {"source": source, "alt": alt, "caption": caption}
+    shown = {"source": source, "alt": alt, "caption": caption, "label": title}
+    return "figure", shown
 
 
 def _group_figures(study: Study) -> Blocks:
@@ -213,6 +214,7 @@ def association(study: Study) -> Section:
     picture = {
         "source": source,
         "alt": figures.ratio_alt(drawn, title),
+        "label": title,
         "caption": "One thing at a time. Left of the line fewer reactions than the "
         "reference, right of it more.",
     }

@@ -117,7 +117,7 @@ def defined(study: Study) -> Section:
             "prevalent",
             "reactions",
             "site-days",
-            "per 1,000 (95 %)",
+            "per 1,000 (95\N{NO-BREAK SPACE}%)",
         ),
         rows=rows,
         numeric=frozenset({2, 3, 4, 5, 6}),
