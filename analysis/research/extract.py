@@ -115,7 +115,7 @@ def pseudonym(secret: bytes, kind: str, name: str) -> str:
     """
     text = f"{kind}\x1f{name}".encode()
     digest = hmac.digest(secret, text, "sha256")
-    return base64.b32encode(digest).decode()[:_LENGTH]
+    return base64.b32encode(digest[: _LENGTH * 5 // 8]).decode()
 
 
 def _pseudonyms(secret: bytes, kind: str, names: pd.Series) -> pd.Series:

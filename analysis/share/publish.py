@@ -146,7 +146,7 @@ def _asked(figures: pd.DataFrame, group: str, row: Mapping[str, Any] | None) -> 
         limits = f"95 % interval {row['low']:.0f} to {row['high']:.0f}"
         return f"{_label(row['measure']).lower()}, {counts}: {figure} ({limits})"
     if is_silent(figures, group):
-        return "held back; it reads its own report"
+        return "held back here; it is in the audit's own report"
     return "no share shown here is surely short of 100 %"
 
 
