@@ -233,11 +233,13 @@ def _coarse_sites(
 
 def _drugs_of_sites(courses: Courses, words: pd.Series) -> pd.Series:
     """Give all drugs that a site had, in order of name."""
-    codes, infusions = pd.factorize(courses.looks["infusion_id"])
+    runs = courses.looks["infusion_id"]
+    codes, infusions = pd.factorize(runs, use_na_sentinel=False)
     pairs = pd.DataFrame({"place": courses.looks["place"].array, "code": codes})
     pairs = pairs.drop_duplicates()
-    named = words.reindex(infusions).fillna(NOT_RECORDED).take(pairs["code"]).array
-    sites = courses.sites.index.take(pairs["place"])
+    place, code = (pairs[name].to_numpy() for name in ("place", "code"))
+    named = words.reindex(infusions).fillna(NOT_RECORDED).take(code).array
+    sites = courses.sites.index.take(place)
     each = pd.DataFrame({"site": sites, "drugs": named}).drop_duplicates()
     each = each[~each["drugs"].isin([NOT_RECORDED, NOT_READABLE])]
     # Most sites have one set of drugs throughout; the others have theirs joined.
