@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
+from threading import Event, Thread
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -491,7 +492,23 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
     bar_format = "{desc} ({elapsed})"
     with tqdm(disable=None, leave=False, bar_format=bar_format, file=sys.stderr) as bar:
-        yield bar.set_description_str
+        is_over = Event()
+        # A long step says nothing for a while; the time gone by goes on.
+        clock = Thread(target=_tick, args=(bar.refresh, is_over), daemon=True)
+        if not bar.disable:
+            clock.start()
+        try:
+            yield bar.set_description_str
+        finally:
+            is_over.set()
+            if clock.is_alive():
+                clock.join()
+
+
+def _tick(refresh: Callable[[], object], is_over: Event) -> None:
+    """Show the time gone by every second until the work is over."""
+    while not is_over.wait(1.0):
+        refresh()
 
 
 def _summary(result: "AuditResult") -> str:

@@ -1,5 +1,7 @@
 """Bad input ends in one sentence and a non-zero status, and writes nothing."""
 
+import io
+import time
 from pathlib import Path
 
 import pytest
@@ -239,3 +241,33 @@ def test_a_summary_is_made_of_a_report_only(
     assert status == 2
     assert "is not a folder written by steadyfall audit" in errors
     assert len(errors.splitlines()) == 1
+
+
+class Terminal(io.StringIO):
+    """Stands for a terminal: keeps what is shown."""
+
+    def isatty(self) -> bool:
+        """Say that it is one."""
+        return True
+
+
+def test_the_time_of_a_long_step_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown = Terminal()
+    monkeypatch.setattr("sys.stderr", shown)
+    with cli._progress() as say:
+        say("delivery")
+        until = time.monotonic() + 20
+        while "delivery (00:01)" not in shown.getvalue() and time.monotonic() < until:
+            time.sleep(0.05)
+    assert "delivery (00:00)" in shown.getvalue()
+    assert "delivery (00:01)" in shown.getvalue()
+
+
+def test_no_progress_where_there_is_no_terminal(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shown = io.StringIO()
+    monkeypatch.setattr("sys.stderr", shown)
+    with cli._progress() as say:
+        say("delivery")
+    assert shown.getvalue() == ""

@@ -45,6 +45,7 @@ FRAME = Frame(
     parts=(
         ("short", "In short"),
         ("next", "What to do next"),
+        ("known", "What is known"),
         ("plot", "Plot"),
         ("when", "When"),
         ("timeline", "Timeline"),

@@ -145,6 +145,7 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     lists = _list_hashes(out)
     decisions = _all_decisions(out, given)
     with made_whole(out) as staged:
+        say("writing the tables")
         _fill(result, decisions, staged)
         now = run_at or datetime.now(UTC)
         _sign(result, staged, now, tables_only=tables_only)

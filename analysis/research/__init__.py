@@ -11,9 +11,14 @@ from analysis.intake.layout import Layout
 from analysis.policy import Policy
 from analysis.research.association import associations
 from analysis.research.curves import curve_table, duration_table, group_tests
-from analysis.research.extract import Extract, make_extract, smallest_allowed
+from analysis.research.extract import (
+    Extract,
+    Followed,
+    make_extract,
+    smallest_allowed,
+)
 from analysis.research.flow import flow_table
-from analysis.research.risk import site_risk
+from analysis.research.risk import site_risk, syringe_periods
 from analysis.research.survival import site_times
 from analysis.sites import absent
 from analysis.sites.attribution import rows_of_sites
@@ -156,11 +161,13 @@ def study_sites(
     times = site_times(courses, episodes)
     curves, durations = curve_table(times), duration_table(times)
     say(STAGES[4])
-    risk = site_risk(log, courses, episodes)
+    periods = syringe_periods(courses, episodes)
+    risk = site_risk(log, episodes, periods)
     associated, joint_note = associations(risk, times)
     say(STAGES[5])
     least = smallest_allowed(policy, least)
-    extract = make_extract(log, courses, episodes, secret, least)
+    followed = Followed(courses=courses, episodes=episodes, periods=periods)
+    extract = make_extract(log, followed, secret, least)
     study = Study(
         policy=policy,
         log_start=log.checks["checked_at"].iloc[0],

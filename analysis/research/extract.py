@@ -6,9 +6,11 @@ charts can still find a person by the hours of a site.
 """
 
 import base64
-import hashlib
 import hmac
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 from typing import Final
 
 import numpy as np
@@ -21,12 +23,7 @@ from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT_PERIODS, EXTRACT_SITES
-from analysis.research.risk import (
-    NOT_READABLE,
-    NOT_RECORDED,
-    syringe_periods,
-    with_syringes,
-)
+from analysis.research.risk import NOT_READABLE, NOT_RECORDED, with_syringes
 from analysis.sites.episodes import Courses
 from analysis.terms import YesNo
 
@@ -50,6 +47,25 @@ class Extract:
 
     least: int
     sites: pd.DataFrame
+    periods: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Followed:
+    """The sites of a log, followed and cut by one definition.
+
+    Attributes
+    ----------
+    courses : Courses
+        As given by `site_courses`.
+    episodes : DataFrame
+        As given by `site_episodes`.
+    periods : DataFrame
+        As given by `syringe_periods`.
+    """
+
+    courses: Courses
+    episodes: pd.DataFrame
     periods: pd.DataFrame
 
 
@@ -98,8 +114,8 @@ def pseudonym(secret: bytes, kind: str, name: str) -> str:
         Sixteen characters.
     """
     text = f"{kind}\x1f{name}".encode()
-    digest = hmac.new(secret, text, hashlib.sha256).digest()
-    return base64.b32encode(digest).decode()[:_LENGTH]
+    digest = hmac.digest(secret, text, "sha256")
+    return base64.b32encode(digest[: _LENGTH * 5 // 8]).decode()
 
 
 def _pseudonyms(secret: bytes, kind: str, names: pd.Series) -> pd.Series:
@@ -108,11 +124,7 @@ def _pseudonyms(secret: bytes, kind: str, names: pd.Series) -> pd.Series:
 
 
 def make_extract(
-    log: Log,
-    courses: Courses,
-    episodes: pd.DataFrame,
-    secret: bytes,
-    least: int,
+    log: Log, followed: Followed, secret: bytes, least: int
 ) -> Extract | None:
     """Make the extract of a log.
 
@@ -120,10 +132,8 @@ def make_extract(
     ----------
     log : Log
         Canonical tables.
-    courses : Courses
-        As given by `site_courses`.
-    episodes : DataFrame
-        As given by `site_episodes`.
+    followed : Followed
+        Its sites.
     secret : bytes
         Key of the pseudonyms.
     least : int
@@ -135,12 +145,13 @@ def make_extract(
         Sites in the order of their pseudonyms, which is no order of time. None where
         the log has fewer patients.
     """
+    episodes = followed.episodes
     if episodes["patient_id"].nunique() < least:
         return None
     words = _drug_words(log)
-    sites = _coarse_sites(courses, episodes, words, least)
+    sites = _coarse_sites(followed.courses, episodes, words, least)
     hidden = sites.index[sites["drugs"] == OTHER]
-    periods = _coarse_periods(log, courses, episodes, words, least)
+    periods = _coarse_periods(log, followed, words, least)
     # What is coarse of a site is not given away by its periods.
     for name, gone in (
         ("drugs", hidden),
@@ -222,34 +233,45 @@ def _coarse_sites(
 
 def _drugs_of_sites(courses: Courses, words: pd.Series) -> pd.Series:
     """Give all drugs that a site had, in order of name."""
-    looks = courses.looks[["site", "infusion_id"]].drop_duplicates()
-    named = by_key(looks["infusion_id"], words).fillna(NOT_RECORDED)
-    each = looks.assign(drugs=named)[["site", "drugs"]].drop_duplicates()
+    runs = courses.looks["infusion_id"]
+    codes, infusions = pd.factorize(runs, use_na_sentinel=False)
+    pairs = pd.DataFrame({"place": courses.looks["place"].array, "code": codes})
+    pairs = pairs.drop_duplicates()
+    place, code = (pairs[name].to_numpy() for name in ("place", "code"))
+    named = words.reindex(infusions).fillna(NOT_RECORDED).take(code).array
+    sites = courses.sites.index.take(place)
+    each = pd.DataFrame({"site": sites, "drugs": named}).drop_duplicates()
     each = each[~each["drugs"].isin([NOT_RECORDED, NOT_READABLE])]
     # Most sites have one set of drugs throughout; the others have theirs joined.
     several = each["site"].duplicated(keep=False)
-    joined = {
-        site: "; ".join(sorted({drug for text in own for drug in text.split("; ")}))
-        for site, own in each[several].groupby("site")["drugs"]
-    }
     single = each[~several].set_index("site")["drugs"]
-    both = pd.concat([single, pd.Series(joined, dtype="str")])
+    both = pd.concat([single, pd.Series(dict(_joined(each[several])), dtype="str")])
     drugs: pd.Series = both.reindex(courses.sites.index).fillna(NOT_RECORDED)
     return drugs
 
 
+def _joined(each: pd.DataFrame) -> Iterator[tuple[str, str]]:
+    """Give sites with all their drugs; each different set of texts is joined once."""
+    known: dict[frozenset[str], str] = {}
+    pairs = sorted(zip(each["site"], each["drugs"], strict=True))
+    for site, own in groupby(pairs, key=itemgetter(0)):
+        texts = frozenset(text for _, text in own)
+        if texts not in known:
+            drugs = {drug for text in texts for drug in text.split("; ")}
+            known[texts] = "; ".join(sorted(drugs))
+        yield site, known[texts]
+
+
 def _coarse_periods(
-    log: Log,
-    courses: Courses,
-    episodes: pd.DataFrame,
-    words: pd.Series,
-    least: int,
+    log: Log, followed: Followed, words: pd.Series, least: int
 ) -> pd.DataFrame:
-    pieces = syringe_periods(courses, episodes)
+    pieces = followed.periods
     rows = pd.DataFrame(
         {
             "site": pieces["site"],
-            "patient": by_key(pieces["site"], episodes["patient_id"]),
+            "patient": followed.episodes["patient_id"]
+            .take(pieces["place"].to_numpy())
+            .array,
             "infusion_id": pieces["infusion_id"],
             "from_h": 24 * pieces["from_day"],
             "to_h": 24 * pieces["to_day"],

@@ -35,9 +35,9 @@ class Risk:
     Attributes
     ----------
     rows : DataFrame
-        One row a piece: site, patient_id, infusion_id, from_day and to_day (since the
-        placement), band, days, event (0 or 1), ward, location, material, diluent,
-        volume_ml_24h.
+        One row a piece: site, place, patient_id, infusion_id, from_day and to_day
+        (since the placement), band, days, event (0 or 1), ward, location, material,
+        diluent, volume_ml_24h.
     drugs : DataFrame
         One row an infusion and drug: infusion_id, drug, per_ml (amount in a mL),
         unit. An infusion whose contents cannot be read is not in it.
@@ -53,33 +53,33 @@ class Risk:
     not_placed: int
 
 
-def site_risk(log: Log, courses: Courses, episodes: pd.DataFrame) -> Risk:
+def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     """Cut the time at risk by syringe and by time in place.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
-    courses : Courses
-        As given by `site_courses`.
     episodes : DataFrame
         As given by `site_episodes`.
+    periods : DataFrame
+        As given by `syringe_periods`.
 
     Returns
     -------
     Risk
         Of sites whose placement is known.
     """
-    pieces = syringe_periods(courses, episodes)
-    is_known = pieces["is_placed"]
-    not_placed = int(pieces.loc[~is_known, "site"].nunique())
-    pieces = pieces[is_known]
+    is_known = periods["is_placed"]
+    not_placed = int(periods.loc[~is_known, "site"].nunique())
+    pieces = periods[is_known]
     inner = band_edges(int(pieces["is_event"].sum()))
     edges = np.array([-np.inf, *inner, np.inf])
     place, band, begins, ends = cut_at(
         pieces["from_day"].to_numpy(float), pieces["to_day"].to_numpy(float), edges
     )
-    rows = pieces[["site", "infusion_id", "ward"]].take(place).reset_index(drop=True)
+    names = ["site", "place", "infusion_id", "ward"]
+    rows = pieces[names].take(place).reset_index(drop=True)
     is_last = np.append(place[1:] != place[:-1], True)[: len(place)]
     event = pieces["is_event"].to_numpy()[place] & is_last
     rows = rows.assign(
@@ -87,7 +87,9 @@ def site_risk(log: Log, courses: Courses, episodes: pd.DataFrame) -> Risk:
     )
     rows["event"] = rows["event"].astype("int64")
     for name in ("patient_id", "location", "material"):
-        rows[name] = by_key(rows["site"], episodes[name])
+        rows[name] = episodes[name].take(rows["place"].to_numpy()).array
+    # Asked for again by every regression: in numbers it is found at once.
+    rows["patient_id"] = rows["patient_id"].astype("category")
     drugs, contents = syringe_drugs(log)
     return Risk(
         rows=with_syringes(rows, log),
@@ -110,13 +112,17 @@ def syringe_periods(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a period: site, infusion_id, ward, is_event, is_placed, and from_day and
-        to_day since the placement, or since it was first watched where that is not
-        known.
+        One row a period: site, place (of the site in `episodes`), infusion_id, ward,
+        is_event, is_placed, and from_day and to_day since the placement, or since it
+        was first watched where that is not known.
     """
     pieces = pieces_at_risk(site_spans(courses, "infusion_id"), episodes)
-    placed = by_key(pieces["site"], episodes["placed_at"])
-    origin = placed.fillna(by_key(pieces["site"], episodes["starts_at"]))
+    place = pieces["place"].to_numpy()
+    placed, starts = (
+        episodes[name].take(place).set_axis(pieces.index)
+        for name in ("placed_at", "starts_at")
+    )
+    origin = placed.fillna(starts)
     return pieces.assign(
         is_placed=placed.notna(),
         from_day=(pieces["from_at"] - origin).dt.total_seconds() / 86400,

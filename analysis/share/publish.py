@@ -15,6 +15,7 @@ from analysis.report.inline import inline
 from analysis.report.section import section
 from analysis.report.swap import made_whole, repair, told
 from analysis.report.tables import guarded, texts, write_csv
+from analysis.share.asked import ask_first, is_silent
 from analysis.share.figures import (
     EVALUABLE,
     FIGURES,
@@ -125,6 +126,10 @@ def _page(summary: Summary, *, is_part: bool) -> str:
         is_part=is_part,
         least=summary.least,
         is_pooled=len(groups) < len(summary.groups),
+        asked=[
+            (group, _asked(summary.figures, group, row))
+            for group, row in ask_first(summary.figures).items()
+        ],
         grids=[_grid(summary.figures, group, f"{named:%B %Y}") for group in groups],
         meanings=[
             (_label(name), definition(name).meaning)
@@ -132,6 +137,17 @@ def _page(summary: Summary, *, is_part: bool) -> str:
             if name not in _LABELS
         ],
     ).html
+
+
+def _asked(figures: pd.DataFrame, group: str, row: Mapping[str, Any] | None) -> str:
+    """Say what a group of wards may be asked about first."""
+    if row is not None:
+        counts, figure = _counts(row)
+        limits = f"95 % interval {row['low']:.0f} to {row['high']:.0f}"
+        return f"{_label(row['measure']).lower()}, {counts}: {figure} ({limits})"
+    if is_silent(figures, group):
+        return "held back here; it is in the audit's own report"
+    return "no share shown here is surely short of 100 %"
 
 
 def _label(measure: str) -> str:

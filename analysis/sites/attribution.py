@@ -11,7 +11,7 @@ import pandas as pd
 
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED
-from analysis.lookup import short_hash
+from analysis.lookup import are_among, short_hash
 from analysis.terms import LineKind, SiteSign
 
 _COLUMNS = [
@@ -147,8 +147,8 @@ def placed_by_rows(rows: pd.DataFrame, listed: pd.Index) -> pd.DataFrame:
         Both at the row that charts the change; else between the first row of the site
         and the row before it, if that is at most a day earlier; else NaT.
     """
-    loose = ~rows["site"].isin(listed)
-    own = rows[rows["patient_id"].isin(rows.loc[loose, "patient_id"].unique())]
+    loose = ~are_among(rows["site"], listed)
+    own = rows[are_among(rows["patient_id"], rows.loc[loose, "patient_id"].unique())]
     own = own.sort_values([*_OWNER, "checked_at"], kind="stable")
     owner = own.groupby(_OWNER, sort=False).ngroup()
     before = own["checked_at"].groupby(owner).shift()
@@ -164,5 +164,5 @@ def placed_by_rows(rows: pd.DataFrame, listed: pd.Index) -> pd.DataFrame:
             "at": own["checked_at"],
         }
     )
-    out = out[~out["site"].isin(listed)].sort_values("at", kind="stable")
+    out = out[loose.loc[out.index]].sort_values("at", kind="stable")
     return out.drop_duplicates("site").set_index("site")[["earliest", "latest"]]

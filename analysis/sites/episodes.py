@@ -69,27 +69,24 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     """
     table = log.lines[log.lines["kind"] == LineKind.CANNULA].drop_duplicates("line_id")
     table = table.set_index("line_id")
-    cut = by_key(rows["site"], table["removed_at_latest"])
-    looks = rows[cut.isna() | (rows["checked_at"] <= cut)]
-    known = table.index.union(pd.Index(looks["site"].unique()))
-    sites = pd.DataFrame(index=known.rename("site"))
-    looks = looks.assign(place=sites.index.get_indexer(pd.Index(looks["site"])))
-    first = looks[~looks["place"].duplicated()].set_index("site")
-    last = looks[~looks["place"].duplicated(keep="last")].set_index("site")
+    looks, known = _looks(rows, table["removed_at_latest"])
+    sites = pd.DataFrame(index=known)
+    first = _by_site(looks[~looks["place"].duplicated()], sites.index)
+    last = _by_site(looks[~looks["place"].duplicated(keep="last")], sites.index)
     sites["is_derived"] = sites.index.str.startswith(DERIVED)
     sites["first_row"], sites["last_row"] = first["checked_at"], last["checked_at"]
     for name in ("patient_id", "ward"):
-        sites[name] = _filled(first[name].reindex(sites.index), table[name])
+        sites[name] = _filled(first[name], table[name])
     sites["ward"] = sites["ward"].mask(sites["ward"] == "", NO_WARD)
-    sites["last_ward"] = last["ward"].reindex(sites.index).fillna(sites["ward"])
+    sites["last_ward"] = last["ward"].fillna(sites["ward"])
     where = looks[looks["site_location"] != ""].drop_duplicates("place")
-    seen_in = where.set_index("site")["site_location"]
+    seen_in = _by_site(where, sites.index)["site_location"]
     listed_in = table["location"].mask(table["location"] == "")
     sites["location"] = _filled(listed_in.reindex(sites.index), seen_in)
     for name in ("material", "gauge", "removal_reason"):
         sites[name] = _filled(table[name].reindex(sites.index))
-    signed = looks.loc[looks["site_signs"] != "", "site"].unique()
-    sites["has_signs"] = sites.index.isin(signed)
+    signed = looks.loc[looks["site_signs"] != "", "place"].unique()
+    sites["has_signs"] = np.isin(np.arange(len(sites)), signed)
     _add_start(sites, table, rows, log.checks["checked_at"].min())
     _add_end(sites, table, _replaced(sites, first, table.index))
     sites["gone_at"] = sites["gone_at"].fillna(log.checks["checked_at"].iloc[-1])
@@ -98,6 +95,25 @@ def site_courses(log: Log, rows: pd.DataFrame) -> Courses:
     sites["last_look_source"] = last["source"]
     sites["listed_source"] = table["source"]
     return Courses(sites=sites, looks=looks)
+
+
+def _looks(rows: pd.DataFrame, removed: pd.Series) -> tuple[pd.DataFrame, pd.Index]:
+    """Give the rows up to each site's removal, and all sites in order of name.
+
+    Each name is looked up once: rows are many, and sites are not.
+    """
+    codes, named = pd.factorize(rows["site"])
+    cut = removed.reindex(named).take(codes).set_axis(rows.index)
+    is_in = cut.isna() | (rows["checked_at"] <= cut)
+    looks, codes = rows[is_in], codes[is_in.to_numpy()]
+    known = removed.index.union(pd.Index(named[np.unique(codes)])).rename("site")
+    return looks.assign(place=known.get_indexer(pd.Index(named))[codes]), known
+
+
+def _by_site(rows: pd.DataFrame, sites: pd.Index) -> pd.DataFrame:
+    """Give the one row of each site, missing where it has none."""
+    every = rows.set_index("place").reindex(np.arange(len(sites)))
+    return every.set_axis(sites)
 
 
 def _filled(values: pd.Series, other: pd.Series | None = None) -> pd.Series:
@@ -126,7 +142,7 @@ def _add_start(
     latest = table["inserted_at_latest"].reindex(sites.index).fillna(by_rows["latest"])
     latest = latest.where(~(latest > sites["first_row"]), sites["first_row"])
     loose = sites.assign(earliest=earliest, latest=latest)
-    loose = loose[~loose.index.isin(table.index)]
+    loose = loose[table.index.get_indexer(loose.index) < 0]
     earliest = _after_removal(loose, table).reindex(sites.index).fillna(earliest)
     latest = latest.where(latest >= earliest, earliest)
     placed = _middle(earliest, latest)
@@ -154,7 +170,8 @@ def _after_removal(loose: pd.DataFrame, table: pd.DataFrame) -> pd.Series:
 
 def _replaced(sites: pd.DataFrame, first: pd.DataFrame, listed: pd.Index) -> pd.Series:
     """Say when sites that no table lists were replaced: as the next one was placed."""
-    own = sites[~sites.index.isin(listed)].sort_values("first_row", kind="stable")
+    own = sites[listed.get_indexer(sites.index) < 0]
+    own = own.sort_values("first_row", kind="stable")
     named = first.reindex(own.index)
     following = own.groupby([named["patient_id"], named["run_driver_id"]])
     at = following["placed_at"].shift(-1)
@@ -203,8 +220,7 @@ def _leaves(
     keys = ["patient_id", "run_driver_id"]
     newest = rows.groupby(keys)["checked_at"].max()
     owner = pd.MultiIndex.from_frame(last[keys])
-    later = newest.reindex(owner).set_axis(last.index) > last["checked_at"]
-    is_followed = later.reindex(sites.index, fill_value=False)
+    is_followed = newest.reindex(owner).set_axis(last.index) > last["checked_at"]
     is_last = last["checked_at"] >= by_key(
         last["patient_id"], log.checks.groupby("patient_id")["checked_at"].max()
     )
@@ -213,7 +229,7 @@ def _leaves(
     of_infusion = of_infusion.fillna(
         last["entry"].map({Entry.END: SiteEnd.END_OF_TREATMENT})
     )
-    of_infusion = of_infusion.where(is_last).reindex(sites.index)
+    of_infusion = of_infusion.where(is_last)
     reason = sites["removal_reason"].astype("object").map(_OF_REMOVAL)
     is_removed = sites["removed_at"].notna() | is_followed
     said = reason.fillna(
@@ -250,13 +266,12 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     """
     sites, looks = courses.sites, courses.looks
     is_reaction = definition.is_reaction(looks["site_signs"])
-    hit = looks[is_reaction].drop_duplicates("place").set_index("site")
+    hit = _by_site(looks[is_reaction].drop_duplicates("place"), sites.index)
     names = ["patient_id", "ward", "location", "material", "gauge", "is_derived"]
     out = sites[[*names, "placed_at", "starts_at", "is_left_truncated"]].copy()
     by_removal = sites["removal_reason"].isin(definition.removal_reasons)
-    out["event_at"] = hit["checked_at"].reindex(out.index)
-    out["event_at"] = out["event_at"].fillna(sites["removed_at"].where(by_removal))
-    out["event_ward"] = _filled(hit["ward"].reindex(out.index), sites["last_ward"])
+    out["event_at"] = hit["checked_at"].fillna(sites["removed_at"].where(by_removal))
+    out["event_ward"] = _filled(hit["ward"], sites["last_ward"])
     out["clear_at"] = _last_clear(looks, is_reaction, out)
     out["ends_at"] = out["event_at"].fillna(sites["gone_at"])
     is_event = out["event_at"].notna()
@@ -264,8 +279,7 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     _add_outcome(out, sites)
     own = sites["listed_source"]
     out["first_source"] = sites["first_source"].fillna(own)
-    shown = hit["source"].reindex(out.index)
-    out["last_source"] = shown.fillna(sites["last_look_source"]).fillna(own)
+    out["last_source"] = hit["source"].fillna(sites["last_look_source"]).fillna(own)
     return out
 
 
@@ -277,11 +291,10 @@ def _last_clear(
     at = looks["checked_at"]
     is_clear = (looks["site_signs"] != "") & ~is_reaction
     is_clear &= at < event
-    clear = looks.loc[is_clear, ["site", "checked_at"]]
-    newest = clear.drop_duplicates("site", keep="last").set_index("site")
+    clear = looks.loc[is_clear, ["place", "checked_at"]]
+    newest = _by_site(clear.drop_duplicates("place", keep="last"), sites.index)
     placed = sites["starts_at"].where(~sites["is_left_truncated"])
-    looked = newest["checked_at"].reindex(sites.index)
-    return looked.fillna(placed).where(sites["event_at"].notna())
+    return newest["checked_at"].fillna(placed).where(sites["event_at"].notna())
 
 
 def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame) -> None:

@@ -85,6 +85,15 @@ def incident(report: Path) -> Path:
     return next(out.glob("*.html"))
 
 
+def study(report: Path) -> Path:
+    """Make the study of the demo log's sites."""
+    out = report.parents[1] / "study"
+    key = report.parents[1] / "key"
+    where = ["--out", str(out), "--secret", str(key)]
+    run("research", *EXPORTS, *POLICY, *where)
+    return next(out.glob("*.html"))
+
+
 def hostile(report: Path) -> Path:
     """Make the report of a log that is meant to do harm."""
     exports = map(str, hostile_log(report.parents[1]))
@@ -97,6 +106,7 @@ MAKERS: dict[str, Callable[[Path], Path]] = {
     "demo": lambda report: report,
     "share": summary,
     "incident": incident,
+    "research": study,
     "audit": hostile,
 }
 

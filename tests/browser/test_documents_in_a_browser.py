@@ -27,6 +27,12 @@ from tests.browser.page import (
 PHONE = (390, 844)
 SCREEN = (1280, 800)
 
+#: First thing to do: a finding of the report, a step of the other documents.
+FIRST_STEP = (
+    "main li a[href^='#finding-'], #next ~ ul li, #next ~ ol li, #next ~ .act li, "
+    ".prose:has(#next) ~ ol li"
+)
+
 #: Left and right margin of the style sheet, 15 mm, in points.
 MARGIN_PT = 15 / 25.4 * 72
 
@@ -151,12 +157,23 @@ def test_words_stay_inside_the_margins_of_the_paper(paper: Path) -> None:
 
 
 @pytest.mark.parametrize("size", [SCREEN, PHONE], ids=["screen", "phone"])
-def test_what_to_do_next_is_on_the_first_screen_of_the_report(
-    browser: Chrome, report: Path, size: tuple[int, int]
+def test_what_to_do_next_is_on_the_first_screen(
+    browser: Chrome, document: Path, size: tuple[int, int]
 ) -> None:
-    open_page(browser, report, *size)
-    link = browser.find_element(By.CSS_SELECTOR, "main li a[href^='#finding-']")
+    open_page(browser, document, *size)
+    first = browser.find_element(By.CSS_SELECTOR, FIRST_STEP)
     place = browser.execute_script(
-        "return arguments[0].getBoundingClientRect().bottom", link
+        "return arguments[0].getBoundingClientRect().bottom", first
     )
     assert place < size[1]
+
+
+def test_every_link_inside_the_page_leads_somewhere(
+    browser: Chrome, document: Path
+) -> None:
+    open_page(browser, document)
+    lost = browser.execute_script(
+        "return [...document.querySelectorAll(\"a[href^='#']\")].map((a) => a.hash)"
+        ".filter((hash) => !document.getElementById(hash.slice(1)))"
+    )
+    assert lost == []

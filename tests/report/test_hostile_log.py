@@ -23,7 +23,7 @@ from tests.hostile import (
     hostile_log,
 )
 
-PAGES = ("out/report.html", "shared/summary.html")
+PAGES = ("out/report.html", "shared/summary.html", "study/report.html")
 OUR_TAGS = (
     "a article b body br caption code dd div dl dt em figcaption figure footer h1 h2 "
     "h3 h4 head header html i img li main meta nav ol p script section strong style "
@@ -36,10 +36,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Everything that the commands make of it."""
     folder = tmp_path_factory.mktemp("hostile")
     exports = [str(path) for path in hostile_log(folder)]
+    key = ["--secret", str(folder / "key")]
     with pytest.MonkeyPatch.context() as patch:
         for args in (
             ["audit", *exports, "--month", "2026-10", "--out", str(folder / "out")],
             ["share", str(folder / "out"), "--out", str(folder / "shared")],
+            ["research", *exports, "--out", str(folder / "study"), *key],
         ):
             patch.setattr(sys, "argv", ["steadyfall", *args])
             cli.main()

@@ -9,7 +9,7 @@ import statsmodels.api as sm
 from scipy import stats
 
 from analysis.intervals import poisson_exact, rate_ratio_exact, rate_ratio_p, wilson
-from analysis.research.association import cox_fit
+from analysis.research.regression import cox_fit
 from analysis.research.survival import (
     cumulative_incidence,
     free_at,

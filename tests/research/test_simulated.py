@@ -14,7 +14,8 @@ from analysis.intake import read_exports
 from analysis.intervals import poisson_exact, rate_clustered
 from analysis.policy import Policy
 from analysis.research import study_sites
-from analysis.research.association import Factor, enough, poisson_fit
+from analysis.research.factors import Factor
+from analysis.research.regression import enough, poisson_fit
 from analysis.research.risk import Risk
 from analysis.sites.rates import grouped_rates, reaction_rates
 from analysis.synthetic import Planting, WardHabits, make_log, write_log
@@ -122,6 +123,81 @@ def test_planted_hazard_ratios_are_recovered(tmp_path: Path) -> None:
     others = rows.loc[nothing.index]
     assert ((others["low"] < 1) & (others["high"] > 1)).mean() > 0.8
     assert metal["p_changes"] > 0.01
+
+
+#: True ratio of metal cannulas in the simulated studies.
+RATIO = 2.0
+
+
+def study_of_metal(
+    rng: np.random.Generator,
+    setting: tuple[int, float, float],
+    *,
+    is_of_patient: bool,
+) -> tuple[Risk, Factor]:
+    """Give sites at risk of patients who differ, each with some sites of its own.
+
+    A setting is: patients, reactions a day of plastic, and the variance of the
+    patients' own rates about 1.
+    """
+    patients, rate, spread = setting
+    whose = np.repeat(np.arange(patients), 1 + rng.poisson(2, patients))
+    size = len(whose)
+    metal = rng.random(patients if is_of_patient else size) < 0.4
+    metal = metal[whose] if is_of_patient else metal
+    own = rng.gamma(1 / spread, spread, patients)[whose]
+    days = rng.gamma(2, 1.5, size)
+    rows = pd.DataFrame(
+        {
+            "patient_id": whose.astype(str),
+            "band": 0,
+            "from_day": 0.0,
+            "to_day": days,
+            "days": days,
+            "event": rng.poisson(rate * days * own * np.where(metal, RATIO, 1.0)),
+        }
+    )
+    factor = Factor(
+        name="cannula material",
+        values=pd.Series(np.where(metal, "metal", "plastic")),
+        is_number=False,
+        levels=("plastic", "metal"),
+        reference="plastic",
+    )
+    nothing = pd.DataFrame()
+    contents = pd.Series(dtype="str")
+    risk = Risk(rows=rows, drugs=nothing, contents=contents, not_placed=0)
+    return risk, factor
+
+
+@pytest.mark.parametrize(
+    ("patients", "rate", "spread", "is_of_patient"),
+    [
+        pytest.param(30, 0.15, 0.5, False, id="30 patients, metal by site"),
+        pytest.param(60, 0.08, 0.5, True, id="60 patients, metal by patient"),
+        pytest.param(200, 0.06, 1.0, True, id="200 patients who differ more"),
+    ],
+)
+def test_limits_of_regression_hold_the_ratio_in_93_to_97_of_100_studies(
+    patients: int, rate: float, spread: float, *, is_of_patient: bool
+) -> None:
+    rng = np.random.default_rng(17)
+    held, plain = [], []
+    for _ in range(LOGS):
+        setting = (patients, rate, spread)
+        risk, factor = study_of_metal(rng, setting, is_of_patient=is_of_patient)
+        found = poisson_fit(risk, (factor,)).ratios
+        if found:
+            [ratio] = found.values()
+            held.append(ratio.low <= RATIO <= ratio.high)
+            # Without regard to patients, as two Poisson counts.
+            events = risk.rows.groupby(factor.values)["event"].sum()
+            reach = np.exp(1.96 * np.sqrt((1 / events).sum()))
+            plain.append(ratio.ratio / reach <= RATIO <= ratio.ratio * reach)
+    assert len(held) > 0.95 * LOGS
+    assert 0.93 <= np.mean(held) <= 0.97, np.mean(held)
+    if is_of_patient:
+        assert np.mean(plain) < 0.9, np.mean(plain)
 
 
 @pytest.mark.parametrize(

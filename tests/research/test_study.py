@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -117,6 +118,27 @@ def test_the_page_says_association_and_no_cause(made: tuple[Study, Extract]) -> 
     assert "associated with" in page
     assert not re.search(r"\b(caused|due to|blame|risk factor)\b", page)
     assert page.count("<img") == page.count('alt="') > 3
+
+
+def test_the_first_screen_says_what_to_do_next(
+    made: tuple[Study, Extract], folder: Path
+) -> None:
+    said = sections.next_steps(made[0], str(folder)).html
+    assert "by the seven of this study it is 21 to 153 per 1,000" in said
+    assert "137 sites, 136 of them in rates and 129 in curves" in said
+    assert "approval before the folder extract/ leaves" in said
+    assert "extract/" not in sections.next_steps(made[0], "").html
+
+
+def test_a_model_that_nothing_was_estimated_by_has_no_column(
+    made: tuple[Study, Extract],
+) -> None:
+    study = made[0]
+    assert study.associations["joint_ratio"].isna().all()
+    assert "all together, by patient" not in sections.association(study).html
+    some = study.associations.assign(joint_ratio=2.0, joint_low=1.0, joint_high=4.0)
+    page = sections.association(replace(study, associations=some)).html
+    assert "all together, by patient" in page
 
 
 # --- the extract ---
@@ -299,6 +321,7 @@ def patient(number: int, signs: dict[float, str], **cells: Any) -> list[Row]:
 
 def shown(study: Study) -> str:
     parts = (
+        sections.heading,
         sections.in_short,
         sections.rates,
         sections.time_to_reaction,
@@ -307,7 +330,8 @@ def shown(study: Study) -> str:
         sections.flow,
         sections.defined,
     )
-    return "".join(part(study).html for part in parts)
+    page = "".join(part(study).html for part in parts)
+    return page + sections.next_steps(study, "").html
 
 
 def test_no_site_columns_at_all(tmp_path: Path) -> None:
@@ -316,6 +340,10 @@ def test_no_site_columns_at_all(tmp_path: Path) -> None:
     assert extract is None
     assert study.rates["events"].sum() == 0
     assert "No rate is given. Not in this export" in shown(study)
+    page = shown(study)
+    assert page.count("Not in this export: it has no site_signs") >= 4
+    assert "Export the check log again" in page
+    assert "<img" not in page
 
 
 def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
@@ -325,7 +353,11 @@ def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
     assert (rate["events"], rate["low"]) == (0, 0)
     # Garwood (1936): the upper limit of no event is 3.689.
     assert rate["high"] == pytest.approx(1000 * 3.6889 / 12, abs=0.1)
-    assert "0 (up to 307)" in shown(study)
+    page = shown(study)
+    assert "0 (up to 307)" in page
+    assert "Too few sites of a known placement were followed for a curve" in page
+    assert "<img" not in page
+    assert " 0 to 0 " not in page
     assert extract is not None
 
 
@@ -351,7 +383,7 @@ def test_one_patient(tmp_path: Path) -> None:
     study, extract = study_of(tmp_path, patient(1, {0: "none", 24: "redness"}))
     assert extract is None
     assert study.rates.iloc[0]["interval"] == "exact"
-    assert shown(study)
+    assert "1 first reaction in 1.0 site-days" in shown(study)
 
 
 def test_removal_before_insertion_is_named(tmp_path: Path) -> None:

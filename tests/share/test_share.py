@@ -12,6 +12,7 @@ from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report import publish
 from analysis.share import MEASURES, Summary, pool_wards, share, summarise
+from analysis.share.asked import ask_first, is_silent
 
 DEMO = Path(__file__).parents[2] / "synthetic_data"
 MONTH = "2026-10"
@@ -275,3 +276,40 @@ def test_a_summary_replaces_an_older_one(folder: Path, tmp_path: Path) -> None:
     first = share(folder, tmp_path / "shared").read_bytes()
     assert share(folder, tmp_path / "shared").read_bytes() == first
     assert [p.name for p in tmp_path.iterdir()] == ["shared"]
+
+
+# --- what to ask about first ---
+
+
+def figures_of(*rows: tuple[str, str, str, float]) -> pd.DataFrame:
+    """Give figures: group, measure, what is shown, upper limit."""
+    return pd.DataFrame(rows, columns=pd.Index(["wards", "measure", "shown", "high"]))
+
+
+def test_a_ward_is_asked_about_what_is_surest_to_fall_short() -> None:
+    figures = figures_of(
+        ("B", "covered_time", "figures", 98.0),
+        ("B", "checks_on_time", "figures", 94.0),
+        ("B", "site_reactions", "figures", 12.0),
+        ("B", "lines_changed_in_time", "fewer than 5 patients concerned", 50.0),
+        ("A", "covered_time", "figures", 100.0),
+        ("C", "covered_time", "fewer than 5 patients judged", np.nan),
+    )
+    asked = ask_first(figures)
+    assert list(asked) == ["A", "B", "C"]
+    assert asked["B"] is not None
+    assert asked["B"]["measure"] == "checks_on_time"
+    assert asked["A"] is None
+    assert asked["C"] is None
+    assert [is_silent(figures, group) for group in "ABC"] == [False, False, True]
+
+
+def test_the_first_screen_says_no_number_that_the_tables_do_not(
+    folder: Path, tmp_path: Path
+) -> None:
+    page = share(folder, tmp_path / "shared").read_text("utf-8")
+    [said] = re.findall(r"<h2 id=\"next\">.*?</ul>", page, flags=re.DOTALL)
+    tables = page.replace(said, "")
+    numbers = re.findall(r"\d[\d.]* of \d[\d.]*|\d+ to \d+", said)
+    assert len(numbers) >= 6
+    assert [n for n in numbers if n not in tables] == []

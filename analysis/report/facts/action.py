@@ -1,6 +1,7 @@
 """What may need action now, and which charts to pull."""
 
 from dataclasses import dataclass
+from itertools import islice
 
 import pandas as pd
 
@@ -109,6 +110,6 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
             infusion_id=key[2],
             findings=ordered.iloc[places],
         )
-        for key, places in charts.items()
+        for key, places in islice(charts.items(), limit)
     ]
-    return PullList(charts=tuple(listed[:limit]), more=max(len(listed) - limit, 0))
+    return PullList(charts=tuple(listed), more=len(charts) - len(listed))

@@ -35,8 +35,13 @@ def time_to_reaction(study: Study) -> Section:
     blocks: Blocks = []
     free = _curves(study, "free of reaction", ALL)
     between = _curves(study, "free of reaction, between looks", ALL)
-    if not len(free.points) or free.points["estimate"].isna().all():
-        return section("blocks", blocks=[("text", "No site has a known placement.")])
+    if study.absent:
+        return section(
+            "blocks", blocks=[("text", f"No curve is given. {study.absent}")]
+        )
+    if not (free.points["day"] > 0).any():
+        said = "Too few sites of a known placement were followed for a curve."
+        return section("blocks", blocks=[("text", said)])
     both = [
         figures.Curve(name="by the check that saw it", points=free.points),
         figures.Curve(name="between two looks", points=between.points),
@@ -70,7 +75,8 @@ def _figure(
         figures.curve_steps(curves, title, ax=drawn.subplots(), is_rising=is_rising)
         source = figures.svg_source(drawn)
     alt = figures.curve_alt(curves, title)
-    return "figure", {"source": source, "alt": alt, "caption": caption}
+    shown = {"source": source, "alt": alt, "caption": caption, "label": title}
+    return "figure", shown
 
 
 def _group_figures(study: Study) -> Blocks:
@@ -191,7 +197,7 @@ def association(study: Study) -> Section:
         return section("blocks", blocks=[("text", text)])
     drawn = [
         figures.RatioRow(
-            name=f"{row['factor']}: {row['level']}".replace("drug: ", ""),
+            name=_short(row),
             ratio=row["ratio"],
             low=row["low"],
             high=row["high"],
@@ -208,6 +214,7 @@ def association(study: Study) -> Section:
     picture = {
         "source": source,
         "alt": figures.ratio_alt(drawn, title),
+        "label": title,
         "caption": "One thing at a time. Left of the line fewer reactions than the "
         "reference, right of it more.",
     }
@@ -248,29 +255,36 @@ def _is_reference(row: dict[str, Any]) -> bool:
     return bool(row["level"] == row["reference"])
 
 
+def _short(row: dict[str, Any]) -> str:
+    """Name a level as it fits beside a picture: a drug is known by its name."""
+    name = f"{row['factor']}: {row['level']}"
+    return name.removeprefix("drug: ").removeprefix("concentration: ")
+
+
 def _association_grid(rows: list[dict[str, Any]]) -> Grid:
+    """Give the ratios, without a model that none was estimated by."""
+    models = {
+        "as counted, exact": [_ratio(row, "exact_") for row in rows],
+        "at the same time in place, by patient": [
+            "reference" if _is_reference(row) else _ratio(row, "") for row in rows
+        ],
+        "by Cox's model, by patient": [_ratio(row, "cox_") for row in rows],
+        "all together, by patient": [_ratio(row, "joint_") for row in rows],
+    }
+    used = {name: ratios for name, ratios in models.items() if any(ratios)}
+    first = [
+        (
+            f"{row['factor']}: {row['level']}",
+            f"{row['events']:,} in {row['exposure_days']:,.0f}",
+        )
+        for row in rows
+    ]
+    beside = zip(*used.values(), strict=True)
     return Grid(
         caption="Rate ratios with 95 % intervals",
-        head=(
-            "what",
-            "reactions in site-days",
-            "as counted, exact",
-            "at the same time in place, by patient",
-            "by Cox's model, by patient",
-            "all together, by patient",
-        ),
-        rows=[
-            (
-                f"{row['factor']}: {row['level']}",
-                f"{row['events']:,} in {row['exposure_days']:,.0f}",
-                _ratio(row, "exact_"),
-                "reference" if _is_reference(row) else _ratio(row, ""),
-                _ratio(row, "cox_"),
-                _ratio(row, "joint_"),
-            )
-            for row in rows
-        ],
-        numeric=frozenset({1, 2, 3, 4, 5}),
+        head=("what", "reactions in site-days", *used),
+        rows=[(*names, *ratios) for names, ratios in zip(first, beside, strict=True)],
+        numeric=frozenset(range(1, 2 + len(used))),
     )
 
 

@@ -56,6 +56,7 @@ EXTRACT: Final = "extract"
 _FRAME: Final = Frame(
     parts=(
         ("answer", "In short"),
+        ("next", "What to do next"),
         ("definition", "Definition"),
         ("flow", "Flow"),
         ("rates", "Rates"),

@@ -9,17 +9,11 @@ import pandas as pd
 from analysis.report.facts import rows_of
 from analysis.report.grid import Grid
 from analysis.report.manifest import STUDY, read_manifest, versions
+from analysis.report.research.answer import PER, heading, in_short, next_steps
 from analysis.report.research.demo import demo_study
 from analysis.report.research.lasting import association, lasting, time_to_reaction
 from analysis.report.research.publish import read_study
-from analysis.report.research.words import (
-    days_words,
-    main_rate,
-    outside_one,
-    rate_words,
-    ratio_words,
-    span_words,
-)
+from analysis.report.research.words import rate_words
 from analysis.report.section import Section, section
 from analysis.report.tables import texts
 from analysis.research import Study
@@ -33,18 +27,18 @@ __all__ = [
     "defined",
     "extract",
     "flow",
+    "heading",
     "in_short",
     "lasting",
     "load",
     "made_with",
+    "next_steps",
     "policy_in_force",
     "rates",
     "time_to_reaction",
 ]
 
 Blocks = list[tuple[str, Any]]
-
-_PER: Final = "reactions per 1,000 site-days (95 % interval)"
 
 CAUTIONS: Final = (
     "A retrospective study of recorded values: not for live monitoring, dosing or "
@@ -82,102 +76,6 @@ def load(folder: str) -> Study:
     return read_study(folder) if folder else demo_study()
 
 
-def in_short(study: Study) -> Section:
-    """Say what was found, in a few lines.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-
-    Returns
-    -------
-    Section
-        Heading, rate, median and associations.
-    """
-    start, end = (f"{t.day} {t:%B %Y}" for t in (study.log_start, study.log_end))
-    blocks: Blocks = [
-        ("title", "Site reactions: a study"),
-        (
-            "under",
-            f"Log from {start} to {end} ({study.policy.time_zone}). {study.sites:,} "
-            f"cannula sites of {study.patients:,} patients. Policy: "
-            f"{study.policy.name}.",
-        ),
-    ]
-    if study.policy.is_example:
-        blocks.append(
-            (
-                "banner",
-                "Example policy. What counts as a reaction here is the shipped "
-                "example's definition, not your service's. Local policy decides.",
-            )
-        )
-    if study.absent:
-        blocks.append(("banner", f"No rate is given. {study.absent}"))
-        return section("blocks", blocks=blocks)
-    blocks.append(("list", [_rate_said(study), _median_said(study), *_ratios(study)]))
-    return section("blocks", blocks=blocks)
-
-
-def _rate_said(study: Study) -> str:
-    rate = main_rate(study)
-    if not float(rate["exposure_days"]) > 0:
-        return "No site was at risk, so there is no rate."
-    said = (
-        f"{rate['events']} first reactions in {rate['exposure_days']:,.0f} site-days "
-        f"at risk: {rate_words(rate)} {_PER}"
-    )
-    if rate["interval"] == RateInterval.EXACT:
-        return said + ", by exact limits that take sites as independent."
-    return said + ", by limits that know that sites of one patient are alike."
-
-
-def _median_said(study: Study) -> str:
-    found = study.durations
-    rows = rows_of(found[(found["group"] == ALL) & (found["until"] == "removal")])
-    if not rows or not rows[0]["events"]:
-        return "No site was removed while treatment went on: no median time in place."
-    row = rows[0]
-    if pd.isna(row["median_days"]):
-        return (
-            f"Fewer than half of the sites were removed while treatment went on "
-            f"({row['events']} of {row['sites']}): no median time in place."
-        )
-    return (
-        f"Half of the sites were in place for {days_words(row['median_days'])} days or "
-        f"longer (95 % interval {span_words(row['low_days'], row['high_days'])}), "
-        "sites still in place counted as such."
-    )
-
-
-def _ratios(study: Study) -> list[str]:
-    outside, looked_at = outside_one(study)
-    if not looked_at:
-        return ["Too few reactions to say what they are associated with."]
-    said = [
-        f"{_named(row)} is associated with "
-        f"{'more' if row['ratio'] > 1 else 'fewer'} reactions than {row['reference']}: "
-        f"rate ratio {ratio_words(row['ratio'], row['low'], row['high'])}."
-        for row in outside
-        if not _is_unsteady(row)
-    ]
-    return [
-        *said,
-        f"{len(outside)} of {looked_at} ratios have an interval without 1, where "
-        f"chance alone would bring about {looked_at / 20:.0f}. An association is no "
-        "cause.",
-    ]
-
-
-def _is_unsteady(row: dict[str, Any]) -> bool:
-    return bool(pd.notna(row["note"]) and row["note"])
-
-
-def _named(row: dict[str, Any]) -> str:
-    return f"{row['factor'][:1].upper()}{row['factor'][1:]}, {row['level']},"
-
-
 def defined(study: Study) -> Section:
     """Say what counts as a reaction, and how the rate depends on it.
 
@@ -191,6 +89,8 @@ def defined(study: Study) -> Section:
     Section
         Definitions side by side, for all wards and each.
     """
+    if study.absent:
+        return section("blocks", blocks=[("text", f"No rate is given. {study.absent}")])
     rates = study.rates[study.rates["period"] == ALL]
     wards = [ALL, *sorted(set(texts(rates["ward"])) - {ALL})]
     by = {(row["definition"], row["ward"]): row for row in rows_of(rates)}
@@ -217,14 +117,14 @@ def defined(study: Study) -> Section:
             "prevalent",
             "reactions",
             "site-days",
-            "per 1,000 (95 %)",
+            "per 1,000 (95\N{NO-BREAK SPACE}%)",
         ),
         rows=rows,
         numeric=frozenset({2, 3, 4, 5, 6}),
     )
     names = texts(study.definitions["definition"])
     beside = Grid(
-        caption=f"The same by ward: {_PER}",
+        caption=f"The same by ward: {PER}",
         head=("ward", *names),
         rows=[
             (
@@ -314,6 +214,8 @@ def rates(study: Study) -> Section:
     Section
         By the policy's definition.
     """
+    if study.absent:
+        return section("blocks", blocks=[("text", f"No rate is given. {study.absent}")])
     own = study.rates[study.rates["definition"] == POLICY]
     by_ward = own[own["period"] == ALL]
     by_month = own[(own["ward"] == ALL) & (own["period"] != ALL)]

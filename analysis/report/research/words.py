@@ -9,6 +9,29 @@ from analysis.research import Study
 from analysis.terms import ALL
 
 
+def counted(number: int, what: str) -> str:
+    """Write how many of something there are.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    what : str
+        One of it.
+
+    Returns
+    -------
+    str
+        With an s unless there is one.
+
+    Examples
+    --------
+    >>> counted(1, "site"), counted(1200, "site")
+    ('1 site', '1,200 sites')
+    """
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
 def rate_words(row: Mapping[str, Any]) -> str:
     """Write a rate with the limits that lead.
 

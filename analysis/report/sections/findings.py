@@ -47,9 +47,11 @@ def delivery_findings(result: AuditResult) -> Section:
     findings = facts.delivery_findings(result)
     standing = facts.standings(result)[-1]
     drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
+    with figures.house_style():
+        views = [_delivery_view(row, drawn) for row in facts.rows_of(findings)]
     return section(
         "delivery",
-        findings=[_delivery_view(row, drawn) for row in facts.rows_of(findings)],
+        findings=views,
         standing=standing,
         reasons=facts.trust(result).not_evaluable,
         simulated=SIMULATED,
@@ -80,15 +82,13 @@ def other_findings(result: AuditResult) -> Section:
 
 
 def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any]:
+    """Give what is shown of a finding; its plot is drawn within the house style."""
     infusion = words.plain(row["infusion_id"])
     readings = facts.readings_of(result, infusion)
     start = facts.started_at(result, infusion)
     what = facts.words(row["kind"])
-    with figures.house_style():
-        drawn = figures.figure(6.6, 2.6, is_fitted=False)
-        ax = drawn.add_axes(_PLOT)
-        figures.delivery_line(readings, row, start, ax=ax)
-        source = figures.svg_source(drawn)
+    drawn = figures.figure(6.6, 2.6, is_fitted=False)
+    figures.delivery_line(readings, row, start, ax=drawn.add_axes(_PLOT))
     return {
         "id": row["finding_id"],
         "title": what,
@@ -97,7 +97,7 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
         "patient": words.plain(row["patient_id"]),
         "driver": words.plain(row["driver_id"]),
         "sentence": words.plain(row["sentence"]),
-        "source": source,
+        "source": figures.svg_source(drawn),
         "alt": figures.delivery_alt(readings, row, what),
         "facts": _delivery_facts(row, start),
     }

@@ -1,0 +1,404 @@
+"""Regression of reactions: Poisson on site-days with time in place, and Cox beside.
+
+Standard errors are robust to sites of one patient being alike. With few events for each
+parameter a regression is refused, and says so.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import statsmodels.api as sm
+from scipy import stats
+from statsmodels.duration.hazard_regression import PHReg
+
+from analysis.intervals import CONFIDENCE, FEWEST_CLUSTERS, FEWEST_EVENTS
+from analysis.research.factors import Factor
+from analysis.research.risk import Risk
+
+#: Events for each parameter: below the first no estimate is given, below the second it
+#: is called unsteady. Peduzzi P et al. (1996) J Clin Epidemiol 49:1373-1379;
+#: Vittinghoff E, McCulloch CE (2007) Am J Epidemiol 165:710-718 (both from memory).
+REFUSED_BELOW: Final = 5
+WARNED_BELOW: Final = 10
+
+#: Numbers of cells beyond which they are numbered anew, so that none is too large.
+_MOST_CODES: Final = 2**40
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """A ratio with its limits."""
+
+    ratio: float
+    low: float
+    high: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A regression, or why there is none.
+
+    Attributes
+    ----------
+    ratios : dict of str to Ratio
+        By level, ``factor`` and level joined by a tab.
+    note : str
+        Why there is none, or why it is unsteady; empty where neither.
+    p_changes : float
+        P that the ratio is the same early and late; NaN where not tested.
+    """
+
+    ratios: dict[str, Ratio]
+    note: str
+    p_changes: float = math.nan
+
+
+def enough(events: int, parameters: int, patients: int) -> tuple[bool, str]:
+    """Say whether events and patients suffice for a regression.
+
+    Parameters
+    ----------
+    events, parameters, patients : int
+        Reactions, coefficients without the intercept, and patients with time at risk.
+
+    Returns
+    -------
+    is_enough : bool
+        Whether it is fitted at all.
+    note : str
+        Why not, or why it is unsteady.
+    """
+    if patients < FEWEST_CLUSTERS:
+        return False, (
+            f"not estimated: {patients} patients, and limits that know of patients "
+            f"need {FEWEST_CLUSTERS}"
+        )
+    if events < REFUSED_BELOW * parameters:
+        return False, (
+            f"not estimated: {_said(events, parameters)}, at least {REFUSED_BELOW} for "
+            "each are needed"
+        )
+    if events < WARNED_BELOW * parameters:
+        return True, (
+            f"unsteady: {_said(events, parameters)}, {WARNED_BELOW} for each are wanted"
+        )
+    return True, ""
+
+
+def _said(events: int, parameters: int) -> str:
+    return (
+        f"{events} reaction{'' if events == 1 else 's'} for {parameters} "
+        f"parameter{'' if parameters == 1 else 's'}"
+    )
+
+
+def poisson_fit(
+    risk: Risk, factors: tuple[Factor, ...], *, is_tested: bool = False
+) -> Fit:
+    """Fit a Poisson regression of reactions on factors and time in place.
+
+    Parameters
+    ----------
+    risk : Risk
+        Site-days at risk.
+    factors : tuple of Factor
+        One, or all together; rows in which one of them is not known are left out.
+    is_tested : bool
+        Also test whether the ratios are the same early and late.
+
+    Returns
+    -------
+    Fit
+        Standard errors are clustered by patient, with Student's t.
+
+    Notes
+    -----
+    Breslow NE, Day NE (1987) Statistical Methods in Cancer Research II, ch. 4; Liang
+    KY, Zeger SL (1986) Biometrika 73:13-22 (both from memory). Rows of a patient that
+    are alike are added up first, which changes nothing. What the others give already
+    (a drug that always goes with one diluent) is left out by name.
+    """
+    design = _design(risk, factors)
+    names, given, cells = _independent(design, design.names)
+    patients = _different(design.patient)
+    is_enough, note = enough(int(design.event.sum()), len(names), patients)
+    if _sparse(design, names):
+        few = f"not estimated: fewer than {FEWEST_EVENTS} reactions on one side"
+        return Fit(ratios={}, note=few)
+    if not is_enough:
+        return Fit(ratios={}, note=note)
+    found = _robust(design, names, cells)
+    own = [name for name in names if "\t" in name]
+    left_out = "; ".join(name.replace("\t", " ") for name in given)
+    said = f"cannot be told apart from the others: {left_out}" if given else ""
+    return Fit(
+        ratios={name: found.ratio(name) for name in own},
+        note="; ".join(text for text in (note, said) if text),
+        p_changes=_early_and_late(design, names, own) if is_tested else math.nan,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Design:
+    """Rows at risk and the numbers that a regression explains them by."""
+
+    columns: dict[str, np.ndarray]
+    names: list[str]
+    event: np.ndarray
+    days: np.ndarray
+    patient: np.ndarray
+    late: np.ndarray
+
+
+def _design(risk: Risk, factors: tuple[Factor, ...]) -> _Design:
+    """Give the columns of a regression, of rows in which every factor is known."""
+    rows = risk.rows
+    is_known = np.ones(len(rows), dtype=bool)
+    columns: dict[str, np.ndarray] = {}
+    for band in np.unique(rows["band"])[1:]:
+        columns[f"band {band}"] = (rows["band"] == band).to_numpy(float)
+    for factor in factors:
+        is_known &= factor.values.notna().to_numpy()
+        if factor.is_number:
+            values = factor.values.to_numpy(float).round(4)
+            columns[f"{factor.name}\t{factor.levels[0]}"] = values
+            continue
+        for level in factor.levels[1:]:
+            flags = (factor.values == level).to_numpy(float)
+            columns[f"{factor.name}\t{level}"] = flags
+    middle = (rows["from_day"] + rows["to_day"]).to_numpy(float) / 2
+    ends = rows.loc[rows["event"] > 0, "to_day"]
+    late = (middle > (ends.median() if len(ends) else 0.0)).astype(float)
+    return _Design(
+        columns={name: values[is_known] for name, values in columns.items()},
+        names=list(columns),
+        event=rows["event"].to_numpy(float)[is_known],
+        days=rows["days"].to_numpy(float)[is_known],
+        patient=pd.factorize(rows["patient_id"])[0][is_known],
+        late=late[is_known],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cells:
+    """Rows that are alike in every column, added up: what a Poisson model needs."""
+
+    exog: np.ndarray
+    of_row: np.ndarray
+    event: np.ndarray
+    days: np.ndarray
+
+
+def _cells(design: _Design, names: list[str]) -> _Cells:
+    # In two halves of patients: as many cells as coefficients would be fitted without
+    # any rest, and taken for separation.
+    code, most = design.patient.astype("int64") % 2, 2
+    for name in names:
+        values = design.columns[name]
+        if _is_flag(values):
+            levels, different = values.astype("int64"), 2
+        else:
+            levels, found = pd.factorize(values)
+            different = max(len(found), 1)
+        if most * different > _MOST_CODES:
+            code = pd.factorize(code)[0]
+            most = int(code.max(initial=0)) + 1
+        code, most = code * different + levels, most * different
+    code = pd.factorize(code)[0]
+    size = int(code.max()) + 1 if len(code) else 0
+    first = np.full(size, len(code))
+    np.minimum.at(first, code, np.arange(len(code)))
+    ones = np.ones(size)
+    exog = np.column_stack([ones, *(design.columns[n][first] for n in names)])
+    return _Cells(
+        exog=exog,
+        of_row=code,
+        event=np.bincount(code, design.event, size),
+        days=np.bincount(code, design.days, size),
+    )
+
+
+def _different(codes: np.ndarray) -> int:
+    return int(np.count_nonzero(np.bincount(codes)))
+
+
+def _is_flag(values: np.ndarray) -> bool:
+    return bool(((values == 0.0) | (values == 1.0)).all())
+
+
+def _independent(
+    design: _Design, names: list[str]
+) -> tuple[list[str], list[str], _Cells]:
+    """Part the columns that tell something new from those the ones before give.
+
+    The cells given beside are those of the new ones.
+    """
+    cells = _cells(design, names)
+    exog = cells.exog
+    scale = np.linalg.norm(exog, axis=0)
+    scaled = exog / np.where(scale > 0, scale, 1.0)
+    upper = np.asarray(np.linalg.qr(scaled, mode="r"))
+    is_new = np.zeros(exog.shape[1], dtype=bool)
+    size = min(upper.shape)
+    is_new[:size] = np.abs(np.diag(upper)) > 1e-8
+    kept = [name for name, new in zip(names, is_new[1:], strict=True) if new]
+    given = [name for name in names if name not in kept]
+    # What the others give parts no cell that they do not part.
+    return kept, given, replace(cells, exog=exog[:, np.append(True, is_new[1:])])
+
+
+def _sparse(design: _Design, names: list[str]) -> bool:
+    """Tell whether a level, or what it is against, has too few events for a ratio."""
+    total = design.event.sum()
+    for name in names:
+        values = design.columns[name]
+        if _is_flag(values):
+            on = design.event[values > 0].sum()
+            if min(on, total - on) < FEWEST_EVENTS:
+                return True
+    return False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Robust:
+    """Coefficients and their covariance by patient; the intercept stands first."""
+
+    names: list[str]
+    params: np.ndarray
+    covariance: np.ndarray
+    freedom: int
+
+    def ratio(self, name: str) -> Ratio:
+        """Give the ratio of one coefficient.
+
+        Parameters
+        ----------
+        name : str
+            Of the coefficient.
+
+        Returns
+        -------
+        Ratio
+            With limits and P by Student's t.
+        """
+        place = 1 + self.names.index(name)
+        value, error = self.params[place], math.sqrt(self.covariance[place, place])
+        reach = float(stats.t.isf((1 - CONFIDENCE) / 2, self.freedom)) * error
+        return Ratio(
+            math.exp(value),
+            math.exp(value - reach),
+            math.exp(value + reach),
+            float(2 * stats.t.sf(abs(value) / error, self.freedom)),
+        )
+
+    def p_all(self, names: list[str]) -> float:
+        """Test whether some coefficients are all 0.
+
+        Parameters
+        ----------
+        names : list of str
+            Of the coefficients.
+
+        Returns
+        -------
+        float
+            P of the Wald test, by the F distribution.
+        """
+        places = [1 + self.names.index(name) for name in names]
+        own = self.params[places]
+        statistic = own @ np.linalg.solve(self.covariance[np.ix_(places, places)], own)
+        return float(stats.f.sf(statistic / len(own), len(own), self.freedom))
+
+
+def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
+    """Fit by statsmodels on rows added up, and take the covariance over patients.
+
+    statsmodels' own clustered covariance needs a row for each patient and pattern,
+    which is a hundred times as many; the two agree (tested).
+    """
+    model = sm.GLM(
+        cells.event, cells.exog, family=sm.families.Poisson(), exposure=cells.days
+    )
+    found = model.fit()
+    rate = np.exp(cells.exog @ found.params)[cells.of_row]
+    off = design.event - rate * design.days
+    patients = int(design.patient.max()) + 1
+    columns = [np.ones(len(off)), *(design.columns[name] for name in names)]
+    scores = np.column_stack(
+        [np.bincount(design.patient, off * column, patients) for column in columns]
+    )
+    m = _different(design.patient)
+    bread = found.normalized_cov_params
+    covariance = bread @ (scores.T @ scores) @ bread * m / (m - 1)
+    return Robust(
+        names=names,
+        params=np.asarray(found.params),
+        covariance=covariance,
+        freedom=m - 1,
+    )
+
+
+def _early_and_late(design: _Design, names: list[str], own: list[str]) -> float:
+    """Test whether ratios differ between the earlier and the later half of events."""
+    late = {f"late {name}": design.columns[name] * design.late for name in own}
+    wide = replace(design, columns={**design.columns, "late": design.late, **late})
+    kept, given, cells = _independent(wide, [*names, "late", *late])
+    if _sparse(wide, list(late)) or set(late) & set(given):
+        return math.nan
+    return _robust(wide, kept, cells).p_all(list(late))
+
+
+def cox_fit(
+    times: pd.DataFrame, covariates: pd.DataFrame, ties: str = "efron"
+) -> dict[str, Ratio]:
+    """Fit a Cox regression of the time to a reaction.
+
+    Parameters
+    ----------
+    times : DataFrame
+        time, is_event and patient_id of each site, and entry where sites come in late.
+    covariates : DataFrame
+        Numbers, on the index of `times`.
+    ties : str
+        ``efron`` or ``breslow``.
+
+    Returns
+    -------
+    dict of str to Ratio
+        By covariate; limits by standard errors clustered by patient.
+    """
+    # Who was never at risk when there was an event says nothing, and PHReg would make
+    # the clustered errors of all the others NaN.
+    at = times.loc[times["is_event"], "time"]
+    tells = times["time"] >= at.min()
+    if "entry" in times:
+        tells &= times["entry"] < at.max()
+    times, covariates = times[tells], covariates[tells]
+    found = _cox(times, covariates, ties).fit(
+        groups=pd.factorize(times["patient_id"])[0]
+    )
+    reach = stats.norm.isf((1 - CONFIDENCE) / 2)
+    return {
+        str(name): Ratio(
+            float(np.exp(found.params[place])),
+            float(np.exp(found.params[place] - reach * found.bse[place])),
+            float(np.exp(found.params[place] + reach * found.bse[place])),
+            float(found.pvalues[place]),
+        )
+        for place, name in enumerate(covariates.columns)
+    }
+
+
+def _cox(times: pd.DataFrame, covariates: pd.DataFrame, ties: str) -> PHReg:
+    entry = times["entry"].to_numpy(float) if "entry" in times else None
+    return PHReg(
+        times["time"].to_numpy(float),
+        covariates.to_numpy(float),
+        status=times["is_event"].to_numpy(int),
+        entry=entry,
+        ties=ties,
+    )
