@@ -13,7 +13,7 @@ from analysis.figures.funnel import funnel_alt, ward_funnel
 from analysis.figures.hours import hour_alt, hour_bars
 from analysis.figures.incident import IncidentCourse, incident_alt, incident_course
 from analysis.figures.months import PERCENT, Scale, month_alt, month_line
-from analysis.figures.style import figure, house_style, svg_source
+from analysis.figures.style import emptied, figure, house_style, svg_source
 from analysis.figures.wards import DotRow, ward_alt, ward_dots
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "curve_steps",
     "delivery_alt",
     "delivery_line",
+    "emptied",
     "figure",
     "funnel_alt",
     "hour_alt",

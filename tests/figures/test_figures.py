@@ -16,6 +16,7 @@ from analysis.figures import (
     DotRow,
     delivery_alt,
     delivery_line,
+    emptied,
     figure,
     house_style,
     svg_source,
@@ -175,3 +176,21 @@ def test_the_same_picture_is_the_same_text_without_a_date() -> None:
     assert sources[0] == sources[1]
     svg = base64.b64decode(sources[0].split(",", 1)[1]).decode()
     assert "dc:date" not in svg
+
+
+def test_what_is_drawn_on_emptied_axes_is_the_same_picture() -> None:
+    unlike = readings().assign(
+        elapsed_h=[0.0, 20.0, 40.0, 60.0],
+        observed_ml=[30.0, 20.0, 11.0, -1.0],
+        expected_ml=[-1.0, -2.0, -3.0, -4.0],
+    )
+    with house_style():
+        used = figure(6.6, 2.6, is_fitted=False)
+        ax = used.add_axes((0.1, 0.2, 0.8, 0.7))
+        delivery_line(unlike, finding(1, 2, 30, 50), START, ax=ax)
+        before = svg_source(used)
+        delivery_line(readings(), finding(4, 8, 9, None), None, ax=emptied(ax))
+        new = figure(6.6, 2.6, is_fitted=False)
+        own = new.add_axes((0.1, 0.2, 0.8, 0.7))
+        delivery_line(readings(), finding(4, 8, 9, None), None, ax=own)
+        assert svg_source(used) == svg_source(new) != before

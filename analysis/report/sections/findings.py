@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
+from matplotlib.figure import Figure
 
 from analysis import figures
 from analysis.audit import AuditResult
@@ -48,7 +49,9 @@ def delivery_findings(result: AuditResult) -> Section:
     standing = facts.standings(result)[-1]
     drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
     with figures.house_style():
-        views = [_delivery_view(row, drawn) for row in facts.rows_of(findings)]
+        plot = figures.figure(6.6, 2.6, is_fitted=False)
+        plot.add_axes(_PLOT)
+        views = [_delivery_view(row, drawn, plot) for row in facts.rows_of(findings)]
     return section(
         "delivery",
         findings=views,
@@ -81,14 +84,15 @@ def other_findings(result: AuditResult) -> Section:
     )
 
 
-def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any]:
-    """Give what is shown of a finding; its plot is drawn within the house style."""
+def _delivery_view(
+    row: Mapping[str, Any], result: AuditResult, plot: Figure
+) -> dict[str, Any]:
+    """Give what is shown of a finding; all are drawn on the axes of one figure."""
     infusion = words.plain(row["infusion_id"])
     readings = facts.readings_of(result, infusion)
     start = facts.started_at(result, infusion)
     what = facts.words(row["kind"])
-    drawn = figures.figure(6.6, 2.6, is_fitted=False)
-    figures.delivery_line(readings, row, start, ax=drawn.add_axes(_PLOT))
+    figures.delivery_line(readings, row, start, ax=figures.emptied(plot.axes[0]))
     return {
         "id": row["finding_id"],
         "title": what,
@@ -97,7 +101,7 @@ def _delivery_view(row: Mapping[str, Any], result: AuditResult) -> dict[str, Any
         "patient": words.plain(row["patient_id"]),
         "driver": words.plain(row["driver_id"]),
         "sentence": words.plain(row["sentence"]),
-        "source": figures.svg_source(drawn),
+        "source": figures.svg_source(plot),
         "alt": figures.delivery_alt(readings, row, what),
         "facts": _delivery_facts(row, start),
     }
