@@ -199,11 +199,12 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
     """Weigh all hypotheses for some infusions, a part at a time."""
     some = batch.take(which)
     none, probability = _no_event(some, slip_density(some))
-    table = np.column_stack([none, _scanned(some, COARSE)])
+    table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
     normal = gaussian(some, np.zeros((len(none), 1, some.shape[1])))
-    rest = _log_odds(table) > _CLEAR
-    rest |= _nearest_event(some, normal) > _FINE_SD
-    table[rest, 1:] = _scanned(some.take(rest), FINE)
+    is_fine = _nearest_event(some, normal) > _FINE_SD
+    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
+    is_fine |= _log_odds(table) > _CLEAR
+    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
     return table, probability
 
 
