@@ -36,6 +36,12 @@ _LOOKED_AT = 60
 #: enough: far below any threshold.
 _CLEAR = -2.5
 
+#: Where readings are fine, an event may lie between the shapes of the coarse grid and
+#: fit none of them. It is looked for on the fine one where a free fit is this many
+#: standard deviations from none: less is worth less than 4.5 of log evidence (half the
+#: square) before the price of having looked at many shapes.
+_FINE_SD = 3.0
+
 #: Readings x shapes at once: what a processor's own memory holds.
 _MOST = 60_000
 
@@ -143,14 +149,22 @@ def is_clear(batch: Batch) -> Array:
         return np.zeros(n, dtype=bool)
     normal = gaussian(batch, np.zeros((n, 1, k)))
     off = np.abs(normal.error[:, :, 0]) / np.sqrt(normal.precision[:, :, 0])
+    said = (batch.stopped_log_ratio <= 0).all(1)
+    fits = _nearest_event(batch, normal) >= _SHAPE_SD
+    clear: Array = (off.max(0) < _READING_SD) & ~fits & said
+    return clear
+
+
+def _nearest_event(batch: Batch, normal: Gaussian) -> Array:
+    """Give the best fit of any step in a gap, or stop from a reading on, shape (n,)."""
+    n, k = batch.shape
     steps = np.broadcast_to(np.tri(k)[:, None, :], (k, n, k))
     given = batch.delivered_ml
     before = np.concatenate([np.zeros((n, 1)), given[:, :-1]], axis=1)
     stops = np.clip(given.T[:, :, None] - before, 0, None)
     fit = best_fit(batch, normal, np.concatenate([steps, stops], axis=2))
-    said = (batch.stopped_log_ratio <= 0).all(1)
-    clear: Array = (off.max(0) < _READING_SD) & (np.abs(fit).max(1) < _SHAPE_SD) & said
-    return clear
+    nearest: Array = np.abs(fit).max(1)
+    return nearest
 
 
 def best_fit(batch: Batch, normal: Gaussian, shape: Array) -> Array:
@@ -185,9 +199,12 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
     """Weigh all hypotheses for some infusions, a part at a time."""
     some = batch.take(which)
     none, probability = _no_event(some, slip_density(some))
-    table = np.column_stack([none, _scanned(some, COARSE)])
-    rest = _log_odds(table) > _CLEAR
-    table[rest, 1:] = _scanned(some.take(rest), FINE)
+    table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
+    normal = gaussian(some, np.zeros((len(none), 1, some.shape[1])))
+    is_fine = _nearest_event(some, normal) > _FINE_SD
+    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
+    is_fine |= _log_odds(table) > _CLEAR
+    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
     return table, probability
 
 

@@ -40,8 +40,8 @@ SIMULATED = Simulated(
     seed=2,
     infusions=6176,
     least_event_h=1.5,
-    found_share=0.912,
-    found_se=0.011,
-    false_per_1000=8.6,
-    false_se=1.3,
+    found_share=0.921,
+    found_se=0.010,
+    false_per_1000=7.2,
+    false_se=1.1,
 )

@@ -22,6 +22,10 @@ DRAWN, SEED = 8000, 20_261
 #: Nothing less probable than this is listed, whatever rate is wanted.
 LEAST = 0.10
 
+#: Share of the wanted rate that is aimed at. Real habits are not quite those of the
+#: model, and a limit that is aimed at is passed by every other log.
+_AIM = 0.85
+
 #: A log of fewer infusions says too little of its own: it has the threshold that logs
 #: of the demo's wards have at 2, 10 and 50 false flags per 1,000 (by the same
 #: simulation; between them by the log of the rate).
@@ -93,7 +97,7 @@ def find_threshold(
     evidence = with_slip_ratios(drawn, scan(drawn), ratios).table
     own = share.reindex(evidence.index.str.partition("\x1f").get_level_values(0))
     quiet = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
-    rate = min(wanted_per_1000 / 1000, 1)
+    rate = min(_AIM * wanted_per_1000 / 1000, 1)
     simulated = float(np.quantile(quiet, 1 - rate))
     probability = max(simulated, by_list(event, rate), LEAST)
     false = float((quiet > probability).mean())

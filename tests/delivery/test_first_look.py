@@ -1,4 +1,4 @@
-"""The first look may only pass over infusions that the whole scan would not list."""
+"""Quick looks may only pass over infusions that the whole scan would not list."""
 
 import sys
 from collections.abc import Callable
@@ -39,7 +39,7 @@ def nothing_is_clear(batch: Batch) -> np.ndarray:
     return np.zeros(batch.shape[0], dtype=bool)
 
 
-def test_with_and_without_the_first_look_the_same_is_found(
+def test_with_and_without_the_quick_looks_the_same_is_found(
     log: Log, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     passed: list[str] = []
@@ -55,7 +55,9 @@ def test_with_and_without_the_first_look_the_same_is_found(
     with monkeypatch.context() as patch:
         patch.setattr(SCAN, "is_clear", watched(SCAN.is_clear))
         quick = judge_delivery(log, Policy.example())
+    # Every infusion on the fine grid, whatever the coarse one says.
     monkeypatch.setattr(SCAN, "is_clear", nothing_is_clear)
+    monkeypatch.setattr(SCAN, "_CLEAR", -np.inf)
     whole = judge_delivery(log, Policy.example())
 
     alike = ["infusion_id", "kind", "first_source"]
