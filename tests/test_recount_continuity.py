@@ -328,6 +328,20 @@ def test_lines_of_2000_infusions_agree_one_by_one(
     }
 
 
+def test_overdue_hours_of_2000_infusions_agree_one_by_one(long: Case) -> None:
+    units = long.of("overdue_line_hours").set_index("unit_id")
+    limits = ("extension_set_life_h", "extension_set_grace_h")
+    recount = naive.replaced_in_time(long.folder, long.rules, "extension_set", limits)
+    mine = units.loc[list(recount)]
+    for column, hours in (
+        ("numerator", {name: line.over for name, line in recount.items()}),
+        ("denominator", {name: line.in_place for name, line in recount.items()}),
+    ):
+        second = {name: -1 if h is None else h for name, h in hours.items()}
+        assert mine[column].fillna(-1).to_dict() == pytest.approx(second)
+    assert mine["numerator"].sum() > 0
+
+
 def test_planted_gaps_are_found_and_nothing_else(long: Case) -> None:
     truth = pd.read_csv(long.folder / "truth_other.csv")
     planted = set(truth.loc[truth["kind"] == "gap_between_syringes", "infusion_id"])

@@ -40,13 +40,13 @@ def audited(folder: Path) -> Case:
     return Case(folder, Rules(DEMO / "policy.toml"), result.units)
 
 
-def generate(folder: Path) -> None:
-    """Write two months over the autumn clock change, another seed than the demo's."""
+def generate(folder: Path, days: int = 61) -> None:
+    """Write months over the autumn clock change, with another seed than the demo's."""
     log = make_log(
         rng=np.random.default_rng(90210),
         wards=WARDS,
         first_day=date(2025, 10, 3),
-        days=61,
+        days=days,
         planting=DEMO_PLANTING,
     )
     write_log(log, folder)
@@ -60,7 +60,8 @@ def demo() -> Case:
 @pytest.fixture(scope="module")
 def other(tmp_path_factory: pytest.TempPathFactory) -> Case:
     folder = tmp_path_factory.mktemp("generated")
-    generate(folder)
+    generate(folder, days=300)
+    assert len(read_csv(folder / "infusions.csv")) >= 2000
     return audited(folder)
 
 

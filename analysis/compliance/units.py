@@ -115,10 +115,14 @@ def measure_units(
     """
     people, labels = _by_patient(units)
     own = people.groupby(["measure", "patient_id"])[["numerator", "denominator"]].sum()
+    # In order of measures, so that each has its rows together.
+    ends = np.searchsorted(
+        own.index.get_level_values("measure"), range(len(labels["measure"]) + 1)
+    )
     icc = {
-        str(name): _icc(own.loc[[number]])
+        str(name): _icc(own.iloc[ends[number] : ends[number + 1]])
         for number, name in enumerate(labels["measure"])
-        if name not in in_hours and number in own.index
+        if name not in in_hours
     }
     sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
     sums = _with_empty(_spelt(sums, labels), names)
