@@ -96,7 +96,7 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
 
 
 def _are_shifted(records: Records, at: Ints, width: int) -> Mask:
-    """Mark rows of more cells than the header, unless every row of the file has as many.
+    """Mark rows of more cells than the header, unless all of the file have as many.
 
     Delimiters at the end of every line are a habit of some exports. At the end of some
     lines only they are what a delimiter left without quotes in a cell pushed out, as

@@ -30,6 +30,7 @@ from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.scan import Ints
 from analysis.intake.signs import find_sign_items, find_signs
+from analysis.intake.statuses import row_status
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
@@ -314,6 +315,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     rate_unit,
     battery_unit,
     _items,
+    row_status,
     read_codes,
     read_vocabulary,
     _why,

@@ -1,4 +1,4 @@
-"""A delimiter left without quotes in a cell moves the cells behind it: never read so."""
+"""A delimiter without quotes in a cell moves the cells behind it: never read so."""
 
 from collections.abc import Sequence
 from pathlib import Path
