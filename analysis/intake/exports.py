@@ -11,6 +11,7 @@ from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
+from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.recognise import propose_all
@@ -152,7 +153,7 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
         _check_dates(pairs)
         skipped = ", ".join(f"'{name}'" for name in layout.skip_sheets)
         notes = [f"Sheets not read, as the layout says: {skipped}."] * bool(skipped)
-        notes += [note for raw in raws for note in raw.notes]
+        notes += [note for raw in raws for note in raw.notes] + hidden_notes(raws)
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = _with_beside(turn(raw, table) for raw, table in pairs)
         notes += [note for table in tables for note in table.notes]
@@ -169,7 +170,7 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
         f"{file}: has no columns of a log, and nothing of it was used."
         for file in beside
     ]
-    notes += [note for raw in raws for note in raw.notes]
+    notes += [note for raw in raws for note in raw.notes] + hidden_notes(raws)
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks

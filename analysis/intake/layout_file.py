@@ -85,6 +85,8 @@ def parse_layout(text: str, name: str) -> Layout:
     if not _is_zone(zone):
         faults.append(f"zone reads '{zone}'; it must be a name such as Europe/London")
     skipped = _texts(data.get("skip_sheets", []), "skip_sheets", faults)
+    if OPEN in skipped:
+        faults.append('skip_sheets is not settled; write the sheets in place of "?"')
     if faults:
         raise LayoutError(f"{name}:{numbered(faults)}")
     return Layout(

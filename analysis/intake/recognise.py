@@ -25,6 +25,7 @@ from analysis.intake.groups import (
     total_rows,
 )
 from analysis.intake.headers import assign, kind_of, matches, time_columns
+from analysis.intake.hidden import ask_hidden
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
@@ -360,4 +361,4 @@ def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:
     list of Proposal
         One a table, in order; what one table tells of another is settled or asked.
     """
-    return settle_together(raws, [propose(raw) for raw in raws])
+    return ask_hidden(raws, settle_together(raws, [propose(raw) for raw in raws]))
