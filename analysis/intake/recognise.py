@@ -36,6 +36,7 @@ from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
+from analysis.intake.zeros import lost_zeros
 
 NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "display_remaining_ml", "start_volume_ml",
@@ -306,6 +307,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     blanks,
     dittos,
     _shortened,
+    lost_zeros,
     _halves,
     _composite,
     _date_order,
