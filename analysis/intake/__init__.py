@@ -12,6 +12,7 @@ import pandas as pd
 from analysis.columns import CHECKS, INFUSIONS, LINES, REJECTED, SET_ASIDE
 from analysis.errors import InputError
 from analysis.intake import ledger
+from analysis.intake.agreement import contradictions
 from analysis.intake.amendments import amendment_notes
 from analysis.intake.canonical import Typed, fates, type_sheets
 from analysis.intake.exports import Exports, read_raws, turn_exports
@@ -193,6 +194,7 @@ def _as_log(kept: dict[str, pd.DataFrame], books: dict[str, Any]) -> Log:
     rows["is_paused_after"] = paused_after(rows)
     notes += [*derived, *_time_notes(rows), *books.pop("unused")]
     notes += [*books.pop("amendments"), *spellings(rows)]
+    notes += contradictions(rows, kept["infusions"])
     carried = _carried(rows, kept["infusions"])
     carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)
