@@ -4,7 +4,10 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
+import pandas as pd
+
 from analysis.intake import Log
+from analysis.intake.future import future_checks
 from analysis.quality import habits
 from analysis.report import facts, quality
 from analysis.report.grid import Grid
@@ -23,7 +26,9 @@ _PRINT_ONE = (
 )
 
 
-def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
+def dry_run(
+    log: Log, layout_file: Path | None = None, now: pd.Timestamp | None = None
+) -> list[str]:
     """Say what was read, what was not, what was settled, and how the log was charted.
 
     Parameters
@@ -32,6 +37,8 @@ def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
         As read.
     layout_file : Path, optional
         The layout it was read with: what is wrong is put right there.
+    now : Timestamp, optional
+        When it was read, with its zone: a check after it is said.
 
     Returns
     -------
@@ -42,8 +49,10 @@ def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
     rejected, set_aside = quality.not_read(record)
     derived = quality.bucket(record)
     absent = ", ".join(habits.not_in_export(record.rows))
+    future = future_checks(log.checks, now) if now is not None else []
     return [
         *_about(record),
+        *_wrapped(future),
         *_part("Files", _files(record)),
         *_part("Rows rejected (they cannot be placed)", _reasons(rejected)),
         *_part(

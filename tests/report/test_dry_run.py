@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from analysis.intake import read_exports
@@ -130,3 +131,22 @@ def test_a_log_of_starts_alone_is_told_without_a_table_of_readings(
     rows = "".join(f"Ash,P1,start,13/10/2026,{8 + i}:05,20\n" for i in range(3))
     said = " ".join(" ".join(told(tmp_path, head + rows)).split())
     assert "No row after the start of its infusion has a volume" in said
+
+
+@pytest.mark.parametrize(
+    ("now", "times"),
+    [
+        pytest.param("2026-06-14 06:00", 1, id="a check of the next hours"),
+        pytest.param("2026-06-14 08:00", 0, id="all checks are past"),
+    ],
+)
+def test_a_check_after_the_time_of_reading_is_said(
+    tmp_path: Path, now: str, times: int
+) -> None:
+    path = tmp_path / "export.csv"
+    path.write_text(EXPORT, encoding="utf-8")
+    log = read_exports([path], Policy.example())
+    lines = dry_run(log, now=pd.Timestamp(now, tz="Europe/London"))
+    whole = " ".join(" ".join(lines).split())
+    said = "dated after today, 14 June 2026 (the last: 14 June 2026"
+    assert whole.count(said) == times
