@@ -342,7 +342,8 @@ def _check_any_row(
         which = "none of the" if lost == read else f"{lost} of the"
         able = "can" if lost == read else "cannot"
         msg = f"{file}: {which} {read} rows {able} be placed; the first, "
-        raise InputError(f"{msg}{first['source']}: {first['sentence']}")
+        msg += f"{first['source']}: {first['sentence']}; mend the export, or name the "
+        raise InputError(f"{msg}right columns in a layout")
     if not account.loc[account["file"].isin(logs), "accepted"].sum():
         files = ", ".join(sorted(logs))
         msg = f"{files}: there is a header but no row; export it with its rows"

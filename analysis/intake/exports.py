@@ -212,6 +212,7 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
             )
             raise InputError(f"{msg}{key}; name the right one, or take it out")
     _check_order(raw, table)
+    _check_clock(raw, table)
     if table.holds is Holds.CHECKS and (found := contradiction(raw, table)):
         msg = f"{raw.file}: {found}; correct the layout, or read this file by a layout "
         raise InputError(f"{msg}of its own")
@@ -233,6 +234,31 @@ def _check_order(raw: RawTable, table: TableLayout) -> None:
         msg += f"{evidence}; correct date_order, or read this file by a layout "
         raise InputError(f"{msg}of its own")
 
+
+def _check_clock(raw: RawTable, table: TableLayout) -> None:
+    """Refuse a 12-hour clock for times of which many are past 12:59."""
+    times = table.columns.get("checked_at", ())
+    if table.clock != "12" or len(times) > _WITH_HALF:
+        return
+    spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+    for header in times:
+        cells = raw.cells.get(spelled.get(synonyms.normal(header), header))
+        cells = pd.Series([], dtype="str") if cells is None else cells[cells != ""]
+        past = cells[cells.str.contains(_PAST_NOON)]
+        if len(past) > _MANY_PAST * len(cells):
+            msg = f"{raw.file}: the layout reads its times on a 12-hour clock, but "
+            msg += f"{len(past)} of {len(cells)} are past 12:59 ({past.iloc[0]}); "
+            raise InputError(f'{msg}write clock = "24"')
+
+
+#: A time past 12:59 that no am or pm follows.
+_PAST_NOON = r"(?i)(?:^|[ T])(?:1[3-9]|2[0-3]):[0-5][0-9](?!.*[ap]\.?m)"
+
+#: Day and clock; a third column says am or pm.
+_WITH_HALF = 2
+
+#: A slip or two of a 12-hour chart are rows to reject; more are another clock.
+_MANY_PAST = 0.1
 
 _ORDERS = ("dmy", "mdy")
 _TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
