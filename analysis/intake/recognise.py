@@ -27,6 +27,7 @@ from analysis.intake.groups import (
 from analysis.intake.headers import assign, kind_of, matches, time_columns
 from analysis.intake.hidden import ask_hidden
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
+from analysis.intake.odd_items import ask_items
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.scan import Ints
@@ -363,4 +364,5 @@ def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:
     list of Proposal
         One a table, in order; what one table tells of another is settled or asked.
     """
-    return ask_hidden(raws, settle_together(raws, [propose(raw) for raw in raws]))
+    settled = settle_together(raws, [propose(raw) for raw in raws])
+    return ask_hidden(raws, ask_items(raws, settled))

@@ -5,7 +5,12 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from analysis.errors import InputError
 from analysis.intake import Log, read_exports
+from analysis.intake.exports import read_raws
+from analysis.intake.layout_file import parse_layout
+from analysis.intake.layout_text import to_toml
+from analysis.intake.recognise import propose_all
 from tests.intake.logs import POLICY, write
 
 HEADER = "Ward,MRN,Syringe No,Item,Value,Unit,Taken at"
@@ -70,3 +75,18 @@ def test_a_value_beside_no_item_stands_in_the_ledger(tmp_path: Path, time: str) 
 def test_two_values_of_an_item_at_one_time_are_a_contradiction(tmp_path: Path) -> None:
     log = read(tmp_path, [*ROWS, f"Ash,P1,I1,Volume left,9.9,mL,{TIMES[1]}"])
     assert log.set_aside["reason"].tolist() == ["contradiction"] * 2
+
+
+def test_items_that_nobody_knows_are_asked_item_by_item(tmp_path: Path) -> None:
+    names = {"Volume left": "SD what", "Rate": "SD pace", "Battery": "SD power"}
+    rows = list(ROWS)
+    for known, own in names.items():
+        rows = [row.replace(f",{known},", f",{own},") for row in rows]
+    with pytest.raises(InputError, match=r"'SD what' \(4\), .*under \[table.items\]"):
+        read(tmp_path, rows)
+    path = write(tmp_path, "log.csv", HEADER, *rows)
+    printed = to_toml(propose_all(read_raws([path])))
+    assert 'holds = "items"' in printed
+    layout = parse_layout(printed.replace('["?"]', '"SD what"'), "layout")
+    log = read_exports([path], POLICY, layout)
+    assert log.checks["volume_remaining_ml"].tolist() == [20, 16.8, 13.6, 10.4]
