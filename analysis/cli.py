@@ -168,14 +168,17 @@ def intake(
     Says what was recognised and settled, what could not be read and why, what had to be
     derived, and how the log was charted. Nothing is written.
     """
+    import pandas as pd
+
     from analysis.intake import read_exports
     from analysis.report.dry_run import dry_run
 
     policy, mapped = _settings(policy_file, layout_file)
+    now = pd.Timestamp.now("UTC")
     with _progress() as say:
         say("reading the export")
         log = read_exports(exports, policy, mapped)
-    click.echo("\n".join(dry_run(log, layout_file)))
+    click.echo("\n".join(dry_run(log, layout_file, now)))
 
 
 def _account_lines(account: "pd.DataFrame") -> list[str]:

@@ -12,6 +12,8 @@ import pandas as pd
 from analysis.columns import CHECKS, INFUSIONS, LINES, REJECTED, SET_ASIDE
 from analysis.errors import InputError
 from analysis.intake import ledger
+from analysis.intake.agreement import contradictions
+from analysis.intake.amendments import amendment_notes
 from analysis.intake.canonical import Typed, fates, type_sheets
 from analysis.intake.described import describe_infusions
 from analysis.intake.exports import Exports, read_raws, turn_exports
@@ -166,7 +168,9 @@ def _books(exports: Exports, typed: dict[str, Typed]) -> dict[str, Any]:
         "superseded": checks.rows.loc[checks.is_superseded, SUPERSEDED],
         "notes": exports.notes,
         "unused": _unused_columns(sheets),
-        "unknown_rows": _unknown_rows(checks),
+        "amendments": amendment_notes(
+            checks.rows, checks.rows.loc[_accepted(checks), "source"]
+        ),
     }
 
 
@@ -186,7 +190,8 @@ def _as_log(kept: dict[str, pd.DataFrame], books: dict[str, Any]) -> Log:
     rows, derived = assign_infusions(rows)
     rows["is_paused_after"] = paused_after(rows)
     notes += [*derived, *_time_notes(rows), *books.pop("unused")]
-    notes += [*_amendment_notes(rows, books.pop("unknown_rows")), *spellings(rows)]
+    notes += [*books.pop("amendments"), *spellings(rows)]
+    notes += contradictions(rows, kept["infusions"])
     carried = _carried(rows, kept["infusions"])
     carried = carried.assign(ward=_told_from_totals(carried["ward"], []))
     notes += _disagreements(carried)
@@ -334,7 +339,8 @@ def _check_any_row(
         which = "none of the" if lost == read else f"{lost} of the"
         able = "can" if lost == read else "cannot"
         msg = f"{file}: {which} {read} rows {able} be placed; the first, "
-        raise InputError(f"{msg}{first['source']}: {first['sentence']}")
+        msg += f"{first['source']}: {first['sentence']}; mend the export, or name the "
+        raise InputError(f"{msg}right columns in a layout")
     if not account.loc[account["file"].isin(logs), "accepted"].sum():
         files = ", ".join(sorted(logs))
         msg = f"{files}: there is a header but no row; export it with its rows"
@@ -391,21 +397,4 @@ def _unused_columns(sheets: Sequence[Turned]) -> list[str]:
         f"{sheet.raw.file}: columns read and not used: {', '.join(sheet.unused)}."
         for sheet in sheets
         if sheet.unused
-    ]
-
-
-def _unknown_rows(checks: Typed) -> frozenset[str]:
-    """Give what rows are said to correct and is no row of these files."""
-    amends, sources = checks.rows["amends"], checks.rows["source"]
-    named = amends[amends != ""]
-    return frozenset(named) - frozenset(sources[sources.isin(named)])
-
-
-def _amendment_notes(rows: pd.DataFrame, unknown_rows: frozenset[str]) -> list[str]:
-    unknown = rows.loc[rows["amends"].isin(unknown_rows), "amends"]
-    if not len(unknown):
-        return []
-    return [
-        f"amendments that do not name a row of these files as FILE:LINE: "
-        f"{len(unknown)} (first: {unknown.iloc[0]}); nothing was superseded by them."
     ]

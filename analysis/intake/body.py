@@ -1,5 +1,6 @@
 """Records under a header to columns: at once, one by one where they do not fit."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -57,7 +58,7 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
         The one behind the header.
     named, width : int
         Cells of the header up to the last one with a name, and all of them: a row has
-        at least `named` cells, and any beyond `width` are empty.
+        at least `named` cells, and any beyond `width` are empty and on every row.
 
     Returns
     -------
@@ -77,7 +78,10 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     ]
     at = np.concatenate([np.empty(0, dtype=np.int64), *(p.at for p in parts)])
     order = np.argsort(at, kind="stable")
+    is_shifted = _are_shifted(records, at[order], width)
     broken = [(int(i), records.faults[int(i)]) for i in faults]
+    broken += _misfits(records, at[order[is_shifted]], width)
+    order = order[~is_shifted]
     is_ascii = records.data.isascii()
     columns = []
     for _ in range(width):  # one by one: what was read is let go of on the way
@@ -89,6 +93,28 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
         broken=sorted(broken + [b for p in parts for b in p.broken]),
         empty=sum(p.empty for p in parts) + int((widths == 0).sum()),
     )
+
+
+def _are_shifted(records: Records, at: Ints, width: int) -> Mask:
+    """Mark rows of more cells than the header, unless all of the file have as many.
+
+    Delimiters at the end of every line are a habit of some exports. At the end of some
+    lines only they are what a delimiter left without quotes in a cell pushed out, as
+    a decimal comma is: the cells behind it stand one column too far right.
+    """
+    found = records.widths[at]
+    is_wide: Mask = found > width
+    if not is_wide.any():
+        return is_wide
+    usual = int(np.bincount(found[is_wide]).argmax())
+    others = at[found != usual].tolist()
+    # A header repeated, or a row of units, holds no digit: it need not be as wide.
+    if any(_DIGIT.search(records.text(i)) for i in others):
+        return is_wide
+    return np.zeros(len(at), dtype=bool)
+
+
+_DIGIT = re.compile(r"\d")
 
 
 def _by_width(widths: Counts, is_record: Mask, most: int) -> tuple[list[Ints], Ints]:

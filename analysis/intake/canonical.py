@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.columns import CHECKS, INFUSIONS, LINES, Column, Kind, Table
 from analysis.intake import cells
 from analysis.intake.alike import first_alike
+from analysis.intake.amendments import amend_others
 from analysis.intake.far import PLACED, far_times
 from analysis.intake.reshape import (
     CARRIED,
@@ -310,13 +311,14 @@ def _superseded(
 
     Rows of one number in `same` are alike, and what holds for one holds for all.
     A rejected row corrects nothing: what it would have replaced is all there is. Rows
-    that name themselves, or each other in a ring, correct nothing either.
+    that name themselves, each other in a ring, or a row of another patient correct
+    nothing either.
     """
     struck = text["is_struck"].astype(bool)
     if "amends" not in text.columns or not (text["amends"] != "").any():
         return struck
     of_source = pd.Series(same.to_numpy(), index=text["source"])
-    corrects = by_key(text["amends"], of_source)
+    corrects = by_key(text["amends"], of_source).mask(amend_others(text))
     links = pd.DataFrame({"row": same, "corrects": corrects}).dropna()
     stands = ~is_rejected & ~same.isin(links["corrects"])
     reached = set(same[stands])

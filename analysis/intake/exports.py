@@ -11,6 +11,7 @@ from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.headers import find_header
+from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.recognise import propose_all
@@ -152,7 +153,7 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
         _check_dates(pairs)
         skipped = ", ".join(f"'{name}'" for name in layout.skip_sheets)
         notes = [f"Sheets not read, as the layout says: {skipped}."] * bool(skipped)
-        notes += [note for raw in raws for note in raw.notes]
+        notes += [note for raw in raws for note in raw.notes] + hidden_notes(raws)
         notes += [note for raw, t in pairs for note in recognised(raw.file, t, {})]
         tables = _with_beside(turn(raw, table) for raw, table in pairs)
         notes += [note for table in tables for note in table.notes]
@@ -169,7 +170,7 @@ def turn_exports(raws: Sequence[RawTable], layout: Layout | None = None) -> Expo
         f"{file}: has no columns of a log, and nothing of it was used."
         for file in beside
     ]
-    notes += [note for raw in raws for note in raw.notes]
+    notes += [note for raw in raws for note in raw.notes] + hidden_notes(raws)
     notes += [n for p in proposals for n in recognised(p.file, p.table, p.evidence)]
     notes += [
         f"{p.file}: {q.text}." for p in proposals for q in p.questions if not q.blocks
@@ -211,6 +212,7 @@ def _laid_out(raw: RawTable, layout: Layout) -> TableLayout:
             )
             raise InputError(f"{msg}{key}; name the right one, or take it out")
     _check_order(raw, table)
+    _check_clock(raw, table)
     if table.holds is Holds.CHECKS and (found := contradiction(raw, table)):
         msg = f"{raw.file}: {found}; correct the layout, or read this file by a layout "
         raise InputError(f"{msg}of its own")
@@ -232,6 +234,31 @@ def _check_order(raw: RawTable, table: TableLayout) -> None:
         msg += f"{evidence}; correct date_order, or read this file by a layout "
         raise InputError(f"{msg}of its own")
 
+
+def _check_clock(raw: RawTable, table: TableLayout) -> None:
+    """Refuse a 12-hour clock for times of which many are past 12:59."""
+    times = table.columns.get("checked_at", ())
+    if table.clock != "12" or len(times) > _WITH_HALF:
+        return
+    spelled = {synonyms.normal(h): h for h in raw.cells.columns}
+    for header in times:
+        cells = raw.cells.get(spelled.get(synonyms.normal(header), header))
+        cells = pd.Series([], dtype="str") if cells is None else cells[cells != ""]
+        past = cells[cells.str.contains(_PAST_NOON)]
+        if len(past) > _MANY_PAST * len(cells):
+            msg = f"{raw.file}: the layout reads its times on a 12-hour clock, but "
+            msg += f"{len(past)} of {len(cells)} are past 12:59 ({past.iloc[0]}); "
+            raise InputError(f'{msg}write clock = "24"')
+
+
+#: A time past 12:59 that no am or pm follows.
+_PAST_NOON = r"(?i)(?:^|[ T])(?:1[3-9]|2[0-3]):[0-5][0-9](?!.*[ap]\.?m)"
+
+#: Day and clock; a third column says am or pm.
+_WITH_HALF = 2
+
+#: A slip or two of a 12-hour chart are rows to reject; more are another clock.
+_MANY_PAST = 0.1
 
 _ORDERS = ("dmy", "mdy")
 _TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",

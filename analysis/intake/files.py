@@ -115,6 +115,8 @@ class RawTable:
         What a row of units under the header says, by column.
     notes : tuple of str
         What had to be settled to read the file, in sentences.
+    is_hidden : bool
+        It is a sheet that its workbook does not show.
     """
 
     file: str
@@ -128,6 +130,7 @@ class RawTable:
     header_line: int = 0
     units: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    is_hidden: bool = False
 
     @property
     def is_sheet(self) -> bool:
@@ -440,7 +443,10 @@ def _from_workbook(
 ) -> list[RawTable]:
     sheets = [s for s in read_sheets(data, label) if s.name not in skip_sheets]
     tables = [
-        _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header)
+        replace(
+            _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header),
+            is_hidden=sheet.is_hidden,
+        )
         for sheet in sheets
     ]
     if not tables:

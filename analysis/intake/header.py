@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from analysis.errors import InputError
 from analysis.intake.body import Body, mask_of
 from analysis.intake.invisible import visible
+from analysis.intake.misplaced import misplaced
 from analysis.intake.repeats import tell_apart
 
 
@@ -175,6 +176,10 @@ def units_of(body: Body) -> dict[int, str]:
     return filled if is_units else {}
 
 
+#: Rows of which the first cell is looked at, to see if names stand there.
+_LOOKED_AT = 40
+
+
 def names_of(
     header: Header, columns: list[pa.ChunkedArray], where: str, way_out: str = ""
 ) -> dict[int, str]:
@@ -209,6 +214,10 @@ def names_of(
             names[i] = f"column {i + 1}"
     twice = sorted(name for name, n in Counter(names.values()).items() if n > 1)
     if twice:
+        under = [c[0].as_py() if len(c) else "" for c in columns]
+        first = columns[0].slice(0, _LOOKED_AT).to_pylist()
+        if found := misplaced(header.cells, first, under):
+            raise InputError(f"{where}: {found}{way_out}")
         msg = f"{where}: column {twice[0]} stands twice in the header"
         raise InputError(f"{msg}; keep one of them, or rename one{way_out}")
     return names

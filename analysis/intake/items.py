@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.columns import Column, Kind
 from analysis.intake import dates, synonyms
 from analysis.intake.alike import first_alike
+from analysis.intake.cells import faults_of
 from analysis.intake.reading import (
     Reading,
     fault_each,
@@ -21,6 +22,7 @@ from analysis.intake.sign_answers import read_sign_items
 from analysis.intake.turned import (
     CHECKS_WIDE,
     DUPLICATE,
+    FAULT_COLUMNS,
     NO_PLACE,
     SUPERSEDED,
     Turned,
@@ -69,9 +71,31 @@ def turn_items(sheet: Sheet) -> Turned:
     has_reading = (target[live] != "").groupby(group).transform("any")
     fate[has_reading.index[~has_reading]] = NO_PLACE
     group = group[has_reading]
+    nameless = _nameless(sheet, item, live)
     turned = _pivoted(sheet, place, (target, group, fate))
+    turned = replace(turned, faults=pd.concat([turned.faults, nameless]))
     no_place = [str(name) for name in item[target == ""].unique() if name]
     return replace(turned, unused=(*turned.unused, *no_place))
+
+
+def _nameless(sheet: Sheet, item: pd.Series, live: pd.Series) -> pd.DataFrame:
+    """Set values aside that stand beside no item: nobody can tell what they are."""
+    value = sheet.read(synonyms.VALUE)[0]
+    bad = value[live & (item == "") & (value != "")]
+    if not len(bad):
+        return pd.DataFrame(columns=FAULT_COLUMNS, dtype="str")
+    header = sheet.layout.columns[synonyms.ITEM][0]
+    reason, text = RejectReason.NOT_IN_LIST, f"no {header} says what '{{value}}' is"
+    found = faults_of(bad, synonyms.ITEM, reason, f"{text}; it is not used")
+    found = found.assign(
+        header=header, source=sheet.source[bad.index], row=sheet.raw_text(bad.index)
+    )
+    # They are of no check: a row that there is may be rejected, and they with it.
+    return found[FAULT_COLUMNS].set_axis(np.full(len(bad), _OF_NO_ROW))
+
+
+#: So far below any row that no number of rows of other tables makes it one.
+_OF_NO_ROW = -(1 << 40)
 
 
 def _pivoted(
@@ -182,6 +206,6 @@ def _agreed(
         f"{header} of {column.name} reads '{{value}}', and another value at the same "
         "time; neither is used"
     )
-    reason = (str(RejectReason.NOT_IN_LIST), text)
+    reason = (str(RejectReason.CONTRADICTION), text)
     part.fault(value[torn], column.name, header, reason)
     return known[~torn.reindex(known.index)].groupby(row).first()

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
+from analysis.intake.hidden import SKIP
 from analysis.intake.layout import OPEN, TableLayout
 from analysis.intake.proposal import Proposal, Question
 
@@ -55,6 +56,8 @@ def to_toml(proposals: Sequence[Proposal]) -> str:
     for proposal in (p for p in proposals if not p.is_beside):
         alike.setdefault(_mapping(proposal.table), []).append(proposal)
     skipped = tuple(p.file.partition("!")[2] for p in proposals if p.is_beside)
+    if any(q.entry == SKIP for p in proposals for q in p.questions):
+        skipped = (*skipped, OPEN)
     top = _TOP + f"skip_sheets = {_value(skipped)}\n" if skipped else _TOP
     return "\n".join([top, *(_table(_merged(group)) for group in alike.values())])
 

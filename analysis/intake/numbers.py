@@ -238,6 +238,28 @@ def _qualifier(found: re.Match[str]) -> str | None:
     return _QUALIFIER_AFTER.get(after, Qualifier.APPROXIMATE) if after else ""
 
 
+def unit_of(cell: str) -> str:
+    """Give the unit that a cell names, which holds nothing else.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str
+        As `read_plain` gives it; the cell itself where it is no unit that is known.
+
+    Examples
+    --------
+    >>> unit_of("mls"), unit_of("[%]"), unit_of("drops")
+    ('mL', '%', 'drops')
+    """
+    word = re.sub(r"[ .()\[\]]", "", _plain(cell))
+    return _UNIT_OF.get(word, cell)
+
+
 def _unit(first: str | None, second: str | None) -> str | None:
     """Give the unit, "" for none, None where it is not known or the two disagree."""
     units = [

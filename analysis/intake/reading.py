@@ -9,7 +9,7 @@ import pandas as pd
 from analysis.columns import Column, Kind
 from analysis.intake import dates, numbers, site_words, synonyms, words
 from analysis.intake.cells import faults_of
-from analysis.intake.layout import TableLayout
+from analysis.intake.layout import Holds, TableLayout
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
 from analysis.intake.sheet_errors import SHEET_ERRORS
@@ -229,7 +229,12 @@ def read_numbers(
         value = value.mask(unit.isin(wrong), "")
     if sheet.layout.units.get(column.name) == "parts of 1":
         value = _times_hundred(value)
-    bad = cell[(value == "") & (cell != "") & ~no_unit]
+    other = _other_unit(column, sheet, cell).mask(unit != "", "")
+    value = value.mask(other != "", "")
+    for beside in other[other != ""].unique():
+        why = _in_another(header, column, beside)
+        reading.fault(cell[other == beside], column.name, header, why)
+    bad = cell[(value == "") & (cell != "") & ~no_unit & (other == "")]
     text = (
         f"{header} reads '{{value}}', which is not a number; the row is kept without it"
     )
@@ -249,6 +254,31 @@ def read_numbers(
                 }
             )
         )
+
+
+def _in_another(header: str, column: Column, unit: str) -> tuple[str, str]:
+    text = f"{header} of {column.name} reads '{{value}}' in '{unit}', and not in "
+    return str(RejectReason.NO_UNIT), (
+        f"{text}{column.unit}; the row is kept without it"
+    )
+
+
+def _other_unit(column: Column, sheet: Sheet, cell: pd.Series) -> pd.Series:
+    """Give the unit beside each value of an item, where it is not the column's own.
+
+    In a table with a row a check a column of units is that of the rate.
+    """
+    charted = sheet.read(synonyms.UNITS)
+    if not charted or sheet.layout.holds is not Holds.ITEMS or not column.unit:
+        return pd.Series("", index=cell.index, dtype="str")
+    beside = charted[0].reindex(cell.index).astype("str").fillna("")
+
+    def is_own(unit: str) -> bool:
+        if column.unit == "mL/h":
+            return bool(_time_of_rate(unit))
+        return numbers.unit_of(unit) == column.unit
+
+    return beside.mask(each_once(beside, is_own, "bool") | (cell == ""), "")
 
 
 def _times_hundred(value: pd.Series) -> pd.Series:

@@ -23,15 +23,19 @@ from analysis.intake.groups import (
     total_rows,
 )
 from analysis.intake.headers import assign, kind_of, matches, time_columns
+from analysis.intake.hidden import ask_hidden
 from analysis.intake.infusion_names import find_names
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
+from analysis.intake.odd_items import ask_items
 from analysis.intake.profiles import TIMES, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.signs import find_sign_items, find_signs
+from analysis.intake.statuses import row_status
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.vocabulary import read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
+from analysis.intake.zeros import lost_zeros
 
 NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "display_remaining_ml", "start_volume_ml",
@@ -271,6 +275,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     blanks,
     dittos,
     _shortened,
+    lost_zeros,
     _halves,
     _date_order,
     find_names,
@@ -281,6 +286,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     rate_unit,
     battery_unit,
     _items,
+    row_status,
     read_codes,
     read_vocabulary,
     _why,
@@ -325,4 +331,5 @@ def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:
     list of Proposal
         One a table, in order; what one table tells of another is settled or asked.
     """
-    return settle_together(raws, [propose(raw) for raw in raws])
+    settled = settle_together(raws, [propose(raw) for raw in raws])
+    return ask_hidden(raws, ask_items(raws, settled))

@@ -1,4 +1,4 @@
-"""Cells of a workbook that hold an error: its reader gives them as blanks."""
+"""Cells of a workbook without a value: errors, and formulas never calculated."""
 
 import html
 import io
@@ -20,11 +20,17 @@ _ERROR = re.compile(
     rb"<c(?=[^>]*\st=\"e\")[^>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^>]*>"
     rb"(?:<f\b[^>]*/>|<f\b[^>]*>[^<]*</f>)?<v>(#[^<]{1,20})</v>"
 )
+#: A formula without the value that a spreadsheet saves with it. A formula that gave
+#: an empty text has the type str, and is a blank.
+_UNSAVED = re.compile(
+    rb"<c(?![^>]*\st=\"(?:str|e)\")[^>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^>]*>"
+    rb"(?:<f\b[^>]*/>|<f\b[^>]*>([^<]*)</f>)(?:<v\s*/>|<v></v>)?</c>"
+)
 _CHUNK, _OVERLAP = 1 << 24, 20_000
 
 
 def errors_of(data: bytes) -> dict[str, dict[tuple[int, int], str]]:
-    """Find the error values of a workbook.
+    """Find the error values of a workbook, and the formulas saved without a value.
 
     Parameters
     ----------
@@ -34,8 +40,9 @@ def errors_of(data: bytes) -> dict[str, dict[tuple[int, int], str]]:
     Returns
     -------
     dict of str to dict of (int, int) to str
-        Sheet to row and column, from 0 on, to the error; empty for a workbook of the
-        old kind, whose errors cannot be told.
+        Sheet to row and column, from 0 on, to the error, or to the formula and
+        its cell (``=B2-1.6 in B3, saved without its value``); empty for a workbook of
+        the old kind, whose errors cannot be told.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as book:
@@ -73,6 +80,13 @@ def _errors(book: zipfile.ZipFile, part: str) -> dict[tuple[int, int], str]:
             for letters, row, error in _ERROR.findall(text):
                 at = (int(row) - 1, _column(letters))
                 found[at] = html.unescape(error.decode("utf-8", "replace"))
+            for letters, row, formula in (
+                _UNSAVED.findall(text) if b"<f" in text else ()
+            ):
+                told = html.unescape(formula.decode("utf-8", "replace"))
+                cell = f"{letters.decode()}{row.decode()}"
+                at = (int(row) - 1, _column(letters))
+                found[at] = f"={told} in {cell}, saved without its value"
             kept = text[-_OVERLAP:]
     return found
 

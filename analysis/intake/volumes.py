@@ -246,7 +246,8 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
     -------
     str
         The sentence that says so: a volume left that clearly rises, one given that
-        clearly falls, or a rate in the one unit that the volume follows in the other.
+        clearly falls, a volume exchanged with the rate, or a rate in the one unit that
+        the volume follows in the other.
         Empty where nothing speaks against the layout.
     """
     spelled = {synonyms.normal(h): h for h in raw.cells.columns}
@@ -268,7 +269,22 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
             told = f"{header} is named as {column}, but {goes} from check to check "
             return f"{told}({counts})"
         pace = course.pace if header and not pace > 0 else pace
-    return _against_unit(draft, pace)
+    return _exchanged(draft) or _against_unit(draft, pace)
+
+
+def _exchanged(draft: Draft) -> str:
+    """Tell that a rate goes as a volume does, while the volume stays as a rate does."""
+    rate, volumes = draft.header("set_rate_ml_h"), draft.headers(_WAYS)
+    course = _course(draft, rate)
+    goes = "falls" if course.is_falling() else "rises" if course.is_rising() else ""
+    still = next((h for h in volumes if _course(draft, h).is_level()), "")
+    if not goes or not still:
+        return ""
+    counts = f"{course.falls} down, {course.rises} up"
+    return (
+        f"{rate} is named as set_rate_ml_h, but {goes} from check to check ({counts}), "
+        f"and {still}, named as a volume, stays the same: the two are exchanged"
+    )
 
 
 def _against_unit(draft: Draft, pace: float) -> str:

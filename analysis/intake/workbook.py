@@ -14,6 +14,7 @@ from python_calamine import (
     CalamineWorkbook,
     PasswordError,
     SheetTypeEnum,
+    SheetVisibleEnum,
 )
 
 from analysis.errors import InputError
@@ -40,6 +41,7 @@ class SheetRows:
 
     name: str
     rows: list[list[str]]
+    is_hidden: bool = False
 
     def with_errors(self, errors: Mapping[tuple[int, int], str]) -> "SheetRows":
         """Put error values where the reader of workbooks leaves blanks.
@@ -54,9 +56,12 @@ class SheetRows:
         SheetRows
             With the errors as text.
         """
-        rows = [row.copy() for row in self.rows] if errors else self.rows
+        if not errors:
+            return self
+        width = max(column + 1 for _, column in errors)
+        rows = [row + [""] * (width - len(row)) for row in self.rows]
         for (row, column), error in errors.items():
-            if row < len(rows) and column < len(rows[row]):
+            if row < len(rows):
                 rows[row][column] = error
         return replace(self, rows=rows)
 
@@ -94,7 +99,8 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
         Date-times are ``2026-09-14T11:54:00``, dates ``2026-09-14``, times
         ``11:54:00``, numbers plain decimals of at most 15 digits, whole ones exact,
         truth values yes and no. A formula gives the value that was stored with it; an
-        error value such as #N/A stands as text (in .xls files as a blank).
+        error value such as #N/A stands as text (in .xls files as a blank), and so does
+        a formula with which no value was stored.
 
     Raises
     ------
@@ -220,7 +226,8 @@ def _sheets(book: CalamineWorkbook, label: str) -> list[SheetRows]:
             for row in sheet.to_python(skip_empty_area=False)
         ]
         if any(cell for row in rows for cell in row):
-            sheets.append(SheetRows(about.name, rows))
+            is_hidden = about.visible != SheetVisibleEnum.Visible
+            sheets.append(SheetRows(about.name, rows, is_hidden))
     return sheets
 
 

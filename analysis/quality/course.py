@@ -133,7 +133,10 @@ class Courses:
             line = max(line, 0.0)
         good = places[self._is_trusted[places] & (self._rows[places] != without)]
         off, far = self._residual_near(good, hour, float(delivered))
-        variance = 1.5 * np.nanmax(self._sd[places]) ** 2 + _EYE_SD_ML**2
+        sd = self._sd[places]
+        if np.isnan(sd).all():  # no reading of it was compared with its line
+            return None
+        variance = 1.5 * np.nanmax(sd) ** 2 + _EYE_SD_ML**2
         tolerance = LIMIT_SD * float(np.sqrt(variance + (FLOW_SD * far) ** 2))
         if not np.isfinite(line + tolerance):
             return None

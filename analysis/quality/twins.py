@@ -1,4 +1,4 @@
-"""Near-duplicates: two rows of one infusion that are nearly the same check."""
+"""Two rows of one infusion that are nearly the same check, or cannot both be one."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -14,9 +14,12 @@ from analysis.terms import FindingGroup, FindingKind
 _WITHIN_MIN = 5
 _WITHIN_ML = 0.2
 
+#: 13.2 - 13.0 is a little more than 0.2 in floating point.
+_ROUNDING_ML = 1e-6
+
 
 def near_duplicates(log: Log) -> pd.DataFrame:
-    """Flag a row that nearly repeats the row before it of its infusion.
+    """Flag a row that repeats or contradicts the row before it of its infusion.
 
     Parameters
     ----------
@@ -36,15 +39,22 @@ def near_duplicates(log: Log) -> pd.DataFrame:
     near = rows["checked_at"] - by["checked_at"].shift()
     is_twin = near <= pd.Timedelta(minutes=_WITHIN_MIN)
     is_twin &= rows["entry"] == by["entry"].shift()
+    # Without an infusion, two drivers may be read in one minute.
+    is_same = is_twin & (near == pd.Timedelta(0)) & (rows["infusion_id"] != "")
     rate_before = by[RATE].shift()
     is_twin &= (rows[RATE] == rate_before) | rows[RATE].isna() | rate_before.isna()
     is_like = pd.Series(data=False, index=rows.index)
+    is_torn = is_like.copy()
     for column in (REMAINING, DELIVERED):
         # Rounded, since 13.2 - 13.0 is a little more than 0.2 in floating point.
-        is_like |= (rows[column] - by[column].shift()).abs().round(6) <= _WITHIN_ML
+        before = by[column].shift()
+        is_like |= (rows[column] - before).abs().round(6) <= _WITHIN_ML
+        is_torn |= (
+            is_same & (rows[column] != before) & rows[column].notna() & ~before.isna()
+        )
     first = rows.index.to_series().groupby(key).shift()
     of = Rows(rows)
-    twins = first[is_twin & is_like].astype("int64")
+    twins = first[(is_twin & is_like) | is_torn].astype("int64")
     pairs = zip(twins.tolist(), twins.index.tolist(), strict=True)
     found = [_finding(of.cells(one), of.cells(two)) for one, two in pairs]
     return pd.DataFrame(found)
@@ -52,6 +62,16 @@ def near_duplicates(log: Log) -> pd.DataFrame:
 
 def _finding(one: Mapping[str, Any], two: Mapping[str, Any]) -> dict[str, object]:
     column = REMAINING if pd.notna(two[REMAINING]) else DELIVERED
+    said = (
+        "are nearly the same row twice. Consistent with one check saved twice; both "
+        "rows stay and both are counted."
+    )
+    if abs(one[column] - two[column]) > _WITHIN_ML + _ROUNDING_ML:
+        said = (
+            "are two readings of one moment, of which at most one can be right. "
+            "Consistent with a slip in one of them, or with two infusions under one "
+            "id; both rows stay and both are counted."
+        )
     return {
         "ward": two["ward"],
         "patient_id": two["patient_id"],
@@ -66,7 +86,6 @@ def _finding(one: Mapping[str, Any], two: Mapping[str, Any]) -> dict[str, object
         "last_source": two["source"],
         "sentence": (
             f"{one[column]:g} mL at {clock(one['checked_at'])} and {two[column]:g} mL "
-            f"at {clock(two['checked_at'])} are nearly the same row twice. Consistent "
-            "with one check saved twice; both rows stay and both are counted."
+            f"at {clock(two['checked_at'])} {said}"
         ),
     }

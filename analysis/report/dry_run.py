@@ -4,7 +4,10 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
+import pandas as pd
+
 from analysis.intake import Log
+from analysis.intake.future import future_checks
 from analysis.quality import habits
 from analysis.report import facts, quality
 from analysis.report.grid import Grid
@@ -23,7 +26,9 @@ _PRINT_ONE = (
 )
 
 
-def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
+def dry_run(
+    log: Log, layout_file: Path | None = None, now: pd.Timestamp | None = None
+) -> list[str]:
     """Say what was read, what was not, what was settled, and how the log was charted.
 
     Parameters
@@ -32,6 +37,8 @@ def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
         As read.
     layout_file : Path, optional
         The layout it was read with: what is wrong is put right there.
+    now : Timestamp, optional
+        When it was read, with its zone: a check after it is said.
 
     Returns
     -------
@@ -42,8 +49,10 @@ def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
     rejected, set_aside = quality.not_read(record)
     derived = quality.bucket(record)
     absent = ", ".join(habits.not_in_export(record.rows))
+    future = future_checks(log.checks, now) if now is not None else []
     return [
         *_about(record),
+        *_wrapped(future),
         *_part("Files", _files(record)),
         *_part("Rows rejected (they cannot be placed)", _reasons(rejected)),
         *_part(
@@ -52,10 +61,10 @@ def dry_run(log: Log, layout_file: Path | None = None) -> list[str]:
         *_part("Recognised, settled or assumed", _items(record.notes)),
         *_part("Numbers with a qualifier", _qualifiers(quality.qualified(record))),
         *_part("Rows without an infusion id", _table(derived) if derived else ()),
-        *_part("Readings", _table(quality.resolution(record))),
+        *_part("Readings", _filled(quality.resolution(record), _NO_READING)),
         *_wrapped(quality.measurement_changes(record)),
         *_part("Times", _table(quality.round_times(record))),
-        *_part("Completeness", _table(quality.completeness(record))),
+        *_part("Completeness", _filled(quality.completeness(record), _NO_CELL)),
         *_wrapped([f"Not in this export: {absent}."] if absent else []),
         "",
         *_wrapped([_END + _what_to_do(layout_file)]),
@@ -87,6 +96,19 @@ def _part(title: str, lines: Iterable[str]) -> list[str]:
     """Give a part under its title, indented; one that is empty says so in its title."""
     told = [f"  {line}".rstrip() for line in lines]
     return ["", title, *told] if told else ["", f"{title}: {_NOTHING}"]
+
+
+def _filled(grid: Grid, else_: str) -> Iterator[str]:
+    """Draw a table; one without a row is said in words."""
+    yield from _table(grid) if grid.rows else _wrapped([else_])
+
+
+_NO_READING = (
+    "No row after the start of its infusion has a volume that can be read: what was "
+    "delivered cannot be judged. See above what was set aside, and which columns were "
+    "recognised."
+)
+_NO_CELL = "No column has a value in any row, beside ward, patient and time."
 
 
 def _files(record: quality.Record) -> Iterator[str]:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
+import pandas as pd
+
 from analysis.audit import run_audit
 from analysis.errors import InputError
 from analysis.intake import Log, read_exports
@@ -109,7 +111,7 @@ def row_account(asked: Asked) -> list[str]:
     SteadyfallError
         A file cannot be used: one sentence.
     """
-    return dry_run(_log(asked), asked.layout_file)
+    return dry_run(_log(asked), asked.layout_file, pd.Timestamp.now("UTC"))
 
 
 def months_in(asked: Asked) -> list[str]:

@@ -78,7 +78,14 @@ MORE = [
             [line(), LATER + ",too,many"], [1, 1, 0, 0], id="a row too long: rejected"
         ),
         pytest.param(
-            [line(), LATER + ",,"], [2, 0, 0, 0], id="empty cells too many do no harm"
+            [line() + ",,", LATER + ",,"],
+            [2, 0, 0, 0],
+            id="empty cells too many on every row do no harm",
+        ),
+        pytest.param(
+            [line(), LATER + ",,"],
+            [1, 1, 0, 0],
+            id="empty cells too many on one row: a cell may have been split",
         ),
         pytest.param(
             [line(), LATER.rsplit(",", 1)[0]],

@@ -142,6 +142,30 @@ def test_an_error_of_a_sheet_is_no_blank(tmp_path: Path) -> None:
     assert rows == [["#N/A", "x", "#DIV/0!"]] * 2
 
 
+def test_a_formula_never_calculated_is_no_blank(tmp_path: Path) -> None:
+    """As a program writes it that does not calculate: without a value beside it."""
+    rows: list[list[object]] = [["a", "b"], ["x", 8], ["y", 9]]
+    path = write(tmp_path / "book.xlsx", {"V": rows})
+    given = {
+        b"<v>8</v></c>": b"<f>A1-1.6</f><v></v></c>",
+        b'<c r="B3"><v>9</v></c>': b'<c r="B3" t="str"><f>T(1)</f><v></v></c>',
+    }
+    _rewrite(path, "xl/worksheets/sheet1.xml", given)
+    found = read(path)[0].cells["b"].tolist()
+    assert found == ["=A1-1.6 in B2, saved without its value", ""]
+
+
+def _rewrite(path: Path, part: str, given: dict[bytes, bytes]) -> None:
+    with zipfile.ZipFile(path) as book:
+        parts = {name: book.read(name) for name in book.namelist()}
+    for old, new in given.items():
+        assert old in parts[part]
+        parts[part] = parts[part].replace(old, new)
+    with zipfile.ZipFile(path, "w") as book:
+        for name, data in parts.items():
+            book.writestr(name, data)
+
+
 @pytest.mark.parametrize(
     ("data", "sentence"),
     [

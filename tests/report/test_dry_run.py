@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from analysis.intake import read_exports
@@ -103,3 +104,49 @@ def test_what_a_terminal_would_obey_is_shown_and_not_sent(tmp_path: Path) -> Non
     found = told(tmp_path, EXPORT.replace("x7", "\x1b[2Jx7"))
     assert "\x1b" not in "\n".join(found)
     assert any("\N{REPLACEMENT CHARACTER}[2Jx7" in line for line in found)
+
+
+@pytest.mark.parametrize(
+    "volumes",
+    [
+        pytest.param(["", ""], id="no volume charted"),
+        pytest.param(["99", "98"], id="no volume that is possible"),
+        pytest.param(["x", "y"], id="no volume that is a number"),
+    ],
+)
+def test_a_log_without_a_usable_volume_says_so(
+    tmp_path: Path, volumes: list[str]
+) -> None:
+    head = "Ward,Patient No,Date,Time,Volume remaining (ml)\n"
+    rows = [f"Ash,P1,13/10/2026,{8 + i}:05,{cell}\n" for i, cell in enumerate(volumes)]
+    said = " ".join(" ".join(told(tmp_path, head + "".join(rows))).split())
+    assert "what was delivered cannot be judged" in said
+    assert "No column has a value in any row, beside ward, patient and time" in said
+
+
+def test_a_log_of_starts_alone_is_told_without_a_table_of_readings(
+    tmp_path: Path,
+) -> None:
+    head = "Ward,Patient No,Entry,Date,Time,Volume remaining (ml)\n"
+    rows = "".join(f"Ash,P1,start,13/10/2026,{8 + i}:05,20\n" for i in range(3))
+    said = " ".join(" ".join(told(tmp_path, head + rows)).split())
+    assert "No row after the start of its infusion has a volume" in said
+
+
+@pytest.mark.parametrize(
+    ("now", "times"),
+    [
+        pytest.param("2026-06-14 06:00", 1, id="a check of the next hours"),
+        pytest.param("2026-06-14 08:00", 0, id="all checks are past"),
+    ],
+)
+def test_a_check_after_the_time_of_reading_is_said(
+    tmp_path: Path, now: str, times: int
+) -> None:
+    path = tmp_path / "export.csv"
+    path.write_text(EXPORT, encoding="utf-8")
+    log = read_exports([path], Policy.example())
+    lines = dry_run(log, now=pd.Timestamp(now, tz="Europe/London"))
+    whole = " ".join(" ".join(lines).split())
+    said = "dated after today, 14 June 2026 (the last: 14 June 2026"
+    assert whole.count(said) == times
