@@ -57,7 +57,7 @@ _ENOUGH_TIMES = 10
 #: First day of the day numbers of spreadsheets.
 _DAY_ZERO = dt.date(1899, 12, 30)
 #: Years that spreadsheets put before a time that has no date.
-_NO_DATE = ("1899", "1900")
+_NO_DATE = ("1899", "1900", "1970")
 
 _WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
 _NUMERIC = r"[0-9]{1,4}[./-]\s?[0-9]{1,2}[./-]\s?[0-9]{1,4}"
@@ -342,11 +342,15 @@ def _together(
     return both, why.mask(is_lost, "no date beside the time")
 
 
+#: A time that says no more than its day; whose midnight it is, is that of the day.
+_MIDNIGHT = r"00:00(?::00)?(?:Z|[+-][0-9]{2}:[0-9]{2})?"
+
+
 def _joined(
     days: pd.DataFrame, own: pd.DataFrame, beside: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Settle what date cells and time cells of the same rows say, either with both."""
-    midnight = own["time"].isin(["00:00", "00:00:00"]) & (own["is_next"] == "")
+    midnight = own["time"].str.fullmatch(_MIDNIGHT) & (own["is_next"] == "")
     says_time = (own["time"] != "") & ~midnight
     is_blank = (beside["time"] == "") & (beside["why"] == "")
     differs = says_time & ~is_blank & (beside["time"] != own["time"])

@@ -221,18 +221,22 @@ def _one_time(
     """Choose among headers of one time; gives the choice and those that compete."""
     of = {
         kind: [h for h in headers if classes[h] == kind]
-        for kind in ("moment", "day", "clock", "")
+        for kind in ("moment", "midnight", "day", "clock", "")
     }
-    for kind in ("moment", "day", "clock"):
+    for kind in ("moment", "midnight", "day", "clock"):
         exact = [h for h in of[kind] if synonyms.normal(h) not in _VAGUE]
         of[kind] = exact or of[kind]
     if of["moment"]:
         return of["moment"][:1], of["moment"] if len(of["moment"]) > 1 else []
-    if of["day"] and of["clock"]:
-        doubt = of["day"] if len(of["day"]) > 1 else []
+    # Where no moment says a time of day, a midnight is a day written out in full.
+    days = of["day"] or of["midnight"]
+    if days and of["clock"]:
+        doubt = list(days) if len(days) > 1 else []
         doubt += of["clock"] if len(of["clock"]) > 1 else []
-        return [of["day"][0], of["clock"][0]], doubt
-    one = of["day"] or of["clock"] or of[""]
+        return [days[0], of["clock"][0]], doubt
+    if len(of["midnight"]) > 1:
+        return of["midnight"][:1], of["midnight"]
+    one = of["midnight"] or of["day"] or of["clock"] or of[""]
     return one[:1], []
 
 

@@ -44,6 +44,18 @@ IS_MOMENT = re.compile(
     + r",?\s+(?:on )?"
     + _DAY
 )
+#: A moment that is the beginning of its day, as programs write a day alone.
+_IS_MIDNIGHT = re.compile(
+    _DAY + r"[t ,]+(?:0{1,2}[:.]00(?:[:.]00(?:[.,]0+)?)?(?:\s*a\.?m\.?)?|"
+    r"12[:.]00(?:[:.]00)?\s*a\.?m\.?)\s*(?:z|[+-]\d\d:?\d\d)?"
+)
+#: Days that spreadsheets and databases put before a time of day that has none.
+_NO_DAY = (
+    r"(?:1899[-/.]12[-/.]3[01]|3[01][-/.]12[-/.]1899|12[-/.]3[01][-/.]1899|"
+    r"1900[-/.]0?1[-/.]0?[01]|0?[01][-/.]0?1[-/.]1900|0?1[-/.]0?[01][-/.]1900|"
+    r"1970[-/.]0?1[-/.]0?1|0?1[-/.]0?1[-/.]1970)"
+)
+_IS_TIME_ALONE = re.compile(_NO_DAY + r"[t ,]+" + _CLOCK)
 IS_NUMBER = re.compile(
     r"(?:[~<>\u2248\u2264\u2265]|c\.?|ca\.?|approx\.?|about)?\s*[+-]?\d*[.,]?\d+"
     r"(?:\s*-\s*\d+[.,]?\d*)?\s*(?:mls?|%|h|hrs?|hours?|percent|cc)?"
@@ -97,7 +109,8 @@ class Profile:
     rows, blank, different : int
         All rows; those with nothing recorded; different recorded cells.
     time_kind : str
-        moment, day or clock where most cells are such; else empty.
+        moment, day or clock where most cells are such, midnight where all moments
+        are the beginnings of days; else empty.
     unit : str
         What a row of units under the header says.
     dittos : int
@@ -266,6 +279,9 @@ def _is_time(p: Profile) -> bool:
 def time_class(p: Profile) -> str:
     """Tell whether a column holds moments, days or clock times; empty for none.
 
+    A clock time with the day that spreadsheets put before it (30/12/1899) is a clock
+    time.
+
     Parameters
     ----------
     p : Profile
@@ -274,8 +290,12 @@ def time_class(p: Profile) -> str:
     Returns
     -------
     str
-        moment, day or clock.
+        moment, midnight, day or clock.
     """
+    if p.share(lambda c: _IS_TIME_ALONE.fullmatch(c) or IS_CLOCK.fullmatch(c)) >= 0.5:
+        return "clock"
+    if p.share(_IS_MIDNIGHT.fullmatch) == 1:
+        return "midnight"
     for name, pattern in (("moment", IS_MOMENT), ("day", IS_DAY), ("clock", IS_CLOCK)):
         if p.share(pattern.fullmatch) >= 0.5:
             return name

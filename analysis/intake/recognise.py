@@ -153,6 +153,29 @@ def _halves(draft: Draft) -> Draft:
 _HALVES = frozenset({"am", "pm", "a.m", "p.m"})
 
 
+def _midnights(draft: Draft) -> Draft:
+    """Ask for the time of day where every check is dated midnight and no more."""
+    header = draft.header("checked_at")
+    found = draft.profiles.get(header)
+    if found is None or found.time_kind != "midnight":
+        return draft
+    if found.rows - found.blank < _ENOUGH_MIDNIGHTS:
+        return draft
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    clocks = [h for h, p in draft.profiles.items()
+              if p.time_kind == "clock" and h not in taken]  # fmt: skip
+    where = f", perhaps {clocks[0]}" if clocks else ""
+    text = (
+        f"{header} reads midnight on every row, so it says the day and not the time of "
+        f"a check: name the column of its times beside it{where}, or export the times"
+    )
+    return draft.ask("columns.checked_at", text, blocks=True)
+
+
+#: Checks of which one at least is not made at midnight.
+_ENOUGH_MIDNIGHTS = 3
+
+
 def _date_order(draft: Draft) -> Draft:
     texts = _time_texts(draft)
     if not texts:
@@ -201,8 +224,11 @@ def _time_texts(draft: Draft) -> list[pd.Series]:
     return [
         draft.raw.cells[h]
         for h in found
-        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
+        if h in draft.profiles and draft.profiles[h].time_kind in _WITH_DAY
     ]
+
+
+_WITH_DAY = frozenset({"moment", "midnight", "day"})
 
 
 def _clock_texts(draft: Draft) -> list[pd.Series]:
@@ -305,6 +331,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     dittos,
     _shortened,
     _halves,
+    _midnights,
     _composite,
     _date_order,
     line_dates,
