@@ -4,6 +4,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
 from analysis.intake import synonyms
 from analysis.intake.layout import ALLOWED, Holds
 from analysis.intake.profiles import (
@@ -241,7 +243,7 @@ def _one_time(
 
 
 def kind_of(
-    profiles: Sequence[Profile],
+    profiles: Sequence[Profile], cells: pd.DataFrame
 ) -> tuple[Holds, dict[str, list[str]], list[tuple[str, list[str]]]]:
     """Tell what a row of the table is: the kind that most headers speak for.
 
@@ -249,6 +251,8 @@ def kind_of(
     ----------
     profiles : sequence of Profile
         The columns of the table.
+    cells : DataFrame of str, shape (n, columns)
+        The table itself.
 
     Returns
     -------
@@ -263,8 +267,17 @@ def kind_of(
         taken = {h for headers in columns.values() for h in headers}
         times, more = time_columns(pairs, profiles, taken)
         tried[holds] = ({**columns, **times}, doubts + more)
+    checks = tried[Holds.CHECKS][0]
+    is_log = _are_several_a_run(checks, cells)
     for holds in _FIRST_FULL:
-        if _is_complete(holds, tried[holds][0]):
+        columns = tried[holds][0]
+        if holds is Holds.INFUSIONS and _is_complete(holds, columns) and is_log:
+            return Holds.CHECKS, *tried[Holds.CHECKS]
+        if _is_complete(holds, columns):
+            return holds, *tried[holds]
+        if holds is Holds.CHECKS and _has_volume(checks) and (
+            is_log or not _is_complete(Holds.INFUSIONS, tried[Holds.INFUSIONS][0])
+        ):
             return holds, *tried[holds]
     most = max(
         (Holds.CHECKS, Holds.LINES, Holds.INFUSIONS), key=lambda h: len(tried[h][0])
@@ -280,6 +293,34 @@ _FIRST_FULL = (
     Holds.LINE_CHANGES,
     Holds.INFUSIONS,
 )
+
+
+def _has_volume(columns: dict[str, list[str]]) -> bool:
+    """Tell whether columns are of a check: its time and a volume."""
+    return "checked_at" in columns and bool(_VOLUMES & set(columns))
+
+
+_VOLUMES = frozenset(
+    {"volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml"}
+)
+
+
+def _are_several_a_run(columns: dict[str, list[str]], cells: pd.DataFrame) -> bool:
+    """Tell whether infusions have rows at several times, as only a check log has.
+
+    A table of infusions may have a row a drug, all of one time.
+    """
+    if not {"infusion_id", "checked_at"} <= set(columns):
+        return False
+    run = [h for c in ("patient_id", "infusion_id") for h in columns.get(c, ())]
+    head = cells.iloc[:_LOOKED_AT]
+    filled = head[(head[columns["infusion_id"]] != "").all(axis=1)]
+    times = filled[[*run, *columns["checked_at"]]].drop_duplicates()
+    return len(times) >= _SEVERAL * len(times[run].drop_duplicates())
+
+
+#: Rows looked at, and how many times as many times as runs make a check log.
+_LOOKED_AT, _SEVERAL = 20_000, 1.5
 
 
 def _is_complete(holds: Holds, columns: dict[str, list[str]]) -> bool:

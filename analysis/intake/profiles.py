@@ -477,7 +477,8 @@ def fits(candidate: Candidate, p: Profile) -> bool:
         True where it is so.
     """
     if candidate.strength is Strength.CANONICAL:
-        return True
+        # A change of line or site that is dated is that date, whatever its name.
+        return candidate.column not in synonyms.CHANGED or p.time_kind == ""
     if p.is_empty():
         return candidate.strength is Strength.SYNONYM
     if candidate.strength is Strength.CONTAINS and candidate.column not in _TESTS:

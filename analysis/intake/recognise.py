@@ -65,7 +65,7 @@ def propose(raw: RawTable) -> Proposal:
     profiles = [
         profile(h, raw.cells[h], raw.units.get(h, "")) for h in raw.cells.columns if h
     ]
-    holds, columns, doubts = kind_of(profiles)
+    holds, columns, doubts = kind_of(profiles, raw.cells)
     by_header = {p.header: p for p in profiles}
     table = TableLayout(holds=holds, columns={k: tuple(v) for k, v in columns.items()})
     draft = Draft(raw=raw, profiles=by_header, table=table)

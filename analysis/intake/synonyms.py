@@ -21,6 +21,8 @@ LINE_CHANGED_ON, SITE_CHANGED_ON, WHY_CHANGED = (
 )  # fmt: skip
 #: Dates on which a line or a site was changed.
 CHANGE_DATES = (LINE_CHANGED_ON, SITE_CHANGED_ON)
+#: Columns that say yes or no to such a change.
+CHANGED = ("line_changed", "site_changed")
 
 
 class Strength(IntEnum):

@@ -46,7 +46,7 @@ def test_a_date_at_midnight_is_joined_with_the_time_beside_it(
 def test_checks_that_are_all_at_midnight_are_asked_about(tmp_path: Path) -> None:
     head = "Ward,Patient,Date,Tea,Volume left\n"
     text = log_of("13/10/2026 00:00", "{}", head)
-    with pytest.raises(InputError, match="midnight on every row.*perhaps Tea"):
+    with pytest.raises(InputError, match=r"midnight on every row.*perhaps Tea"):
         read(tmp_path, {"log.csv": text})
 
 
