@@ -95,6 +95,8 @@ def matches(profiles: Sequence[Profile], allowed: frozenset[str]) -> list[Match]
     found: list[Match] = []
     for p in profiles:
         for rank, candidate in enumerate(synonyms.candidates(p.named)):
+            if candidate.strength is Strength.PART:
+                continue
             name = _by_table(candidate.column, allowed)
             if name == synonyms.UNITS and not _is_units_column(p.header, allowed):
                 continue
@@ -275,8 +277,10 @@ def kind_of(
             return Holds.CHECKS, *tried[Holds.CHECKS]
         if _is_complete(holds, columns):
             return holds, *tried[holds]
-        if holds is Holds.CHECKS and _has_volume(checks) and (
-            is_log or not _is_complete(Holds.INFUSIONS, tried[Holds.INFUSIONS][0])
+        if (
+            holds is Holds.CHECKS
+            and _has_volume(checks)
+            and (is_log or not _is_complete(Holds.INFUSIONS, tried[Holds.INFUSIONS][0]))
         ):
             return holds, *tried[holds]
     most = max(

@@ -35,11 +35,13 @@ _CLOCK = (
 )
 IS_DAY = re.compile(_DAY)
 IS_CLOCK = re.compile(_CLOCK)
+#: Times as 1605 that may have lost zeros: 405, 10.
+_IS_HHMM = re.compile(r"[0-5]?\d|(?:1?\d|2[0-3])[0-5]\d|2400")
 IS_MOMENT = re.compile(
     _DAY
     + r"[t ,]+(?:at )?"
     + _CLOCK
-    + r"\s*(?:z|[+-]\d\d:?\d\d)?|"
+    + r"\s*(?:z|[a-z]{3,4}|[+-]\d\d:?\d\d)?|"
     + _CLOCK
     + r",?\s+(?:on )?"
     + _DAY
@@ -302,10 +304,19 @@ def time_class(p: Profile) -> str:
     either = p.share(lambda c: IS_MOMENT.fullmatch(c) or IS_DAY.fullmatch(c))
     if either >= 0.5:
         return "moment"
+    if _are_hhmm(p):
+        return "clock"
     serial = p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c))
     if serial >= 0.5:
         return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
     return ""
+
+
+def _are_hhmm(p: Profile) -> bool:
+    """Tell whether all cells are times like 1605, which may have lost their zeros."""
+    long = p.share(lambda c: len(c) >= 3)
+    full = p.share(lambda c: len(c) == 4)
+    return p.share(_IS_HHMM.fullmatch) >= 0.9 and long >= 0.3 and full > 0
 
 
 def _yes_no_words(column: str) -> frozenset[str]:

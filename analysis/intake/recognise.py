@@ -12,10 +12,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import dates, numbers, synonyms
+from analysis.intake import dates, modifiers, numbers, synonyms
 from analysis.intake.alike import first_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
+from analysis.intake.follow import other_order_follows
 from analysis.intake.groups import (
     blanks,
     constants,
@@ -114,6 +115,50 @@ def _different(cells: pd.DataFrame, names: list[str]) -> Ints:
     return np.unique(first_alike([dict(cells[names])]))
 
 
+def _parts_of_names(draft: Draft) -> Draft:
+    """Ask for columns that are named by a part of a header only, if by any.
+
+    A header of another thing that is charted is left out without a question, as are
+    headers of columns whose loss changes nothing that is measured.
+    """
+    if draft.table.holds is not Holds.CHECKS:
+        return draft
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    for header, found in draft.profiles.items():
+        if header in taken or modifiers.are_of_another(synonyms.normal(header)):
+            continue
+        named = [c for c in synonyms.candidates(found.named)
+                 if c.strength is Strength.PART and fits(c, found)]  # fmt: skip
+        for column in (c.column for c in named):
+            if column not in _ASKED_BY_PART or _has(draft, column):
+                continue
+            if column in _IDS and not modifiers.name_an_id(synonyms.normal(header)):
+                continue
+            columns = {**draft.table.columns, column: (header,)}
+            text = (
+                f"{header} may be {column} or another thing: a part of its name says "
+                "so, and no other header does; keep it where that is right, else take "
+                "it out"
+            )
+            draft = draft.put(columns=columns).ask(
+                f"columns.{column}", text, blocks=True
+            )
+            break
+    return draft
+
+
+#: Columns a log can do without, whose loss or misreading changes what is measured.
+_ASKED_BY_PART = frozenset(
+    {"infusion_id", "driver_id", "entry", "set_rate_ml_h", "site_signs"}
+)
+_IDS = frozenset({"infusion_id", "driver_id"})
+
+
+def _has(draft: Draft, column: str) -> bool:
+    is_of_signs = column == "site_signs" and bool(draft.table.signs_of)
+    return column in draft.table.columns or is_of_signs
+
+
 def _shortened(draft: Draft) -> Draft:
     """Refuse codes that a spreadsheet has shortened: 4.01E+09 is many numbers."""
     for column in ("patient_id", "infusion_id", "driver_id", "line_id", "site_id"):
@@ -197,7 +242,27 @@ def _date_order(draft: Draft) -> Draft:
             "write dmy (day first), mdy (month first) or ymd"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
+    if other := _other_order(draft, order):
+        text = (
+            f"{evidence}; but then rows of one chart lie months apart, and read "
+            f"{_IN_WORDS[other]} they follow each other: write {other} if such dates "
+            f"are slips of the pen, {order} if not, or correct the file if it has both"
+        )
+        return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
+
+
+_IN_WORDS = {"dmy": "day first", "mdy": "month first"}
+
+
+def _other_order(draft: Draft, order: str) -> str:
+    """Give the order in which charts follow where the order decided makes them jump."""
+    times = draft.table.columns.get("checked_at", ())
+    if not times:
+        return ""
+    cells = draft.raw.cells
+    charts = draft.headers(("patient_id", "infusion_id", "driver_id"))
+    return other_order_follows(cells[times[0]], [cells[h] for h in charts], order)
 
 
 def _said_order(draft: Draft) -> tuple[str, str] | None:
@@ -265,6 +330,8 @@ def _contents(draft: Draft) -> Draft:
         if header in taken:
             continue
         for candidate in synonyms.candidates(header):
+            if candidate.strength is Strength.PART:
+                continue
             if candidate.column in _PARTS and fits(candidate, found):
                 group = groups.setdefault(synonyms.group_number(header), {})
                 group.setdefault(candidate.column, header)
@@ -336,6 +403,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     _date_order,
     line_dates,
     find_signs,
+    _parts_of_names,
     _contents,
     _decimal,
     rate_unit,
