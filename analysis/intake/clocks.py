@@ -38,7 +38,7 @@ _SEPARATED = re.compile(r"[0-9]{1,2}[:.h][0-9]{2}.*")
 _HALF_ALONE = re.compile(r"a\.?m\.?|p\.?m\.?|morning|afternoon|evening|night")
 
 _NOT_A_TIME = "not a clock time"
-_NO_HALF = "no am or pm in a file kept on the 12-hour clock"
+_NO_HALF = "no am or pm in a file kept on the 12-hour clock; write it behind every time"
 _EITHER = "either a clock time or a part of a day"
 _IS_SPAN = "a span of two times; write the one at which the check was made"
 _HOUR_OR_MINUTE = "either a full hour or, its zeros lost, minutes past midnight"

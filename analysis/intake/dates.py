@@ -242,6 +242,35 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     return Clock.H12 if is_odd else Clock.H24
 
 
+def leaves_half_open(texts: Sequence[pd.Series]) -> bool:
+    """Tell that no time shows on which half of the clock it is.
+
+    Parameters
+    ----------
+    texts : sequence of Series of str
+        All cells that should hold clock times, with or without a date.
+
+    Returns
+    -------
+    bool
+        True where there are times, all from 1:00 to 12:59 and none with am or pm.
+
+    Examples
+    --------
+    >>> leaves_half_open([pd.Series(["8:00", "12:30"])])
+    True
+    >>> leaves_half_open([pd.Series(["8:00", "13:30"])])
+    False
+    """
+    times, of_iso = _times_in(texts)
+    found = [clock_of(time) for time in times]
+    known = [f for f in found if f is not None]
+    is_open = all(
+        1 <= int(f["hour"]) <= 12 and not f["half"] and not f["zone"] for f in known
+    )
+    return bool(known) and is_open and not of_iso
+
+
 def _times_in(texts: Iterable[pd.Series]) -> tuple[Counter[str], int]:
     """Count the times of each form, and apart ISO 8601, whose clock has 24 hours."""
     times = Counter[str]()

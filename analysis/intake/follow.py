@@ -1,7 +1,8 @@
-"""Whether the days of a chart follow each other, by the order that dates are read in.
+"""Whether rows of a chart follow each other, by how their dates and times are read.
 
 One date decides the order of a whole file where all others can be read both ways. Where
-it is a slip of the pen, every chart lies months apart; the other order shows it.
+it is a slip of the pen, every chart lies months apart; the other order shows it. Times
+of a 12-hour clock without am and pm run back where the volume runs on.
 """
 
 from collections.abc import Sequence
@@ -54,6 +55,37 @@ def other_order_follows(day: pd.Series, charts: Sequence[pd.Series], order: str)
     if jumps < _FEWEST or _jumps(head, chart, other) * _CLEARLY > jumps:
         return ""
     return other
+
+
+def runs_back(moment: pd.Series, volume: pd.Series, chart: pd.Series) -> list[int]:
+    """Give the places of rows that are earlier than the row before, and have less left.
+
+    Parameters
+    ----------
+    moment : Series of datetime64, shape (n,)
+        Times of checks in the order of the file; NaT where unknown.
+    volume : Series of float, shape (n,)
+        Volume remaining, mL; NaN where unknown.
+    chart : Series of str, shape (n,)
+        What each row belongs to.
+
+    Returns
+    -------
+    list of int
+        Places from 0, where most rows are later than the row before them; in a file
+        with the newest row first it is read from below.
+    """
+    known = moment.notna() & volume.notna()
+    place = pd.Series(range(len(known)), index=known.index)
+    rows = pd.DataFrame({"at": moment, "ml": volume, "chart": chart, "place": place})[
+        known
+    ]
+    step = rows.groupby("chart", sort=False)["at"].diff().dt.total_seconds()
+    if (step < 0).sum() > (step > 0).sum():
+        rows = rows.iloc[::-1]
+        step = rows.groupby("chart", sort=False)["at"].diff().dt.total_seconds()
+    falls = rows.groupby("chart", sort=False)["ml"].diff() < 0
+    return rows.loc[(step < 0) & falls, "place"].tolist()
 
 
 def _jumps(day: pd.Series, chart: pd.Series, order: str) -> int:

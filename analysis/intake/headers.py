@@ -216,7 +216,29 @@ def time_columns(
             if chosen:
                 out[column] = chosen
                 used |= set(chosen)
-    return out, doubts
+    return out, doubts + _join_clocks(out, pairs, classes, used)
+
+
+def _join_clocks(
+    out: dict[str, list[str]],
+    pairs: list[Match],
+    classes: dict[str, str],
+    used: set[str],
+) -> list[tuple[str, list[str]]]:
+    """Give days that stand alone the clock times of a weaker name; and their rivals."""
+    doubts = []
+    for column, chosen in out.items():
+        if len(chosen) != 1 or classes[chosen[0]] not in ("day", "midnight"):
+            continue
+        named = [m.header for m in pairs if m.column == column]
+        clocks = [h for h in dict.fromkeys(named)
+                  if classes[h] == "clock" and h not in used]  # fmt: skip
+        if clocks:
+            out[column] = [*chosen, clocks[0]]
+            used.add(clocks[0])
+        if len(clocks) > 1:
+            doubts.append((column, clocks))
+    return doubts
 
 
 def _one_time(

@@ -84,8 +84,9 @@ _MORE = (
 #: Words of other things that are charted, which a name then belongs to.
 _ELSEWHERE = frozenset(
     {"respiratory", "resp", "respiration", "respirations", "breathing", "heart",
-     "pulse", "o2", "oxygen", "air", "ventilator", "nebuliser", "feed", "feeding", "enteral",
-     "tpn", "ng", "peg", "gastric", "fluids", "iv", "intravenous", "drip", "pca",
+     "pulse", "o2", "oxygen", "air", "ventilator", "nebuliser", "feed", "feeding",
+     "enteral", "tpn", "ng", "peg", "gastric", "fluids", "iv", "intravenous", "drip",
+     "pca",
      "epidural", "urine", "urinary", "catheter", "sputum", "stool", "bowel", "vomit",
      "drain", "stoma", "wound", "pressure", "heel", "heels", "sacrum",
      "sacral", "pain", "mattress", "bed", "chair", "hoist", "cot", "mouth",

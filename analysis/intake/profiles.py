@@ -29,7 +29,7 @@ _DAY = (
     r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
-    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?m\.?)?|"
+    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?|"
     r"\d{1,2}\s*(?:[ap]\.?\s?m\.?)|(?:[01]\d|2[0-4])[0-5]\d(?:\s?h(?:rs?)?)?|"
     r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
 )
@@ -304,12 +304,14 @@ def time_class(p: Profile) -> str:
     either = p.share(lambda c: IS_MOMENT.fullmatch(c) or IS_DAY.fullmatch(c))
     if either >= 0.5:
         return "moment"
-    if _are_hhmm(p):
-        return "clock"
-    serial = p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c))
-    if serial >= 0.5:
-        return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
-    return ""
+    return "clock" if _are_hhmm(p) else _serial_class(p)
+
+
+def _serial_class(p: Profile) -> str:
+    """Tell whether a column holds the day numbers of spreadsheets; empty for none."""
+    if p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c)) < 0.5:
+        return ""
+    return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
 
 
 def _are_hhmm(p: Profile) -> bool:

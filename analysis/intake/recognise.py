@@ -12,11 +12,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import dates, modifiers, numbers, synonyms
+from analysis.intake import dates, numbers, synonyms
 from analysis.intake.alike import first_alike
 from analysis.intake.clocks import Clock
 from analysis.intake.files import RawTable
-from analysis.intake.follow import other_order_follows
 from analysis.intake.groups import (
     blanks,
     constants,
@@ -33,6 +32,13 @@ from analysis.intake.scan import Ints
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
+from analysis.intake.unsure import (
+    IN_WORDS,
+    half_open,
+    lacking_times,
+    other_order,
+    parts_of_names,
+)
 from analysis.intake.vocabulary import read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
 
@@ -115,50 +121,6 @@ def _different(cells: pd.DataFrame, names: list[str]) -> Ints:
     return np.unique(first_alike([dict(cells[names])]))
 
 
-def _parts_of_names(draft: Draft) -> Draft:
-    """Ask for columns that are named by a part of a header only, if by any.
-
-    A header of another thing that is charted is left out without a question, as are
-    headers of columns whose loss changes nothing that is measured.
-    """
-    if draft.table.holds is not Holds.CHECKS:
-        return draft
-    taken = {h for headers in draft.table.columns.values() for h in headers}
-    for header, found in draft.profiles.items():
-        if header in taken or modifiers.are_of_another(synonyms.normal(header)):
-            continue
-        named = [c for c in synonyms.candidates(found.named)
-                 if c.strength is Strength.PART and fits(c, found)]  # fmt: skip
-        for column in (c.column for c in named):
-            if column not in _ASKED_BY_PART or _has(draft, column):
-                continue
-            if column in _IDS and not modifiers.name_an_id(synonyms.normal(header)):
-                continue
-            columns = {**draft.table.columns, column: (header,)}
-            text = (
-                f"{header} may be {column} or another thing: a part of its name says "
-                "so, and no other header does; keep it where that is right, else take "
-                "it out"
-            )
-            draft = draft.put(columns=columns).ask(
-                f"columns.{column}", text, blocks=True
-            )
-            break
-    return draft
-
-
-#: Columns a log can do without, whose loss or misreading changes what is measured.
-_ASKED_BY_PART = frozenset(
-    {"infusion_id", "driver_id", "entry", "set_rate_ml_h", "site_signs"}
-)
-_IDS = frozenset({"infusion_id", "driver_id"})
-
-
-def _has(draft: Draft, column: str) -> bool:
-    is_of_signs = column == "site_signs" and bool(draft.table.signs_of)
-    return column in draft.table.columns or is_of_signs
-
-
 def _shortened(draft: Draft) -> Draft:
     """Refuse codes that a spreadsheet has shortened: 4.01E+09 is many numbers."""
     for column in ("patient_id", "infusion_id", "driver_id", "line_id", "site_id"):
@@ -198,29 +160,6 @@ def _halves(draft: Draft) -> Draft:
 _HALVES = frozenset({"am", "pm", "a.m", "p.m"})
 
 
-def _midnights(draft: Draft) -> Draft:
-    """Ask for the time of day where every check is dated midnight and no more."""
-    header = draft.header("checked_at")
-    found = draft.profiles.get(header)
-    if found is None or found.time_kind != "midnight":
-        return draft
-    if found.rows - found.blank < _ENOUGH_MIDNIGHTS:
-        return draft
-    taken = {h for headers in draft.table.columns.values() for h in headers}
-    clocks = [h for h, p in draft.profiles.items()
-              if p.time_kind == "clock" and h not in taken]  # fmt: skip
-    where = f", perhaps {clocks[0]}" if clocks else ""
-    text = (
-        f"{header} reads midnight on every row, so it says the day and not the time of "
-        f"a check: name the column of its times beside it{where}, or export the times"
-    )
-    return draft.ask("columns.checked_at", text, blocks=True)
-
-
-#: Checks of which one at least is not made at midnight.
-_ENOUGH_MIDNIGHTS = 3
-
-
 def _date_order(draft: Draft) -> Draft:
     texts = _time_texts(draft)
     if not texts:
@@ -229,6 +168,7 @@ def _date_order(draft: Draft) -> Draft:
     if len(draft.table.columns.get("checked_at", ())) > 2:
         clock = Clock.H12
     draft = draft.put(clock=clock)
+    draft = half_open(draft, _clock_texts(draft))
     order, evidence, is_certain = dates.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
         return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
@@ -242,27 +182,14 @@ def _date_order(draft: Draft) -> Draft:
             "write dmy (day first), mdy (month first) or ymd"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
-    if other := _other_order(draft, order):
+    if other := other_order(draft, order):
         text = (
             f"{evidence}; but then rows of one chart lie months apart, and read "
-            f"{_IN_WORDS[other]} they follow each other: write {other} if such dates "
+            f"{IN_WORDS[other]} they follow each other: write {other} if such dates "
             f"are slips of the pen, {order} if not, or correct the file if it has both"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
-
-
-_IN_WORDS = {"dmy": "day first", "mdy": "month first"}
-
-
-def _other_order(draft: Draft, order: str) -> str:
-    """Give the order in which charts follow where the order decided makes them jump."""
-    times = draft.table.columns.get("checked_at", ())
-    if not times:
-        return ""
-    cells = draft.raw.cells
-    charts = draft.headers(("patient_id", "infusion_id", "driver_id"))
-    return other_order_follows(cells[times[0]], [cells[h] for h in charts], order)
 
 
 def _said_order(draft: Draft) -> tuple[str, str] | None:
@@ -398,12 +325,12 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     dittos,
     _shortened,
     _halves,
-    _midnights,
+    lacking_times,
     _composite,
     _date_order,
     line_dates,
     find_signs,
-    _parts_of_names,
+    parts_of_names,
     _contents,
     _decimal,
     rate_unit,
@@ -432,12 +359,25 @@ def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
     return [
         Question(
             f"columns.{column}",
-            f"{listed(headers)} can each be {column}; {headers[0]} was taken: name "
+            _side_by_side(headers)
+            or f"{listed(headers)} can each be {column}; {headers[0]} was taken: name "
             "the right one",
             blocks=column in _WEIGHTY,
         )
         for column, headers in doubts
     ]
+
+
+def _side_by_side(headers: Sequence[str]) -> str:
+    """Say that times of several checks stand in one row; empty where they do not."""
+    stems = {re.sub(r"\d+", "", synonyms.normal(header)) for header in headers}
+    if len(stems) > 1 or not all(synonyms.group_number(h) for h in headers):
+        return ""
+    return (
+        f"{listed(headers)} are times of several checks in one row, and no column is "
+        "known for what was left at each: call these columns Volume remaining 1, "
+        "Volume remaining 2 and so on"
+    )
 
 
 def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:

@@ -104,7 +104,8 @@ _SYNONYMS = {
     "ml remaining|mls remaining|syringe volume|volume in syringe|amount left|"
     "amount remaining|balance|residual volume|vr|v remaining|reading|syringe reading|"
     "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
-    "volume|barrel scale|volume on scale|barrel reading|scale|volume still in syringe|"
+    "vol|volume|barrel scale|volume on scale|barrel reading|scale|"
+    "volume still in syringe|"
     "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
     "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
     "display_remaining_ml": "display remaining|display volume|volume on display|"

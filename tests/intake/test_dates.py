@@ -140,7 +140,8 @@ def test_times_of_a_12_hour_file_are_read(time: str, wanted: str) -> None:
 @pytest.mark.parametrize("time", ["7.15", "07:15", "7", "12:30", "0715"])
 def test_am_or_pm_is_never_guessed(time: str) -> None:
     iso, why = read("14/9/26", time, clock="12")
-    assert (iso, why) == ("", "no am or pm in a file kept on the 12-hour clock")
+    assert iso == ""
+    assert why.startswith("no am or pm in a file kept on the 12-hour clock; write it")
 
 
 @pytest.mark.parametrize("time", ["7.15", "07:15", "7:15", "0715", "7h15"])
