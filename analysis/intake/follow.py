@@ -85,11 +85,11 @@ def runs_back(moment: pd.Series, volume: pd.Series, chart: pd.Series) -> list[in
         rows = rows.iloc[::-1]
         step = rows.groupby("chart", sort=False)["at"].diff().dt.total_seconds()
     falls = rows.groupby("chart", sort=False)["ml"].diff() < 0
-    return rows.loc[(step < 0) & falls, "place"].tolist()
+    return [int(at) for at in rows.loc[(step < 0) & falls, "place"]]
 
 
 def _jumps(day: pd.Series, chart: pd.Series, order: str) -> int:
     iso, _ = dates.read_clock(day, None, order=order)
     known = pd.to_datetime(iso.str[:10].where(iso != "")).dropna()
-    step = known.groupby(chart[known.index], sort=False).diff().dt.days.abs()
-    return int((step >= _JUMP).sum())
+    step = known.groupby(chart[known.index], sort=False).diff().abs()
+    return int((step >= pd.Timedelta(days=_JUMP)).sum())

@@ -108,9 +108,10 @@ def _heading_unread(draft: Draft, found: list[str]) -> Draft:
     lacking = [c for c in lacking if not any(given.is_label_of(k, c) for k in told)]
     if not found or not lacking or "infusion_id" in draft.table.columns:
         return draft
+    what = " or the ".join(column.removesuffix("_id") for column in lacking)
     text = (
         f"{len(found)} rows have one cell only, such as '{found[0]}': where each names "
-        f"the {' or the '.join(c.removesuffix('_id') for c in lacking)} of the rows below it, write (heading) for "
+        f"the {what} of the rows below it, write (heading) for "
         "that under constants; two things in one such cell must be written apart, as "
         "in 'Ward: Amber' and 'Patient: K1' on rows of their own"
     )
