@@ -15,6 +15,7 @@ from analysis.intake import dates
 _ROWS = 20_000
 #: A step from row to row of a chart that no infusion makes, days; common practice.
 _JUMP = 20
+_DAY_S = 86_400
 #: Fewest such steps that tell, and how many times as many as in the other order.
 _FEWEST, _CLEARLY = 2, 3
 _OTHER = {"dmy": "mdy", "mdy": "dmy"}
@@ -90,6 +91,7 @@ def runs_back(moment: pd.Series, volume: pd.Series, chart: pd.Series) -> list[in
 
 def _jumps(day: pd.Series, chart: pd.Series, order: str) -> int:
     iso, _ = dates.read_clock(day, None, order=order)
-    known = pd.to_datetime(iso.str[:10].where(iso != "")).dropna()
-    step = known.groupby(chart[known.index], sort=False).diff().abs()
-    return int((step >= pd.Timedelta(days=_JUMP)).sum())
+    moment = pd.to_datetime(iso.str[:10].where(iso != ""))
+    rows = pd.DataFrame({"at": moment, "chart": chart}).dropna()
+    step = rows.groupby("chart", sort=False)["at"].diff().dt.total_seconds()
+    return int((step.abs() >= _JUMP * _DAY_S).sum())

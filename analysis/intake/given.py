@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 
+import numpy as np
 import pandas as pd
 
 from analysis.errors import InputError
@@ -102,10 +103,9 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
         Their one cell, on the index of those rows.
     """
     bare = cells[(cells[list(times)] == "").all(axis=1)] if times else cells
-    rest = cells if times else cells.iloc[:0]
-    for column in rest.columns.difference(list(times), sort=False):
-        rest = rest[rest[column] == ""]  # next to none are left after the first
-    bare = pd.concat([bare, rest.drop(bare.index, errors="ignore")]).sort_index()
+    if times:
+        rest = _blank_but(cells, times)
+        bare = pd.concat([bare, rest.drop(bare.index, errors="ignore")]).sort_index()
     is_filled = bare != ""
     alone = bare[is_filled.sum(axis=1) == 1]
     is_time = alone[list(times)].map(is_written_time).any(axis=1)
@@ -113,6 +113,14 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
     if not len(alone):
         return pd.Series([], dtype="str", index=alone.index)
     return alone.agg("".join, axis=1).astype("str")
+
+
+def _blank_but(cells: pd.DataFrame, times: Sequence[str]) -> pd.DataFrame:
+    """Give the rows that are blank in all columns but these."""
+    at = np.arange(len(cells))
+    for column in cells.columns.difference(list(times), sort=False):
+        at = at[(cells[column].iloc[at] == "").to_numpy()]  # few are left after one
+    return cells.iloc[at]
 
 
 def label_of(heading: str) -> tuple[str, str]:
