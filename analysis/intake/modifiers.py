@@ -21,7 +21,9 @@ _ANY = frozenset(
      "ml", "mls", "cc", "mm", "h", "hr", "hrs", "hour", "hours", "hourly", "min",
      "day", "daily", "24", "24h", "24hr", "percent", "pct", "y", "n", "yn", "yes", "no",
      "tick", "nr", "mlhr", "mlh", "mlshr", "mlperhr", "mlday", "ml24h", "mlper24h",
-     "unit", "units", "text", "code", "level", "approx", "approximate"}
+     "unit", "units", "text", "code", "level", "approx",
+     "approximate", "confirmed", "correct", "verified", "ok", "okay", "satisfactory",
+     "present", "arrival"}
 )  # fmt: skip
 _SITE = frozenset(
     {"site", "sites", "cannula", "needle", "insertion", "skin", "body", "entry",
@@ -62,13 +64,18 @@ _STAFF = frozenset({"checked_by", "second_checked_by"})
 _MORE = (
     (_TIMES, _WHEN | _SITE | _LINE),
     (_SITES, _SITE | {"colour", "color", "look", "appearance", "condition", "state",
-                      "status", "comment", "description", "intact", "new"}),
+                      "status", "comment", "comments", "notes", "description",
+                      "intact", "new"}),
     (_LINES, _LINE),
     (_IDENTS, _IDENT),
     (_STAFF, _WHO | _SITE),
     ({"second_checked_by"}, frozenset({"2", "2nd", "second"})),
+    ({"set_rate_ml_h"}, frozenset({"set", "programmed", "running"})),
+    ({"volume_delivered_ml"},
+     frozenset({"volume", "vol", "total", "so", "far", "cumulative"})),
+    ({"patient_id"}, frozenset({"study", "research", "pseudonym"})),
     ({"volume_remaining_ml", "display_remaining_ml"},
-     frozenset({"left", "remaining", "still", "volume", "vol"})),
+     frozenset({"left", "remaining", "still", "volume", "vol", "solution", "fluid"})),
     ({"running"}, frozenset({"green", "light", "led", "lamp", "flashing"})),
     ({"solution_appearance", "contents", "diluent"},
      frozenset({"drug", "drugs", "mixture", "solution", "fluid", "contents"})),
@@ -76,9 +83,14 @@ _MORE = (
                                  "left", "status"})),
     ({"ward"}, frozenset({"hospital", "community", "clinical", "nursing", "patient",
                           "patients"})),
-    ({"lockbox_locked"}, frozenset({"box", "lockbox", "case", "cover", "key"})),
+    ({"solution_appearance"},
+     frozenset({"clear", "cloudy", "clarity", "crystals", "colour", "color", "look",
+                "appearance", "precipitate"})),
+    ({"lockbox_locked"}, frozenset({"box", "lockbox", "lock", "case", "cover", "key",
+                                    "intact", "secure", "closed", "shut"})),
+    ({"label_present"}, frozenset({"label", "additive", "legible", "place"})),
     ({"removal_reason", "inserted_at", "removed_at"}, _SITE | _LINE),
-    ({"entry"}, frozenset({"type", "event"})),
+    ({"entry"}, frozenset({"type", "event", "description", "name", "start", "end"})),
 )  # fmt: skip
 
 #: Words of other things that are charted, which a name then belongs to.
@@ -86,11 +98,11 @@ _ELSEWHERE = frozenset(
     {"respiratory", "resp", "respiration", "respirations", "breathing", "heart",
      "pulse", "o2", "oxygen", "air", "ventilator", "nebuliser", "feed", "feeding",
      "enteral", "tpn", "ng", "peg", "gastric", "fluids", "iv", "intravenous", "drip",
-     "pca",
-     "epidural", "urine", "urinary", "catheter", "sputum", "stool", "bowel", "vomit",
-     "drain", "stoma", "wound", "pressure", "heel", "heels", "sacrum",
-     "sacral", "pain", "mattress", "bed", "chair", "hoist", "cot", "mouth",
-     "eye", "eyes", "blood", "glucose", "sugar", "bp", "temperature", "weight",
+     "pca", "epidural", "urine", "urinary", "catheter", "sputum", "stool", "bowel",
+     "vomit", "drain", "stoma", "wound", "pressure", "heel", "heels", "sacrum",
+     "sacral", "pain", "mattress", "bed", "chair", "hoist", "cot", "mouth", "eye",
+     "eyes",
+     "blood", "glucose", "sugar", "bp", "temperature", "weight",
      "previous", "old", "last", "next", "former", "prior", "other", "another"}
 )  # fmt: skip
 

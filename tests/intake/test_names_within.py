@@ -78,6 +78,14 @@ SAFE = [
     ("Syringe driver lockbox locked", "Y", "lockbox_locked"),
     ("Syringe label present", "Y", "label_present"),
     ("Nurse 1 initials", "AB", "checked_by"),
+    ("Programmed infusion rate", "0.6", "set_rate_ml_h"),
+    ("Rate confirmed", "0.6", "set_rate_ml_h"),
+    ("Driver running on arrival", "Y", "running"),
+    ("Lockbox intact", "Y", "lockbox_locked"),
+    ("Label on syringe correct", "Y", "label_present"),
+    ("Solution appearance (clear/cloudy)", "clear", "solution_appearance"),
+    ("Site appearance/comments", "red", "site_signs"),
+    ("Event type description", "check", "entry"),
 ]
 
 
