@@ -16,8 +16,10 @@ _ROWS = 20_000
 #: A step from row to row of a chart that no infusion makes, days; common practice.
 _JUMP = 20
 _DAY_S = 86_400
-#: Fewest such steps that tell, and how many times as many as in the other order.
-_FEWEST, _CLEARLY = 2, 3
+#: How many times as many such steps as in the other order tell.
+_CLEARLY = 3
+#: Share of dates that can be read in both orders, from which the others are few.
+_MOST = 0.5
 _OTHER = {"dmy": "mdy", "mdy": "dmy"}
 
 
@@ -52,10 +54,14 @@ def other_order_follows(day: pd.Series, charts: Sequence[pd.Series], order: str)
     chart = pd.Series("", index=head.index, dtype="str")
     for part in charts:
         chart = chart + "\x1f" + part.loc[head.index]
-    jumps = _jumps(head, chart, order)
-    if jumps < _FEWEST or _jumps(head, chart, other) * _CLEARLY > jumps:
+    days, others = _days(head, order), _days(head, other)
+    # Dates that tell the order cannot be compared; they must not be most of them.
+    both = days.index.intersection(others.index)
+    if len(both) < _MOST * len(days):
         return ""
-    return other
+    jumps = _jumps(days[both], chart)
+    is_better = jumps > 0 and _jumps(others[both], chart) * _CLEARLY <= jumps
+    return other if is_better else ""
 
 
 def runs_back(moment: pd.Series, volume: pd.Series, chart: pd.Series) -> list[int]:
@@ -89,9 +95,12 @@ def runs_back(moment: pd.Series, volume: pd.Series, chart: pd.Series) -> list[in
     return [int(at) for at in rows.loc[(step < 0) & falls, "place"]]
 
 
-def _jumps(day: pd.Series, chart: pd.Series, order: str) -> int:
+def _days(day: pd.Series, order: str) -> pd.Series:
     iso, _ = dates.read_clock(day, None, order=order)
-    moment = pd.to_datetime(iso.str[:10].where(iso != ""))
-    rows = pd.DataFrame({"at": moment, "chart": chart}).dropna()
+    return pd.to_datetime(iso.str[:10].where(iso != "")).dropna()
+
+
+def _jumps(days: pd.Series, chart: pd.Series) -> int:
+    rows = pd.DataFrame({"at": days, "chart": chart[days.index]})
     step = rows.groupby("chart", sort=False)["at"].diff().dt.total_seconds()
     return int((step.abs() >= _JUMP * _DAY_S).sum())

@@ -106,7 +106,8 @@ def _heading_unread(draft: Draft, found: list[str]) -> Draft:
     lacking = [c for c in ("ward", "patient_id") if c not in have]
     told = given.labels_above(draft.raw.preamble)
     lacking = [c for c in lacking if not any(given.is_label_of(k, c) for k in told)]
-    if not found or not lacking or "infusion_id" in draft.table.columns:
+    is_usual = 2 * len(found) >= len(draft.raw.cells)
+    if not found or is_usual or not lacking or "infusion_id" in draft.table.columns:
         return draft
     what = " or the ".join(column.removesuffix("_id") for column in lacking)
     text = (

@@ -111,6 +111,9 @@ _AT_CHECK = re.compile(
     r"(?:check|checking|visit|round|reading|observation|obs)\b"
 )
 
+#: The number of a check, of those that stand side by side in a row.
+_NUMBERED = re.compile(r"\b(?:check|visit|round|obs|observation|reading) \d{1,2}\b")
+
 
 def are_harmless(column: str, rest: str) -> bool:
     """Tell whether the other words of a header leave it the column that it names.
@@ -132,7 +135,7 @@ def are_harmless(column: str, rest: str) -> bool:
     >>> are_harmless("set_rate_ml_h", "current on pump"), are_harmless("ward", "phone")
     (True, False)
     """
-    said = set(_AT_CHECK.sub(" ", rest).split()) - _ANY
+    said = set(_NUMBERED.sub(" ", _AT_CHECK.sub(" ", rest)).split()) - _ANY
     if column == "note":
         return not said & _ELSEWHERE
     for columns, words in _MORE:

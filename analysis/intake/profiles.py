@@ -294,7 +294,7 @@ def time_class(p: Profile) -> str:
     str
         moment, midnight, day or clock.
     """
-    if p.share(lambda c: _IS_TIME_ALONE.fullmatch(c) or IS_CLOCK.fullmatch(c)) >= 0.5:
+    if p.share(_IS_TIME_ALONE.fullmatch) >= 0.5:
         return "clock"
     if p.share(_IS_MIDNIGHT.fullmatch) == 1:
         return "midnight"

@@ -371,12 +371,12 @@ def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
 def _side_by_side(headers: Sequence[str]) -> str:
     """Say that times of several checks stand in one row; empty where they do not."""
     stems = {re.sub(r"\d+", "", synonyms.normal(header)) for header in headers}
-    if len(stems) > 1 or not all(synonyms.group_number(h) for h in headers):
+    if len(stems) > 1 or not all(re.search(r"\d", header) for header in headers):
         return ""
     return (
-        f"{listed(headers)} are times of several checks in one row, and no column is "
-        "known for what was left at each: call these columns Volume remaining 1, "
-        "Volume remaining 2 and so on"
+        f"{listed(headers)} belong to several checks in one row, which are read where "
+        "time and volume have the same name and the number of the check: call them "
+        "Time 1, Volume remaining 1, Time 2, Volume remaining 2 and so on"
     )
 
 

@@ -48,7 +48,7 @@ ASKED = [
     pytest.param(
         log_of("Date,Time 1,Left over 1,Time 2,Left over 2",
                "13/10/2026,08:00,16,12:00,13.6", "14/10/2026,08:00,6,12:00,4"),
-        "Time 1 and Time 2 are times of several checks in one row",
+        "Time 1 and Time 2 belong to several checks in one row",
         id="checks side by side without a known volume",
     ),
 ]  # fmt: skip

@@ -32,6 +32,7 @@ def log_of(date: str, time: str, head: str = HEAD) -> str:
         pytest.param("13/10/2026 00:00:00", "30/12/1899 {}:00", id="time of 1899"),
         pytest.param("13/10/2026", "01/01/1900 {}:00", id="time of 1900"),
         pytest.param("13/10/2026 00:00", "13/10/2026 {}", id="the day in both"),
+        pytest.param("13.10.26", "{}", id="a short date that looks like a clock time"),
     ],
 )
 def test_a_date_at_midnight_is_joined_with_the_time_beside_it(

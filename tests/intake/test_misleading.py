@@ -329,3 +329,9 @@ def test_months_between_two_charts_of_a_patient_leave_the_order(tmp_path: Path) 
     text = ONE_SLIP.replace("10/31/2026", "05/10/2026").replace("03/10", "13/03")
     log = read(tmp_path, {"log.csv": text})
     assert log.checks["checked_at"].dt.month.unique().tolist() == [3, 10]
+
+
+def test_a_year_that_is_a_slip_leaves_the_order(tmp_path: Path) -> None:
+    text = ONE_SLIP.replace("10/31/2026", "13/03/2027").replace("04/10", "13/10")
+    log = read(tmp_path, {"log.csv": text})
+    assert log.checks["checked_at"].dt.month.tolist() == [10, 10, 10, 3]
