@@ -5,7 +5,7 @@ read.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from enum import StrEnum
 
 import pandas as pd
@@ -23,19 +23,26 @@ _CLOCK = re.compile(
     r"(?P<hour>[0-9]{1,2})"
     r"(?:[:.h](?P<minute>[0-9]{2})(?:[:.](?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
-    r"\s*(?P<zone>z|utc|gmt|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+    r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
 )
 _DIGITS = re.compile(
     r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2})?"
     rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
-    r"\s*(?P<zone>z|utc|gmt|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+    r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
 )
 _FRACTION = re.compile(r"0?\.[0-9]+|0")
+_SPAN = re.compile(
+    r"[0-9]{1,2}[:.]?[0-9]{2}\s*(?:-|\u2013|to)\s*[0-9]{1,2}[:.]?[0-9]{2}(?:\s?hrs?)?"
+)
+_SEPARATED = re.compile(r"[0-9]{1,2}[:.h][0-9]{2}.*")
 _HALF_ALONE = re.compile(r"a\.?m\.?|p\.?m\.?|morning|afternoon|evening|night")
 
 _NOT_A_TIME = "not a clock time"
-_NO_HALF = "no am or pm in a file kept on the 12-hour clock"
+_NO_HALF = "no am or pm in a file kept on the 12-hour clock; write it behind every time"
 _EITHER = "either a clock time or a part of a day"
+_IS_SPAN = "a span of two times; write the one at which the check was made"
+_HOUR_OR_MINUTE = "either a full hour or, its zeros lost, minutes past midnight"
+_WHICH_BST = "BST is the name of several zones; write its offset, such as +01:00"
 
 #: What is known of a time: its text, "next" if it is in the next day, and why it is
 #: none.
@@ -59,9 +66,89 @@ def read_times(tokens: Sequence[str], clock: Clock) -> pd.DataFrame:
         where there is none, or where it cannot be read.
     """
     lower = [plain(token) for token in tokens]
-    is_fraction = _fractions_are_days(set(lower))
-    return read_each(
-        lower, lambda token: _read_time(token, clock, is_fraction), TIME_PARTS
+    different = set(lower) - {""}
+    is_fraction = _fractions_are_days(different)
+    given = _refused(different)
+    padded = {token: f"00{token:0>2}" for token in without_zeros(different)}
+
+    def read(token: str) -> tuple[str, str, str]:
+        if token in given:
+            return "", "", given[token]
+        return _read_time(padded.get(token, token), clock, is_fraction)
+
+    return read_each(lower, read, TIME_PARTS)
+
+
+def without_zeros(tokens: Collection[str]) -> frozenset[str]:
+    """Give the minutes past midnight among times written as 1605.
+
+    A spreadsheet that takes 0010 and 0405 for numbers leaves 10 and 405.
+
+    Parameters
+    ----------
+    tokens : collection of str
+        Different times of one column.
+
+    Returns
+    -------
+    frozenset of str
+        Those of one or two digits, where others have three and none begins with 0.
+
+    Examples
+    --------
+    >>> sorted(without_zeros({"1605", "405", "10"})), sorted(without_zeros({"8", "10"}))
+    (['10'], [])
+    """
+    short, long = _bare(tokens)
+    is_lost = any(len(token) == 3 for token in long)
+    is_lost &= not any(len(token) == 4 and token[0] == "0" for token in long)
+    return frozenset(short) if is_lost and _are_digits(tokens) else frozenset()
+
+
+def _bare(tokens: Collection[str]) -> tuple[list[str], list[str]]:
+    """Give the times of one or two digits, and those of three or four."""
+    bare = [token for token in tokens if token.isdecimal() and token.isascii()]
+    return ([token for token in bare if len(token) <= 2],
+            [token for token in bare if 3 <= len(token) <= 4])  # fmt: skip
+
+
+def _are_digits(tokens: Collection[str]) -> bool:
+    return not any(_SEPARATED.fullmatch(token) for token in tokens)
+
+
+def _refused(tokens: Collection[str]) -> dict[str, str]:
+    """Give the times that the others of their column leave open, and why."""
+    out: dict[str, str] = {}
+    short, long = _bare(tokens)
+    if long and not without_zeros(tokens) and _are_digits(tokens):
+        out |= {t: _HOUR_OR_MINUTE for t in short if int(t)}
+    zones = {t: str(m["zone"] or "") for t in tokens if (m := clock_of(t))}
+    offsets = {zone for zone in zones.values() if zone[:1] in ("+", "-")}
+    some = sum(zone != "" for zone in zones.values())
+    for token, zone in zones.items():
+        is_odd = len(offsets) > _MOST_OFFSETS or not _is_offset(zone)
+        # An offset stands behind every time of a column: one alone is a span.
+        is_alone = zone.startswith("-") and 2 * some < len(zones)
+        if zone.startswith("-") and (is_odd or is_alone):
+            out[token] = _IS_SPAN
+    out |= {t: _IS_SPAN for t in tokens if t not in zones and _SPAN.fullmatch(t)}
+    if not any(zone == "gmt" for zone in zones.values()):
+        out |= {t: _WHICH_BST for t, zone in zones.items() if zone == "bst"}
+    return out
+
+
+#: Offsets of one place: of winter and of summer, and one more.
+_MOST_OFFSETS = 3
+
+
+def _is_offset(zone: str) -> bool:
+    """Tell whether an offset is that of a place on earth: -12:00 to +14:00."""
+    digits = zone[1:].replace(":", "").ljust(4, "0")
+    most = 12 if zone.startswith("-") else 14
+    return (
+        zone[:1] in ("+", "-")
+        and int(digits[:2]) <= most
+        and (digits[2:] in ("00", "30", "45"))
     )
 
 
@@ -167,6 +254,8 @@ def _zone(text: str) -> str | None:
     """Give an offset as ISO has it; None where no place on earth has it."""
     if text in ("z", "utc", "gmt"):
         return "Z"
+    if text == "bst":
+        return "+01:00"
     digits = text[1:].replace(":", "").ljust(4, "0")
     if text and (int(digits[:2]) > 14 or int(digits[2:]) > 59):
         return None

@@ -57,7 +57,7 @@ _ENOUGH_TIMES = 10
 #: First day of the day numbers of spreadsheets.
 _DAY_ZERO = dt.date(1899, 12, 30)
 #: Years that spreadsheets put before a time that has no date.
-_NO_DATE = ("1899", "1900")
+_NO_DATE = ("1899", "1900", "1970")
 
 _WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
 _NUMERIC = r"[0-9]{1,4}[./-]\s?[0-9]{1,2}[./-]\s?[0-9]{1,4}"
@@ -242,6 +242,35 @@ def decide_clock(texts: Sequence[pd.Series]) -> Clock:
     return Clock.H12 if is_odd else Clock.H24
 
 
+def leaves_half_open(texts: Sequence[pd.Series]) -> bool:
+    """Tell that no time shows on which half of the clock it is.
+
+    Parameters
+    ----------
+    texts : sequence of Series of str
+        All cells that should hold clock times, with or without a date.
+
+    Returns
+    -------
+    bool
+        True where there are times, all from 1:00 to 12:59 and none with am or pm.
+
+    Examples
+    --------
+    >>> leaves_half_open([pd.Series(["8:00", "12:30"])])
+    True
+    >>> leaves_half_open([pd.Series(["8:00", "13:30"])])
+    False
+    """
+    times, of_iso = _times_in(texts)
+    found = [clock_of(time) for time in times]
+    known = [f for f in found if f is not None]
+    is_open = all(
+        1 <= int(f["hour"]) <= 12 and not f["half"] and not f["zone"] for f in known
+    )
+    return bool(known) and is_open and not of_iso
+
+
 def _times_in(texts: Iterable[pd.Series]) -> tuple[Counter[str], int]:
     """Count the times of each form, and apart ISO 8601, whose clock has 24 hours."""
     times = Counter[str]()
@@ -342,11 +371,15 @@ def _together(
     return both, why.mask(is_lost, "no date beside the time")
 
 
+#: A time that says no more than its day; whose midnight it is, is that of the day.
+_MIDNIGHT = r"00:00(?::00)?(?:Z|[+-][0-9]{2}:[0-9]{2})?"
+
+
 def _joined(
     days: pd.DataFrame, own: pd.DataFrame, beside: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Settle what date cells and time cells of the same rows say, either with both."""
-    midnight = own["time"].isin(["00:00", "00:00:00"]) & (own["is_next"] == "")
+    midnight = own["time"].str.fullmatch(_MIDNIGHT) & (own["is_next"] == "")
     says_time = (own["time"] != "") & ~midnight
     is_blank = (beside["time"] == "") & (beside["why"] == "")
     differs = says_time & ~is_blank & (beside["time"] != own["time"])

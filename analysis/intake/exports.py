@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.follow import other_order_follows
 from analysis.intake.headers import find_header
 from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
@@ -229,7 +230,12 @@ def _check_order(raw: RawTable, table: TableLayout) -> None:
     if table.date_order not in _ORDERS or not texts:
         return
     order, evidence, is_certain = dates.decide_order(texts)
-    if is_certain and order in _ORDERS and order != table.date_order:
+    if (
+        is_certain
+        and order in _ORDERS
+        and order != table.date_order
+        and not _follows_other(raw, table, spelled, order)
+    ):
         msg = f"{raw.file}: the layout reads its dates as {table.date_order}, but "
         msg += f"{evidence}; correct date_order, or read this file by a layout "
         raise InputError(f"{msg}of its own")
@@ -260,6 +266,22 @@ _WITH_HALF = 2
 #: A slip or two of a 12-hour chart are rows to reject; more are another clock.
 _MANY_PAST = 0.1
 
+
+def _follows_other(
+    raw: RawTable, table: TableLayout, spelled: dict[str, str], order: str
+) -> bool:
+    """Tell whether charts follow in the order of the layout, and not in the other."""
+
+    def cells(column: str) -> list[pd.Series]:
+        keys = [synonyms.normal(h) for h in table.columns.get(column, ())]
+        return [raw.cells[spelled[key]] for key in keys if key in spelled]
+
+    days = cells("checked_at")[:1]
+    charts = [c for name in _CHARTS for c in cells(name)]
+    return bool(days) and bool(other_order_follows(days[0], charts, order))
+
+
+_CHARTS = ("patient_id", "infusion_id", "driver_id")
 _ORDERS = ("dmy", "mdy")
 _TIMES = ("checked_at", "recorded_at", "started_at", "ended_at", "inserted_at",
           "removed_at", synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON)  # fmt: skip

@@ -10,11 +10,13 @@ import re
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
 
+import numpy as np
 import pandas as pd
 
 from analysis.errors import InputError
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
+from analysis.intake.profiles import is_written_time
 
 SHEET, FILE, ABOVE, HEADING = "(sheet)", "(file)", "(above)", "(heading)"
 
@@ -92,7 +94,8 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
     cells : DataFrame of str, shape (n, columns)
         The rows.
     times : sequence of str
-        Columns of the time of a row; a row with one is no heading.
+        Columns of the time of a row; a row with a time is no heading, one with
+        another text in place of it is.
 
     Returns
     -------
@@ -100,11 +103,24 @@ def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
         Their one cell, on the index of those rows.
     """
     bare = cells[(cells[list(times)] == "").all(axis=1)] if times else cells
+    if times:
+        rest = _blank_but(cells, times)
+        bare = pd.concat([bare, rest.drop(bare.index, errors="ignore")]).sort_index()
     is_filled = bare != ""
     alone = bare[is_filled.sum(axis=1) == 1]
+    is_time = alone[list(times)].map(is_written_time).any(axis=1)
+    alone = alone[~is_time.astype(bool)]
     if not len(alone):
         return pd.Series([], dtype="str", index=alone.index)
     return alone.agg("".join, axis=1).astype("str")
+
+
+def _blank_but(cells: pd.DataFrame, times: Sequence[str]) -> pd.DataFrame:
+    """Give the rows that are blank in all columns but these."""
+    at = np.arange(len(cells))
+    for column in cells.columns.difference(list(times), sort=False):
+        at = at[(cells[column].iloc[at] == "").to_numpy()]  # few are left after one
+    return cells.iloc[at]
 
 
 def label_of(heading: str) -> tuple[str, str]:

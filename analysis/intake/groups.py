@@ -1,6 +1,7 @@
 """What holds for several rows: totals, headings, blanks and ditto marks."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -95,8 +96,27 @@ def heading_rows(draft: Draft) -> Draft:
             f"constants.{column}", text, blocks=False
         )
     if not used:
-        return draft
+        return _heading_unread(draft, list(found))
     return _narrowed(draft, ~draft.raw.cells.index.isin(used))
+
+
+def _heading_unread(draft: Draft, found: list[str]) -> Draft:
+    """Ask what rows of one cell say, where nothing else names ward or patient."""
+    have = {*draft.table.columns, *draft.table.constants}
+    lacking = [c for c in ("ward", "patient_id") if c not in have]
+    told = given.labels_above(draft.raw.preamble)
+    lacking = [c for c in lacking if not any(given.is_label_of(k, c) for k in told)]
+    is_usual = 2 * len(found) >= len(draft.raw.cells)
+    if not found or is_usual or not lacking or "infusion_id" in draft.table.columns:
+        return draft
+    what = " or the ".join(column.removesuffix("_id") for column in lacking)
+    text = (
+        f"{len(found)} rows have one cell only, such as '{found[0]}': where each names "
+        f"the {what} of the rows below it, write (heading) for "
+        "that under constants; two things in one such cell must be written apart, as "
+        "in 'Ward: Amber' and 'Patient: K1' on rows of their own"
+    )
+    return draft.ask("constants", text, blocks=True)
 
 
 def constants(draft: Draft) -> Draft:
@@ -196,7 +216,7 @@ def blanks(draft: Draft) -> Draft:
         return draft
     run = draft.header("infusion_id")
     is_grouped = bool({named[h] for h in sparse} & {"ward", "patient_id"})
-    if not is_grouped or (run and run not in sparse):
+    if not is_grouped or (run and run not in sparse and _gives(draft, run, sparse)):
         # Where every row names its infusion, the infusion gives ward and patient.
         sparse = [h for h in sparse if named[h] == "checked_at"]
     if not sparse:
@@ -212,6 +232,19 @@ def blanks(draft: Draft) -> Draft:
     )
     return draft.put(fill_down=tuple(sparse)).ask("fill_down", text, blocks=True)
 
+
+def _gives(draft: Draft, run: str, sparse: Sequence[str]) -> bool:
+    """Tell whether a row of each infusion has what others of it leave blank."""
+    cells = draft.raw.cells
+    for header in (h for h in sparse if h != draft.day()):
+        told = set(cells.loc[cells[header] != "", run].unique())
+        if cells[run].isin(told).mean() < _MOST_TOLD:
+            return False
+    return True
+
+
+#: Share of rows whose infusion names ward and patient on one row at least.
+_MOST_TOLD = 0.9
 
 #: In fewer rows than these a blank is a blank: no habit of writing shows in them.
 _FEWEST_FOR_GROUPS = 5

@@ -4,6 +4,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
 from analysis.intake import synonyms
 from analysis.intake.layout import ALLOWED, Holds
 from analysis.intake.profiles import (
@@ -93,6 +95,8 @@ def matches(profiles: Sequence[Profile], allowed: frozenset[str]) -> list[Match]
     found: list[Match] = []
     for p in profiles:
         for rank, candidate in enumerate(synonyms.candidates(p.named)):
+            if candidate.strength is Strength.PART:
+                continue
             name = _by_table(candidate.column, allowed)
             if name == synonyms.UNITS and not _is_units_column(p.header, allowed):
                 continue
@@ -212,7 +216,29 @@ def time_columns(
             if chosen:
                 out[column] = chosen
                 used |= set(chosen)
-    return out, doubts
+    return out, doubts + _join_clocks(out, pairs, classes, used)
+
+
+def _join_clocks(
+    out: dict[str, list[str]],
+    pairs: list[Match],
+    classes: dict[str, str],
+    used: set[str],
+) -> list[tuple[str, list[str]]]:
+    """Give days that stand alone the clock times of a weaker name; and their rivals."""
+    doubts = []
+    for column, chosen in out.items():
+        if len(chosen) != 1 or classes[chosen[0]] not in ("day", "midnight"):
+            continue
+        named = [m.header for m in pairs if m.column == column]
+        clocks = [h for h in dict.fromkeys(named)
+                  if classes[h] == "clock" and h not in used]  # fmt: skip
+        if clocks:
+            out[column] = [*chosen, clocks[0]]
+            used.add(clocks[0])
+        if len(clocks) > 1:
+            doubts.append((column, clocks))
+    return doubts
 
 
 def _one_time(
@@ -221,23 +247,27 @@ def _one_time(
     """Choose among headers of one time; gives the choice and those that compete."""
     of = {
         kind: [h for h in headers if classes[h] == kind]
-        for kind in ("moment", "day", "clock", "")
+        for kind in ("moment", "midnight", "day", "clock", "")
     }
-    for kind in ("moment", "day", "clock"):
+    for kind in ("moment", "midnight", "day", "clock"):
         exact = [h for h in of[kind] if synonyms.normal(h) not in _VAGUE]
         of[kind] = exact or of[kind]
     if of["moment"]:
         return of["moment"][:1], of["moment"] if len(of["moment"]) > 1 else []
-    if of["day"] and of["clock"]:
-        doubt = of["day"] if len(of["day"]) > 1 else []
+    # Where no moment says a time of day, a midnight is a day written out in full.
+    days = of["day"] or of["midnight"]
+    if days and of["clock"]:
+        doubt = list(days) if len(days) > 1 else []
         doubt += of["clock"] if len(of["clock"]) > 1 else []
-        return [of["day"][0], of["clock"][0]], doubt
-    one = of["day"] or of["clock"] or of[""]
+        return [days[0], of["clock"][0]], doubt
+    if len(of["midnight"]) > 1:
+        return of["midnight"][:1], of["midnight"]
+    one = of["midnight"] or of["day"] or of["clock"] or of[""]
     return one[:1], []
 
 
 def kind_of(
-    profiles: Sequence[Profile],
+    profiles: Sequence[Profile], cells: pd.DataFrame
 ) -> tuple[Holds, dict[str, list[str]], list[tuple[str, list[str]]]]:
     """Tell what a row of the table is: the kind that most headers speak for.
 
@@ -245,6 +275,8 @@ def kind_of(
     ----------
     profiles : sequence of Profile
         The columns of the table.
+    cells : DataFrame of str, shape (n, columns)
+        The table itself.
 
     Returns
     -------
@@ -259,8 +291,19 @@ def kind_of(
         taken = {h for headers in columns.values() for h in headers}
         times, more = time_columns(pairs, profiles, taken)
         tried[holds] = ({**columns, **times}, doubts + more)
+    checks = tried[Holds.CHECKS][0]
+    is_log = _are_several_a_run(checks, cells)
     for holds in _FIRST_FULL:
-        if _is_complete(holds, tried[holds][0]):
+        columns = tried[holds][0]
+        if holds is Holds.INFUSIONS and _is_complete(holds, columns) and is_log:
+            return Holds.CHECKS, *tried[Holds.CHECKS]
+        if _is_complete(holds, columns):
+            return holds, *tried[holds]
+        if (
+            holds is Holds.CHECKS
+            and _has_volume(checks)
+            and (is_log or not _is_complete(Holds.INFUSIONS, tried[Holds.INFUSIONS][0]))
+        ):
             return holds, *tried[holds]
     most = max(
         (Holds.CHECKS, Holds.LINES, Holds.INFUSIONS), key=lambda h: len(tried[h][0])
@@ -276,6 +319,34 @@ _FIRST_FULL = (
     Holds.LINE_CHANGES,
     Holds.INFUSIONS,
 )
+
+
+def _has_volume(columns: dict[str, list[str]]) -> bool:
+    """Tell whether columns are of a check: its time and a volume."""
+    return "checked_at" in columns and bool(_VOLUMES & set(columns))
+
+
+_VOLUMES = frozenset(
+    {"volume_remaining_ml", "volume_delivered_ml", "display_remaining_ml"}
+)
+
+
+def _are_several_a_run(columns: dict[str, list[str]], cells: pd.DataFrame) -> bool:
+    """Tell whether infusions have rows at several times, as only a check log has.
+
+    A table of infusions may have a row a drug, all of one time.
+    """
+    if not {"infusion_id", "checked_at"} <= set(columns):
+        return False
+    run = [h for c in ("patient_id", "infusion_id") for h in columns.get(c, ())]
+    head = cells.iloc[:_LOOKED_AT]
+    filled = head[(head[columns["infusion_id"]] != "").all(axis=1)]
+    times = filled[[*run, *columns["checked_at"]]].drop_duplicates()
+    return len(times) >= _SEVERAL * len(times[run].drop_duplicates())
+
+
+#: Rows looked at, and how many times as many times as runs make a check log.
+_LOOKED_AT, _SEVERAL = 20_000, 1.5
 
 
 def _is_complete(holds: Holds, columns: dict[str, list[str]]) -> bool:

@@ -29,21 +29,35 @@ _DAY = (
     r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
-    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?m\.?)?|"
+    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?|"
     r"\d{1,2}\s*(?:[ap]\.?\s?m\.?)|(?:[01]\d|2[0-4])[0-5]\d(?:\s?h(?:rs?)?)?|"
     r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
 )
 IS_DAY = re.compile(_DAY)
 IS_CLOCK = re.compile(_CLOCK)
+#: Times as 1605 that may have lost zeros: 405, 10.
+_IS_HHMM = re.compile(r"[0-5]?\d|(?:1?\d|2[0-3])[0-5]\d|2400")
 IS_MOMENT = re.compile(
     _DAY
     + r"[t ,]+(?:at )?"
     + _CLOCK
-    + r"\s*(?:z|[+-]\d\d:?\d\d)?|"
+    + r"\s*(?:z|[a-z]{3,4}|[+-]\d\d:?\d\d)?|"
     + _CLOCK
     + r",?\s+(?:on )?"
     + _DAY
 )
+#: A moment that is the beginning of its day, as programs write a day alone.
+_IS_MIDNIGHT = re.compile(
+    _DAY + r"[t ,]+(?:0{1,2}[:.]00(?:[:.]00(?:[.,]0+)?)?(?:\s*a\.?m\.?)?|"
+    r"12[:.]00(?:[:.]00)?\s*a\.?m\.?)\s*(?:z|[+-]\d\d:?\d\d)?"
+)
+#: Days that spreadsheets and databases put before a time of day that has none.
+_NO_DAY = (
+    r"(?:1899[-/.]12[-/.]3[01]|3[01][-/.]12[-/.]1899|12[-/.]3[01][-/.]1899|"
+    r"1900[-/.]0?1[-/.]0?[01]|0?[01][-/.]0?1[-/.]1900|0?1[-/.]0?[01][-/.]1900|"
+    r"1970[-/.]0?1[-/.]0?1|0?1[-/.]0?1[-/.]1970)"
+)
+_IS_TIME_ALONE = re.compile(_NO_DAY + r"[t ,]+" + _CLOCK)
 IS_NUMBER = re.compile(
     r"(?:[~<>\u2248\u2264\u2265]|c\.?|ca\.?|approx\.?|about)?\s*[+-]?\d*[.,]?\d+"
     r"(?:\s*-\s*\d+[.,]?\d*)?\s*(?:mls?|%|h|hrs?|hours?|percent|cc)?"
@@ -97,7 +111,8 @@ class Profile:
     rows, blank, different : int
         All rows; those with nothing recorded; different recorded cells.
     time_kind : str
-        moment, day or clock where most cells are such; else empty.
+        moment, day or clock where most cells are such, midnight where all moments
+        are the beginnings of days; else empty.
     unit : str
         What a row of units under the header says.
     dittos : int
@@ -266,6 +281,9 @@ def _is_time(p: Profile) -> bool:
 def time_class(p: Profile) -> str:
     """Tell whether a column holds moments, days or clock times; empty for none.
 
+    A clock time with the day that spreadsheets put before it (30/12/1899) is a clock
+    time.
+
     Parameters
     ----------
     p : Profile
@@ -274,18 +292,33 @@ def time_class(p: Profile) -> str:
     Returns
     -------
     str
-        moment, day or clock.
+        moment, midnight, day or clock.
     """
+    if p.share(_IS_TIME_ALONE.fullmatch) >= 0.5:
+        return "clock"
+    if p.share(_IS_MIDNIGHT.fullmatch) == 1:
+        return "midnight"
     for name, pattern in (("moment", IS_MOMENT), ("day", IS_DAY), ("clock", IS_CLOCK)):
         if p.share(pattern.fullmatch) >= 0.5:
             return name
     either = p.share(lambda c: IS_MOMENT.fullmatch(c) or IS_DAY.fullmatch(c))
     if either >= 0.5:
         return "moment"
-    serial = p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c))
-    if serial >= 0.5:
-        return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
-    return ""
+    return "clock" if _are_hhmm(p) else _serial_class(p)
+
+
+def _serial_class(p: Profile) -> str:
+    """Tell whether a column holds the day numbers of spreadsheets; empty for none."""
+    if p.share(lambda c: re.fullmatch(r"4\d{4}(?:\.\d+)?", c)) < 0.5:
+        return ""
+    return "moment" if p.share(lambda c: "." in c) >= 0.5 else "day"
+
+
+def _are_hhmm(p: Profile) -> bool:
+    """Tell whether all cells are times like 1605, which may have lost their zeros."""
+    long = p.share(lambda c: len(c) >= 3)
+    full = p.share(lambda c: len(c) == 4)
+    return p.share(_IS_HHMM.fullmatch) >= 0.9 and long >= 0.3 and full > 0
 
 
 def _yes_no_words(column: str) -> frozenset[str]:
@@ -457,7 +490,8 @@ def fits(candidate: Candidate, p: Profile) -> bool:
         True where it is so.
     """
     if candidate.strength is Strength.CANONICAL:
-        return True
+        # A change of line or site that is dated is that date, whatever its name.
+        return candidate.column not in synonyms.CHANGED or p.time_kind == ""
     if p.is_empty():
         return candidate.strength is Strength.SYNONYM
     if candidate.strength is Strength.CONTAINS and candidate.column not in _TESTS:

@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.columns import Column, Kind
 from analysis.intake import dates, numbers, site_words, synonyms, words
 from analysis.intake.cells import faults_of
+from analysis.intake.clocks import without_zeros
 from analysis.intake.layout import Holds, TableLayout
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
@@ -86,11 +87,26 @@ def read_times(
         iso = iso.mask(clock == "", alone if is_line else "")
         if note := _past_midnight(iso, sheet, headers[0]):
             reading.notes.append(note)
+        if note := _lost_zeros(clock, sheet, headers[1]):
+            reading.notes.append(note)
     reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
     reading.headers[column] = headers[:2][-1]
     _time_faults(reading, column, headers, sheet, why)
+
+
+def _lost_zeros(clock: pd.Series, sheet: Sheet, header: str) -> str:
+    """Say how many times were read as minutes past midnight."""
+    minutes = without_zeros(set(clock.unique()))
+    found = clock[clock.isin(minutes)] if minutes else clock.iloc[:0]
+    if not len(found):
+        return ""
+    return (
+        f"{sheet.raw.file}: {header} has lost zeros at the beginning of its times; "
+        f"{len(found)} of one or two digits were read as minutes past midnight "
+        f"(first: '{found.iloc[0]}' as 00:{found.iloc[0]:0>2})."
+    )
 
 
 def _past_midnight(iso: pd.Series, sheet: Sheet, day: str) -> str:

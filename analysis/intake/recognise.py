@@ -33,6 +33,13 @@ from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.statuses import row_status
 from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
+from analysis.intake.unsure import (
+    IN_WORDS,
+    half_open,
+    lacking_times,
+    other_order,
+    parts_of_names,
+)
 from analysis.intake.vocabulary import read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
 from analysis.intake.zeros import lost_zeros
@@ -67,7 +74,7 @@ def propose(raw: RawTable) -> Proposal:
     profiles = [
         profile(h, raw.cells[h], raw.units.get(h, "")) for h in raw.cells.columns if h
     ]
-    holds, columns, doubts = kind_of(profiles)
+    holds, columns, doubts = kind_of(profiles, raw.cells)
     by_header = {p.header: p for p in profiles}
     table = TableLayout(holds=holds, columns={k: tuple(v) for k, v in columns.items()})
     draft = Draft(raw=raw, profiles=by_header, table=table)
@@ -132,6 +139,7 @@ def _date_order(draft: Draft) -> Draft:
     if len(draft.table.columns.get("checked_at", ())) > 2:
         clock = Clock.H12
     draft = draft.put(clock=clock)
+    draft = half_open(draft, _clock_texts(draft))
     order, evidence, is_certain = dates.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
         return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
@@ -143,6 +151,13 @@ def _date_order(draft: Draft) -> Draft:
         text = (
             f"{evidence or example}, so day and month cannot be told apart: "
             "write dmy (day first), mdy (month first) or ymd"
+        )
+        return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
+    if other := other_order(draft, order):
+        text = (
+            f"{evidence}; but then rows of one chart lie months apart, and read "
+            f"{IN_WORDS[other]} they follow each other: write {other} if such dates "
+            f"are slips of the pen, {order} if not, or correct the file if it has both"
         )
         return draft.put(date_order=OPEN).ask("date_order", text, blocks=True)
     return draft.put(date_order=order).say("date_order", evidence)
@@ -172,8 +187,11 @@ def _time_texts(draft: Draft) -> list[pd.Series]:
     return [
         draft.raw.cells[h]
         for h in found
-        if h in draft.profiles and draft.profiles[h].time_kind in ("moment", "day")
+        if h in draft.profiles and draft.profiles[h].time_kind in _WITH_DAY
     ]
+
+
+_WITH_DAY = frozenset({"moment", "midnight", "day"})
 
 
 def _clock_texts(draft: Draft) -> list[pd.Series]:
@@ -210,6 +228,8 @@ def _contents(draft: Draft) -> Draft:
         if header in taken:
             continue
         for candidate in synonyms.candidates(header):
+            if candidate.strength is Strength.PART:
+                continue
             if candidate.column in _PARTS and fits(candidate, found):
                 group = groups.setdefault(synonyms.group_number(header), {})
                 group.setdefault(candidate.column, header)
@@ -277,10 +297,12 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     _shortened,
     lost_zeros,
     _halves,
+    lacking_times,
     _date_order,
     find_names,
     line_dates,
     find_signs,
+    parts_of_names,
     _contents,
     _decimal,
     rate_unit,
@@ -310,12 +332,25 @@ def doubt_questions(doubts: Iterable[tuple[str, list[str]]]) -> list[Question]:
     return [
         Question(
             f"columns.{column}",
-            f"{listed(headers)} can each be {column}; {headers[0]} was taken: name "
+            _side_by_side(headers)
+            or f"{listed(headers)} can each be {column}; {headers[0]} was taken: name "
             "the right one",
             blocks=column in _WEIGHTY,
         )
         for column, headers in doubts
     ]
+
+
+def _side_by_side(headers: Sequence[str]) -> str:
+    """Say that times of several checks stand in one row; empty where they do not."""
+    stems = {re.sub(r"\d+", "", synonyms.normal(header)) for header in headers}
+    if len(stems) > 1 or not all(re.search(r"\d", header) for header in headers):
+        return ""
+    return (
+        f"{listed(headers)} belong to several checks in one row, which are read where "
+        "time and volume have the same name and the number of the check: call them "
+        "Time 1, Volume remaining 1, Time 2, Volume remaining 2 and so on"
+    )
 
 
 def propose_all(raws: Sequence[RawTable]) -> list[Proposal]:

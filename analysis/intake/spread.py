@@ -101,7 +101,8 @@ def _name(before: str, after: str) -> str:
 
 
 def _names(header: str) -> set[str]:
-    return {c.column for c in synonyms.candidates(header)}
+    found = synonyms.candidates(header)
+    return {c.column for c in found if c.strength > synonyms.Strength.PART}
 
 
 def _header_of(stems: dict[str, Stem], number: int) -> str:

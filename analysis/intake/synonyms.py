@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from analysis.columns import CANONICAL
+from analysis.intake import modifiers
 
 #: Places a column can have that are no column of a canonical table.
 ROW_ID, REPLACES, STRUCK = "row_id", "replaces", "struck_out"
@@ -21,11 +22,18 @@ LINE_CHANGED_ON, SITE_CHANGED_ON, WHY_CHANGED = (
 )  # fmt: skip
 #: Dates on which a line or a site was changed.
 CHANGE_DATES = (LINE_CHANGED_ON, SITE_CHANGED_ON)
+#: Columns that say yes or no to such a change.
+CHANGED = ("line_changed", "site_changed")
 
 
 class Strength(IntEnum):
-    """How a header came to a candidate."""
+    """How a header came to a candidate.
 
+    A part of a header among words that may make it another thing is no recognition: it
+    is asked about, or the column is not used.
+    """
+
+    PART = 0
     CONTAINS = 1
     SYNONYM = 2
     CANONICAL = 3
@@ -96,7 +104,8 @@ _SYNONYMS = {
     "ml remaining|mls remaining|syringe volume|volume in syringe|amount left|"
     "amount remaining|balance|residual volume|vr|v remaining|reading|syringe reading|"
     "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
-    "volume|barrel scale|volume on scale|barrel reading|scale|volume still in syringe|"
+    "vol|volume|barrel scale|volume on scale|barrel reading|scale|"
+    "volume still in syringe|"
     "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
     "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
     "display_remaining_ml": "display remaining|display volume|volume on display|"
@@ -418,8 +427,7 @@ def candidates(header: str) -> list[Candidate]:
         for column in _BY_PHRASE.get(form, []):
             found.setdefault(column, Strength.SYNONYM)
     if not found:
-        for column in _contained(without_unit(name)):
-            found.setdefault(column, Strength.CONTAINS)
+        found = _contained(without_unit(name))
     return [
         Candidate(column, strength)
         for column, strength in sorted(found.items(), key=lambda item: -item[1])
@@ -510,15 +518,27 @@ def _singular(name: str) -> str:
     return without_unit(re.sub(r"\s*\d+$", "", without_unit(name)))
 
 
-def _contained(name: str) -> list[str]:
-    """Give the columns whose longest phrase stands within a header."""
+def _contained(name: str) -> dict[str, Strength]:
+    """Give the columns whose longest phrase stands within a header.
+
+    Phrases with harmless words beside them come first; of two as long, the later one,
+    where English has the noun that the others are said of.
+    """
     words = name.split()
+    parts: dict[str, Strength] = {}
     for length in range(len(words), 0, -1):
-        for start in range(len(words) - length + 1):
+        safe: list[str] = []
+        for start in range(len(words) - length, -1, -1):
             phrase = " ".join(words[start : start + length])
-            if len(phrase) > 2 and phrase in _BY_PHRASE:
-                return _BY_PHRASE[phrase]
-    return []
+            if len(phrase) <= 2 or phrase not in _BY_PHRASE:
+                continue
+            rest = " ".join(words[:start] + words[start + length :])
+            named = _BY_PHRASE[phrase]
+            safe += [c for c in named if modifiers.are_harmless(c, rest)]
+            parts = parts or dict.fromkeys(named, Strength.PART)
+        if safe:
+            return dict.fromkeys(safe, Strength.CONTAINS)
+    return parts
 
 
 def group_number(header: str) -> str:

@@ -9,6 +9,7 @@ from analysis.intake.infusion_names import settle_names
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.profiles import IS_NUMBER, is_written_time
 from analysis.intake.proposal import Proposal, Question, listed
+from analysis.intake.synonyms import Strength
 
 
 def settle_together(
@@ -53,10 +54,16 @@ def _without_notes(
             is_beside=raw.is_sheet
             and is_lacking
             and _book(p) in whole
-            and len(p.table.columns) < _FEWEST,
+            and len(p.table.columns) + _named_in_part(p) < _FEWEST,
         )
         for raw, p, is_lacking in zip(raws, proposals, lacks, strict=True)
     ]
+
+
+def _named_in_part(proposal: Proposal) -> int:
+    """Count headers that hold the name of a column among words of other things."""
+    found = [synonyms.candidates(header) for header in proposal.unused]
+    return sum(bool(c) and c[0].strength is Strength.PART for c in found)
 
 
 def _placed(proposals: Sequence[Proposal]) -> frozenset[str]:

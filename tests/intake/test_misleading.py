@@ -302,3 +302,36 @@ def test_a_ditto_mark_under_patient_is_the_patient_above(tmp_path: Path) -> None
     log = read(tmp_path, {"log.csv": "\n".join(rows) + "\n"})
     assert log.checks["patient_id"].tolist() == ["K1"] * 2
     assert log.rejected["source"].tolist() == ["log.csv:2", "log.csv:3"]
+
+
+ONE_SLIP = """\
+Ward,Patient,Date,Time,Volume left
+Amber,K1,03/10/2026,08:00,16
+Amber,K1,03/10/2026,12:00,13.6
+Amber,K1,10/31/2026,16:00,11.2
+Amber,K1,04/10/2026,08:00,8.8
+"""
+
+
+def test_a_slip_in_one_date_does_not_decide_the_order_of_all(tmp_path: Path) -> None:
+    files = {"log.csv": ONE_SLIP}
+    with pytest.raises(InputError, match="months apart, and read day first"):
+        read(tmp_path, files)
+    given = printed(write(tmp_path, files))
+    log = read(tmp_path, files, given.replace('date_order = "?"', 'date_order = "dmy"'))
+    assert log.checks["checked_at"].dt.month.unique().tolist() == [10]
+    assert log.rejected["source"].tolist() == ["log.csv:4"]
+    log = read(tmp_path, files, given.replace('date_order = "?"', 'date_order = "mdy"'))
+    assert not len(log.rejected)
+
+
+def test_months_between_two_charts_of_a_patient_leave_the_order(tmp_path: Path) -> None:
+    text = ONE_SLIP.replace("10/31/2026", "05/10/2026").replace("03/10", "13/03")
+    log = read(tmp_path, {"log.csv": text})
+    assert log.checks["checked_at"].dt.month.unique().tolist() == [3, 10]
+
+
+def test_a_year_that_is_a_slip_leaves_the_order(tmp_path: Path) -> None:
+    text = ONE_SLIP.replace("10/31/2026", "13/03/2027").replace("04/10", "13/10")
+    log = read(tmp_path, {"log.csv": text})
+    assert log.checks["checked_at"].dt.month.tolist() == [10, 10, 10, 3]

@@ -1,0 +1,236 @@
+"""What the names and the times of a table leave unsure, and the questions it makes.
+
+Steps of `recognise.propose`: each takes a draft and gives it with what it asks.
+"""
+
+import re
+from collections.abc import Sequence
+
+import pandas as pd
+
+from analysis.intake import dates, modifiers, numbers, synonyms
+from analysis.intake.clocks import Clock
+from analysis.intake.follow import other_order_follows, runs_back
+from analysis.intake.layout import Holds
+from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile, fits
+from analysis.intake.proposal import Draft
+from analysis.intake.synonyms import Strength
+
+
+def parts_of_names(draft: Draft) -> Draft:
+    """Ask for columns that are named by a part of a header only, if by any.
+
+    A header of another thing that is charted is left out without a question, as are
+    headers of columns whose loss changes nothing that is measured.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was asked.
+    """
+    if draft.table.holds is not Holds.CHECKS:
+        return draft
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    for header, found in draft.profiles.items():
+        if header in taken or modifiers.are_of_another(synonyms.normal(header)):
+            continue
+        named = [c for c in synonyms.candidates(found.named)
+                 if c.strength is Strength.PART and fits(c, found)]  # fmt: skip
+        for column in (c.column for c in named):
+            if column not in _ASKED_BY_PART or _has(draft, column):
+                continue
+            if column in _IDS and not modifiers.name_an_id(synonyms.normal(header)):
+                continue
+            columns = {**draft.table.columns, column: (header,)}
+            text = (
+                f"{header} may be {column} or another thing: a part of its name says "
+                "so, and no other header does; keep it where that is right, else take "
+                "it out"
+            )
+            draft = draft.put(columns=columns).ask(
+                f"columns.{column}", text, blocks=True
+            )
+            break
+    return draft
+
+
+#: Columns a log can do without, whose loss or misreading changes what is measured.
+_ASKED_BY_PART = frozenset(
+    {"infusion_id", "driver_id", "entry", "set_rate_ml_h", "site_signs"}
+)
+_IDS = frozenset({"infusion_id", "driver_id"})
+
+
+def _has(draft: Draft, column: str) -> bool:
+    is_of_signs = column == "site_signs" and bool(draft.table.signs_of)
+    return column in draft.table.columns or is_of_signs
+
+
+def lacking_times(draft: Draft) -> Draft:
+    """Ask for the day or the time of day of checks where the other stands alone.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was asked.
+    """
+    header = draft.header("checked_at")
+    found = draft.profiles.get(header)
+    if found is None:
+        return draft
+    match found.time_kind:
+        case "midnight" if found.rows - found.blank >= _ENOUGH_MIDNIGHTS:
+            clocks = [p.header for p in _free(draft) if p.time_kind == "clock"]
+            where = f", perhaps {clocks[0]}" if clocks else ""
+            text = (
+                f"{header} reads midnight on every row, so it says the day and not the "
+                f"time of a check: name the column of its times beside it{where}, or "
+                "export the times"
+            )
+        case "day":
+            text = _lacking(draft, header, IS_CLOCK)
+        case "clock":
+            text = _lacking(draft, header, IS_DAY)
+        case _:
+            return draft
+    return draft.ask("columns.checked_at", text, blocks=True) if text else draft
+
+
+#: Checks of which one at least is not made at midnight.
+_ENOUGH_MIDNIGHTS = 3
+_NO_YEAR = re.compile(r"\d{1,2}[./ -](?:\d{1,2}|[a-z]{3,9})\.?")
+
+
+def _free(draft: Draft) -> list[Profile]:
+    taken = {h for headers in draft.table.columns.values() for h in headers}
+    return [p for h, p in draft.profiles.items() if h not in taken]
+
+
+def _lacking(draft: Draft, header: str, wanted: re.Pattern[str]) -> str:
+    """Say what is wrong with the other part of a time, where a column has its name."""
+    is_time = wanted is IS_CLOCK
+    has, lacks, form = (
+        ("day", "time", "16:05") if is_time else ("time", "day", "14/09/2026")
+    )
+    for other in _free(draft):
+        named = {c.column for c in synonyms.candidates(other.named)}
+        odd = [c for c in other.counts.index if not wanted.fullmatch(str(c))]
+        if "checked_at" not in named or not odd:
+            continue
+        if not is_time and _NO_YEAR.fullmatch(odd[0]):
+            return (
+                f"{other.header} reads '{odd[0]}', a day without its year: write the "
+                "year in every date"
+            )
+        return (
+            f"{header} gives the {has} of a check only, and {other.header}, which "
+            f"should give the {lacks}, reads '{odd[0]}': write it as {form}"
+        )
+    if draft.profiles[header].share(_FORMS[has].fullmatch) < _PLAINLY:
+        return ""
+    return (
+        f"{header} gives the {has} of a check only, and no column gives its {lacks}: "
+        f"add one, or write both in one cell, such as 14/09/2026 16:05"
+    )
+
+
+#: What a part of a time looks like; and the share of cells that must do so.
+_FORMS = {"day": IS_DAY, "time": IS_CLOCK}
+_PLAINLY = 0.95
+
+
+#: Orders of dates in words.
+IN_WORDS = {"dmy": "day first", "mdy": "month first"}
+
+
+def other_order(draft: Draft, order: str) -> str:
+    """Give the order in which charts follow where the order decided makes them jump.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+    order : str
+        The order decided.
+
+    Returns
+    -------
+    str
+        Empty where charts follow in the order decided, or in neither.
+    """
+    times = draft.table.columns.get("checked_at", ())
+    if not times:
+        return ""
+    cells = draft.raw.cells
+    charts = draft.headers(("patient_id", "infusion_id", "driver_id"))
+    return other_order_follows(cells[times[0]], [cells[h] for h in charts], order)
+
+
+def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
+    """Ask for the half of the clock where no time shows it and 24 hours do not fit.
+
+    They do not where there are times at night and none in the afternoon, or where
+    times run back while the volume goes on falling.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+    texts : sequence of Series of str
+        All cells that should hold clock times.
+
+    Returns
+    -------
+    Draft
+        With what was asked.
+    """
+    times = draft.table.columns.get("checked_at", ())
+    if len(times) not in (1, 2) or not dates.leaves_half_open(texts):
+        return draft
+    if draft.table.clock == Clock.H12:
+        text = (
+            f"no time under {times[-1]} is after 12:59, though there are times at "
+            f"night: {_WRITE_HALVES}, or write 24 for clock if the times are right"
+        )
+        return draft.ask("clock", text, blocks=True)
+    left = draft.header("volume_remaining_ml")
+    if not left:
+        return draft
+    cells = draft.raw.cells.iloc[:_LOOKED_AT]
+    beside = cells[times[1]] if len(times) > 1 else None
+    # Rows of one day are compared, which either order of day and month tells.
+    iso, _ = dates.read_clock(cells[times[0]], beside, order="dmy")
+    moment = pd.to_datetime(iso.where(iso.str.len() > len("2026-09-14")), utc=True,
+                            format="ISO8601", errors="coerce")  # fmt: skip
+    read = numbers.read_plain(cells[left], None)["value"]
+    chart = iso.str[: len("2026-09-14")]
+    for header in draft.headers(("patient_id", "infusion_id", "driver_id")):
+        chart = chart + "\x1f" + cells[header]
+    found = runs_back(moment, pd.to_numeric(read, errors="coerce"), chart)
+    if not found:
+        return draft
+    line = draft.raw.lines.iloc[found[0]]
+    text = (
+        f"no time is after 12:59, and on line {line} the time under {times[-1]} runs "
+        "back while the volume goes on falling, as where a clock of 12 hours is "
+        f"written without am or pm: {_WRITE_HALVES}, or leave 24 for clock if the "
+        "times are right"
+    )
+    return draft.ask("clock", text, blocks=True)
+
+
+_WRITE_HALVES = "write am or pm behind every time"
+
+
+#: Rows looked at.
+_LOOKED_AT = 20_000
