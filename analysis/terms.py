@@ -411,6 +411,7 @@ class RejectReason(StrEnum):
     NOT_IN_LIST = "not in the list"
     CONTRADICTION = "contradiction"
     NO_UNIT = "no unit"
+    OTHER_UNIT = "another unit"
     ERROR_VALUE = "error of a sheet"
 
 

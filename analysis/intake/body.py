@@ -108,13 +108,14 @@ def _are_shifted(records: Records, at: Ints, width: int) -> Mask:
         return is_wide
     usual = int(np.bincount(found[is_wide]).argmax())
     others = at[found != usual].tolist()
-    # A header repeated, or a row of units, holds no digit: it need not be as wide.
-    if any(_DIGIT.search(records.text(i)) for i in others):
+    # A header repeated, a row of units or a line of totals need not be as wide.
+    if any(_IS_ROW.search(records.text(i)) for i in others):
         return is_wide
     return np.zeros(len(at), dtype=bool)
 
 
-_DIGIT = re.compile(r"\d")
+#: What holds a digit, and does not begin with the word of a line of totals.
+_IS_ROW = re.compile(r"^(?!\W*(?:total|sum|count|average|mean)\b).*\d", re.I | re.S)
 
 
 def _by_width(widths: Counts, is_record: Mask, most: int) -> tuple[list[Ints], Ints]:

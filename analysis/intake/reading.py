@@ -274,7 +274,7 @@ def read_numbers(
 
 def _in_another(header: str, column: Column, unit: str) -> tuple[str, str]:
     text = f"{header} of {column.name} reads '{{value}}' in '{unit}', and not in "
-    return str(RejectReason.NO_UNIT), (
+    return str(RejectReason.OTHER_UNIT), (
         f"{text}{column.unit}; the row is kept without it"
     )
 

@@ -50,7 +50,8 @@ def test_delimiters_that_end_every_row_are_a_habit_of_the_export(
     tmp_path: Path,
 ) -> None:
     rows = [f"{line}," for line in (*BEGUN, *MORE)]
-    log = read(tmp_path, [HEADER, *rows[:2], HEADER, "", *rows[2:]])
+    lines = [HEADER, *rows[:2], HEADER, "", *rows[2:], "Total checks,4,,,,,"]
+    log = read(tmp_path, lines)
     assert log.checks["volume_remaining_ml"].tolist() == [20.0, 16.8, 10.4, 7.0]
     assert log.checks["battery_pct"].tolist() == [98, 94, 88, 84]
     assert not len(log.rejected)
