@@ -112,7 +112,26 @@ def _agreed(values: Sequence[Any]) -> Any:
     return said[0] if len(said) == 1 else OPEN
 
 
+def _opened(proposal: Proposal) -> Proposal:
+    """Put a question mark where something must be settled; the likeliest beside it.
+
+    A layout that is used without being read must not settle it.
+    """
+    table, evidence = proposal.table, dict(proposal.evidence)
+    for q in (q for q in proposal.questions if q.blocks):
+        name = q.entry.removeprefix("columns.")
+        headers = table.columns.get(name, ())
+        if q.entry == "clock" and table.clock:
+            evidence["clock"] = f"perhaps {table.clock}"
+            table = replace(table, clock=OPEN)
+        elif q.entry != name and headers and OPEN not in headers:
+            evidence[q.entry] = f"perhaps {_value(headers)}"
+            table = replace(table, columns={**table.columns, name: (OPEN,)})
+    return replace(proposal, table=table, evidence=evidence)
+
+
 def _table(proposal: Proposal) -> str:
+    proposal = _opened(proposal)
     lines = [f"# {proposal.file}"]
     lines += [_comment(q) for q in proposal.questions]
     if proposal.unused:

@@ -49,8 +49,8 @@ def parts_of_names(draft: Draft) -> Draft:
             columns = {**draft.table.columns, column: (header,)}
             text = (
                 f"{header} may be {column} or another thing: a part of its name says "
-                "so, and no other header does; keep it where that is right, else take "
-                "it out"
+                "so, and no other header does; write that header where it is right, "
+                "else take the line out"
             )
             draft = draft.put(columns=columns).ask(
                 f"columns.{column}", text, blocks=True

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.errors import InputError
+from analysis.errors import InputError, LayoutError
 from tests.intake.test_unseen import cells, printed, read, write
 
 
@@ -67,7 +67,10 @@ def test_times_that_run_back_are_read_as_written_where_a_layout_says_so(
 ) -> None:
     rows = ("13/10/2026,09:00", "13/10/2026,01:00", "13/10/2026,05:00")
     files = {"log.csv": log_of("Date,Time", *rows)}
-    log = read(tmp_path, files, printed(write(tmp_path, files)))
+    layout = printed(write(tmp_path, files))
+    with pytest.raises(LayoutError, match="clock is not settled"):
+        read(tmp_path, files, layout)
+    log = read(tmp_path, files, layout.replace('clock = "?"', 'clock = "24"'))
     assert log.checks["checked_at"].dt.hour.tolist() == [1, 5, 9]
 
 

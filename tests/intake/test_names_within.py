@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.errors import InputError
+from analysis.errors import InputError, LayoutError
 from analysis.intake.modifiers import are_harmless
 from tests.intake.test_misleading import table
 from tests.intake.test_unseen import printed, read, write
@@ -61,7 +61,12 @@ def test_a_column_that_matters_and_is_named_in_part_is_asked_about(
     with pytest.raises(InputError) as asked:
         read(tmp_path, files)
     assert f"{header} may be {column} or another thing" in str(asked.value)
-    log = read(tmp_path, files, printed(write(tmp_path, files)))
+    layout = printed(write(tmp_path, files))
+    with pytest.raises(LayoutError, match=f"columns.{column} is not settled"):
+        read(tmp_path, files, layout)
+    log = read(
+        tmp_path, files, layout.replace(f'{column} = ["?"]', f'{column} = "{header}"')
+    )
     assert column in log.columns["checks"]
 
 
