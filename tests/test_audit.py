@@ -1,5 +1,6 @@
 """The audit as a whole: a second count, contracts of its tables, relations."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
@@ -18,6 +19,7 @@ from analysis.columns import OUTPUT, Kind, Table
 from analysis.compliance.coded import as_texts
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
+from analysis.terms import FindingGroup
 from tests import naive
 from tests.naive import Rules, Unit
 from tests.tiny import POLICY, Row, audit, kinds, syringe, units_of, write_csv
@@ -336,6 +338,25 @@ def test_doubtful_readings_are_mostly_planted_slips(case: Case) -> None:
     lines = {f"checks.csv:{line}" for line in slips["line"].astype(int)}
     assert len(doubtful) >= 5
     assert doubtful["first_source"].isin(lines).mean() >= 0.8
+
+
+#: A reading as a delivery finding quotes it.
+QUOTED = re.compile(
+    r"(\d+\.\d) mL left at [^,]+, (\d+\.\d) mL (ahead of|behind) the expected "
+    r"(\d+\.\d) mL"
+)
+
+
+def test_a_nurse_can_do_the_sum_of_each_delivery_sentence(case: Case) -> None:
+    findings = case.result.findings
+    of_delivery = findings[findings["group"] == FindingGroup.DELIVERY]
+    found = [QUOTED.search(text) for text in of_delivery["sentence"]]
+    sums = [m.groups() for m in found if m]
+    assert len(sums) >= 5
+    for left, off, side, expected in sums:
+        signed = float(left) - float(expected)
+        assert round(abs(signed), 1) == float(off)
+        assert side == ("ahead of" if signed < 0 else "behind")
 
 
 # Relations ---------------------------------------------------------------------------

@@ -83,23 +83,9 @@ def event_in_words(
     str
         Two or three sentences.
     """
-    at = rows[event.largest]
-    when = clock(at.checked_at)
     if event.kind is FindingKind.VOLUME_RISE:
         return _rise_in_words(event, rows, infusion)
-    off = abs(event.volume_ml)
-    side = "ahead of" if event.volume_ml > 0 else "behind"
-    limit = f"(limit {LIMIT_SD * at.sd_ml:.1f} mL): "
-    if at.is_floored:
-        text = (
-            f"{at.observed_ml:.1f} mL left at {when}, {off:.1f} mL {side} the expected "
-            f"{at.expected_ml:.1f} mL {limit}"
-        )
-    else:
-        text = (
-            f"Volume charted as given is {off:.1f} mL {side} the set-rate line at "
-            f"{when} {limit}"
-        )
+    text = _furthest_in_words(event, rows)
     if event.kind is FindingKind.START_OFFSET:
         likely = (
             "the priming volume counted in the start volume"
@@ -107,11 +93,21 @@ def event_in_words(
             else "a start somewhat later than charted, or start-up lag"
         )
         return (
-            f"{text}a fixed offset from the first reading on, with delivery at the set "
-            f"rate afterwards. Consistent with {likely}."
+            f"{text} A fixed offset from the first reading on, with delivery at the "
+            f"set rate afterwards. Consistent with {likely}."
         )
-    hours = off / at.rate_ml_h
-    text += f"about {hours:.1f} h of delivery. Consistent with {_IN_WORDS[event.kind]}"
+    # As the tables have it: rounded twice, a sentence and a table would differ.
+    off = round(abs(event.volume_ml), VOLUME_DECIMALS)
+    hours = abs(event.volume_ml) / rows[event.largest].rate_ml_h
+    whole = (
+        "If it stood still until the infusion's end"
+        if (event.kind is FindingKind.STALL_TO_END)
+        else "Over the whole event, as fitted"
+    )
+    text += (
+        f" {whole}: {off:.1f} mL, about {round(hours, VOLUME_DECIMALS):.1f} h of "
+        f"delivery. Consistent with {_IN_WORDS[event.kind]}"
+    )
     if math.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
         size = float(infusion.get("syringe_size_ml", math.nan))
@@ -121,6 +117,31 @@ def event_in_words(
     limits = (event.volume_low_ml, event.volume_high_ml)
     text += amounts_in_words(event.volume_ml, limits, infusion)
     return f"{text} {_how_sure(event, rows)}"
+
+
+#: Decimals of volumes and hours in findings.csv.
+VOLUME_DECIMALS = 2
+
+
+def _furthest_in_words(event: Event, rows: Sequence[Reading]) -> str:
+    """Quote the reading furthest off the line on the side of the event, as charted."""
+    sign = -1.0 if event.volume_ml > 0 else 1.0
+    sure = [row for row in rows if not row.is_doubtful] or list(rows)
+    at = max(sure, key=lambda row: sign * row.residual_ml)
+    observed, expected = round(at.observed_ml, 1), round(at.expected_ml, 1)
+    off = observed - expected if at.is_floored else round(at.residual_ml, 1)
+    side = "ahead of" if off < 0 else "behind"
+    limit = f"(limit {LIMIT_SD * at.sd_ml:.1f} mL)"
+    when = clock(at.checked_at)
+    if not at.is_floored:
+        return (
+            f"Volume charted as given is {abs(off):.1f} mL {side} the set-rate line at "
+            f"{when} {limit}."
+        )
+    return (
+        f"{observed:.1f} mL left at {when}, {abs(off):.1f} mL {side} the expected "
+        f"{expected:.1f} mL {limit}."
+    )
 
 
 def _outcome(event: Event, last: Reading) -> str:

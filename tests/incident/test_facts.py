@@ -12,7 +12,7 @@ from analysis.incident import Incident, facts, sections
 from analysis.incident.facts.timeline import CHARTED, DUE, REPLACED, ROW
 from analysis.incident.possible import POSSIBLE, WORDS
 from analysis.report.facts import SETTLES
-from analysis.terms import FindingKind
+from analysis.terms import EndKind, FindingKind
 from tests.incident.reviewed import (
     RATE,
     STOPPED,
@@ -384,3 +384,15 @@ def test_without_a_reading_there_is_no_window_and_nothing_is_raised(
     assert math.isnan(found.unseen_h)
     assert facts.explanations(incident) == ()
     assert facts.drawn(incident).course is None
+
+
+def test_of_a_driver_that_may_still_be_on_nobody_is_told_to_leave_it_on(
+    stopped: Incident,
+) -> None:
+    running = {"end_kind": str(EndKind.RUNNING)}
+    open_now = replace(stopped, known=stopped.known | running)
+    assert facts.is_open(open_now)
+    said = " ".join(f"{what} {text}" for what, text in facts.next_steps(open_now))
+    assert "switch" not in said
+    assert "Once it has been taken down and replaced" in said
+    assert said.index("First, the patient.") == 0

@@ -67,10 +67,19 @@ def _running(incident: Incident) -> Iterator[tuple[str, str]]:
 def _keep(incident: Incident) -> tuple[str, str]:
     driver = incident.known["driver_id"]
     which = f"driver {driver}" if driver else "the driver (its number is not charted)"
+    kept = (
+        f"{which}, its battery, the syringe with what is left, extension set and "
+        "cannula."
+    )
+    if is_open(incident):
+        # Of a driver that may still be on a patient nobody must read "leave it on".
+        return (
+            "Once it has been taken down and replaced, as local policy says, keep:",
+            f"{kept} Clear nothing; copy its log before any service.",
+        )
     return (
         "Keep as found:",
-        f"{which}, its battery, the syringe with what is left, extension set and "
-        "cannula. Do not switch the driver off and clear nothing; copy its log before "
+        f"{kept} Do not switch the driver off and clear nothing; copy its log before "
         "any service.",
     )
 

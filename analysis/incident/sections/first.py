@@ -18,7 +18,7 @@ from analysis.intake.infusions import DERIVED
 from analysis.report import facts as report_facts
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.terms import FindingGroup, YesNo
+from analysis.terms import FindingGroup, FindingKind, YesNo
 
 #: An event less probable than this is not the likeliest explanation.
 _LIKELIER_THAN_NOT = 0.5
@@ -123,7 +123,10 @@ def _pairs(incident: Incident) -> Iterator[tuple[str, str]]:
     yield from _windows(found)
     if volume := words.volume(finding):
         hours = words.hours(finding)
-        yield "volume", volume + (f"; about {hours} of delivery" if hours else "")
+        whole = "volume"
+        if finding["kind"] == FindingKind.STALL_TO_END:
+            whole = "volume, if it stood still until the infusion's end"
+        yield whole, volume + (f"; about {hours} of delivery" if hours else "")
         if found.last is not None:
             yield "at the last reading", reading_said(found.last)
     yield from _drugs(incident)

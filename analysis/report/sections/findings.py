@@ -111,7 +111,9 @@ def _delivery_facts(
     row: Mapping[str, Any], start: pd.Timestamp | None
 ) -> list[tuple[str, str]]:
     unseen = facts.unseen_h(row, start)
-    between = words.span(row["began_earliest"], row["first_visible"])
+    began = row["began_earliest"]
+    unseen_from = began if start is None or pd.isna(began) else max(began, start)
+    between = words.span(unseen_from, row["first_visible"])
     pairs = [
         ("began", words.span(row["began_earliest"], row["began_latest"])),
         ("ended", words.ended(row["ended_earliest"], row["ended_latest"])),
