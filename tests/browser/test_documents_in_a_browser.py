@@ -121,6 +121,11 @@ def test_the_tab_key_reaches_everything_in_order_and_shows_where_it_is(
 def paper(browser: Chrome, document: Path, tmp_path: Path) -> Path:
     """Print the document on A4, as its style sheet says."""
     open_page(browser, document)
+    # Drawn twice, the page has its style: what is printed before may be a blank page.
+    browser.execute_async_script(
+        "const done = arguments[0];"
+        "requestAnimationFrame(() => requestAnimationFrame(() => done()));"
+    )
     printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
     pdf = tmp_path / "printed.pdf"
     pdf.write_bytes(base64.b64decode(printed["data"]))
