@@ -2,12 +2,14 @@
 
 import pandas as pd
 
-from analysis.lookup import by_key
+from analysis.intake.alike import numbered
+from analysis.lookup import are_among, by_key
 
 #: No infusion runs longer: the hard limit of a planned duration, `columns.INFUSIONS`.
 _LONGEST = pd.Timedelta(hours=72)
 
 _VOLUMES = ("volume_remaining_ml", "volume_delivered_ml")
+_COMPARED = ["infusion_id", "patient_id", "checked_at", "entry", "source", *_VOLUMES]
 
 
 def contradictions(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
@@ -25,19 +27,19 @@ def contradictions(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     list of str
         Sentences that quote the first of each, and say what leads.
     """
-    mine = rows[rows["infusion_id"] != ""]
-    told = table[table["infusion_id"].isin(mine["infusion_id"])]
-    return [*_patients(mine, told), *_starts(mine, told), *_same_minute(mine)]
+    mine = rows.loc[rows["infusion_id"] != "", _COMPARED]
+    told = table[are_among(table["infusion_id"], mine["infusion_id"].unique())]
+    said = [*_patients(mine, told), *_starts(mine, told)] if len(told) else []
+    return said + _same_minute(mine)
 
 
 def _patients(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     """Say of which infusions the table names a patient that no check names."""
     names = ["infusion_id", "patient_id"]
     known = rows.loc[rows["patient_id"] != "", [*names, "source"]]
-    told = table.loc[
-        (table["patient_id"] != "") & table["infusion_id"].isin(known["infusion_id"]),
-        [*names, "source"],
-    ]
+    known = known[~pd.Series(numbered(known, names)).duplicated().to_numpy()]
+    is_known = are_among(table["infusion_id"], known["infusion_id"].unique())
+    told = table.loc[(table["patient_id"] != "") & is_known, [*names, "source"]]
     if not len(told):
         return []
     pairs = pd.MultiIndex.from_frame(known[names])
@@ -60,10 +62,13 @@ def _starts(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
     told = table.loc[table["started_at"].notna(), ["infusion_id", "started_at"]]
     if not len(told):
         return []
-    mine = rows[rows["infusion_id"].isin(told["infusion_id"])]
-    times = mine.groupby("infusion_id")["checked_at"].agg(["min", "max"])
-    first = by_key(told["infusion_id"], times["min"])
-    last = by_key(told["infusion_id"], times["max"])
+    # Rows are in order of time: the first of each infusion is its earliest.
+    own = pd.Series(pd.factorize(rows["infusion_id"])[0], index=rows.index)
+    ends = [rows[~own.duplicated(keep=keep)] for keep in ("first", "last")]
+    first, last = (
+        by_key(told["infusion_id"], end.set_index("infusion_id")["checked_at"])
+        for end in ends
+    )
     is_wrong = (told["started_at"] > last) | (told["started_at"] < first - _LONGEST)
     if not is_wrong.any():
         return []
@@ -79,13 +84,14 @@ def _starts(rows: pd.DataFrame, table: pd.DataFrame) -> list[str]:
 
 
 def _day(time: pd.Timestamp) -> str:
-    return f"{time:%-d %B %Y %H:%M}"
+    return f"{time.day} {time:%B %Y %H:%M}"
 
 
 def _same_minute(rows: pd.DataFrame) -> list[str]:
     """Say how often one infusion has two volumes at one time, and no row says why."""
     key = ["infusion_id", "checked_at", "entry"]
-    twice = rows[rows.duplicated(key, keep=False)]
+    number = pd.Series(numbered(rows, key))
+    twice = rows[number.duplicated(keep=False).to_numpy()]
     for name in _VOLUMES:
         read = twice.dropna(subset=name)
         by = read.groupby(key, sort=False)[name]

@@ -87,6 +87,34 @@ def told_apart(known: tuple[Ints, int], codes: Ints, count: int) -> tuple[Ints, 
     return numbers * count + codes, most * count
 
 
+def numbered(rows: pd.DataFrame, names: Sequence[str]) -> Ints:
+    """Give rows a number that is the same for those alike in some columns.
+
+    Parameters
+    ----------
+    rows : DataFrame, shape (n, ...)
+        With these columns.
+    names : sequence of str
+        What is compared; missing values are like each other.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Any numbers.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"a": ["x", "x", "y"], "b": [1, 1, 1]})
+    >>> numbered(rows, ["a", "b"]).tolist()
+    [0, 0, 1]
+    """
+    known: tuple[Ints, int] = (np.zeros(len(rows), dtype=np.int64), 1)
+    for name in names:
+        codes, different = pd.factorize(rows[name], use_na_sentinel=False)
+        known = told_apart(known, codes.astype(np.int64), max(len(different), 1))
+    return known[0]
+
+
 #: Columns that tell most rows apart; together they are compared first.
 _TELLING = ("infusion_id", "patient_id", "checked_at")
 

@@ -390,7 +390,7 @@ def test_of_a_driver_that_may_still_be_on_nobody_is_told_to_leave_it_on(
     stopped: Incident,
 ) -> None:
     running = {"end_kind": str(EndKind.RUNNING)}
-    open_now = replace(stopped, known=stopped.known | running)
+    open_now = replace(stopped, known={**stopped.known, **running})
     assert facts.is_open(open_now)
     said = " ".join(f"{what} {text}" for what, text in facts.next_steps(open_now))
     assert "switch" not in said
