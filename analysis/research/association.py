@@ -138,8 +138,11 @@ def _of_factor(
     _put(table, keys, fit.ratios, "")
     table["p"] = [fit.ratios[key].p if key in fit.ratios else np.nan for key in keys]
     _put(table, keys, joint.ratios if joint else {}, "joint_")
-    _put(table, keys, _beside(times, factor) if fit.ratios else {}, "cox_")
-    table["p_changes"], table["note"] = fit.p_changes, fit.note
+    beside = _beside(times, factor) if fit.ratios else None
+    _put(table, keys, beside or {}, "cox_")
+    none = "Cox's model comes to no estimate" if beside == {} else ""
+    table["p_changes"] = fit.p_changes
+    table["note"] = "; ".join(text for text in (fit.note, none) if text)
     return table
 
 
@@ -164,11 +167,14 @@ def _of_number(risk: Risk, factor: Factor) -> pd.DataFrame:
     )
 
 
-def _beside(times: pd.DataFrame, factor: Factor) -> dict[str, Ratio]:
-    """Give ratios by Cox's model of a factor that holds for the whole of a site."""
+def _beside(times: pd.DataFrame, factor: Factor) -> dict[str, Ratio] | None:
+    """Give ratios by Cox's model of a factor that holds for the whole of a site.
+
+    Empty where it comes to no estimate; None where it is not tried.
+    """
     column = {"cannula material": "material", "location": "location"}.get(factor.name)
     if column is None or len(times) > MOST_FOR_COX:
-        return {}
+        return None
     words = times[column].str.strip().str.lower()
     words = words.where(words.isin(factor.levels), POOLED)
     is_known = (times[column].str.strip() != "") & words.isin(factor.levels)

@@ -120,6 +120,7 @@ TESTS = Table(
         _number("chi_square", "", "log-rank statistic", 3),
         _count("freedom", "degrees of freedom"),
         _number("p", "", f"P, sites {_P_NOTE}", 5),
+        _text("note", "why it could not be tested; empty where it was"),
     ),
 )
 

@@ -34,6 +34,11 @@ FACTORS: Final = {
 #: Removals of a site that could stay no longer.
 _FAILED: Final = (str(SiteEnd.REACTION), str(SiteEnd.REMOVAL))
 
+_NOT_COMPARED: Final = (
+    "not tested: the reactions do not compare every group with the others (the sites "
+    "in place at them were of one group, or all of these reacted)"
+)
+
 _CURVE_COLUMNS: Final = ["curve", "group", "day", "at_risk", "estimate", "low", "high"]
 
 
@@ -220,22 +225,25 @@ def group_tests(times: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The ``tests`` table; a factor with one group alone has no row.
+        The ``tests`` table; a factor with one group alone, or without a reaction in
+        its groups, has no row. Where the test cannot be made, its note says why.
     """
     rows = []
     for column, name in FACTORS.items():
         groups = groups_of(times, column)
         own = _to_reaction(times[groups.notna()])
-        tested = log_rank(own, groups.dropna()) if len(own) else None
-        if tested is not None:
-            rows.append(
-                {
-                    "factor": name,
-                    "groups": ", ".join(sorted(groups.dropna().unique())),
-                    "chi_square": tested.chi_square,
-                    "freedom": tested.freedom,
-                    "p": tested.p,
-                }
-            )
-    names = pd.Index(["factor", "groups", "chi_square", "freedom", "p"])
+        if groups.nunique() < 2 or not own["is_event"].any():
+            continue
+        tested = log_rank(own, groups.dropna())
+        rows.append(
+            {
+                "factor": name,
+                "groups": ", ".join(sorted(groups.dropna().unique())),
+                "chi_square": tested.chi_square if tested else np.nan,
+                "freedom": groups.nunique() - 1,
+                "p": tested.p if tested else np.nan,
+                "note": "" if tested else _NOT_COMPARED,
+            }
+        )
+    names = pd.Index(["factor", "groups", "chi_square", "freedom", "p", "note"])
     return pd.DataFrame(rows, columns=names)

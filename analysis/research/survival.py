@@ -196,12 +196,16 @@ def log_rank(times: pd.DataFrame, group: pd.Series) -> GroupTest | None:
     Returns
     -------
     GroupTest or None
-        None with fewer than two groups, or without an event.
+        None with fewer than two groups, without an event, or where the events do not
+        compare every group with the others: its sites are never at risk beside theirs
+        at an event that some of them stay free of.
     """
     groups = group.nunique()
     if groups < 2 or not times["is_event"].any():
         return None
     entry = times["entry"].to_numpy(float) if "entry" in times else None
+    if not _are_compared(times, group):
+        return None
     chi_square, p = survdiff(
         times["time"].to_numpy(float),
         times["is_event"].to_numpy(int),
@@ -209,6 +213,29 @@ def log_rank(times: pd.DataFrame, group: pd.Series) -> GroupTest | None:
         entry=entry,
     )
     return GroupTest(float(chi_square), groups - 1, float(p))
+
+
+def _are_compared(times: pd.DataFrame, group: pd.Series) -> bool:
+    """Tell whether the variance of a log-rank test can be turned round.
+
+    It can where events link all groups. One links those with sites at risk just then,
+    unless all these sites have it.
+    """
+    at, events = np.unique(times.loc[times["is_event"], "time"], return_counts=True)
+    ends, codes = times["time"].to_numpy(float), pd.factorize(group)[0]
+    entry = times["entry"].to_numpy(float) if "entry" in times else None
+    at_risk = np.zeros((len(at), codes.max() + 1))
+    for place in range(at_risk.shape[1]):
+        own = codes == place
+        at_risk[:, place] = own.sum() - np.searchsorted(np.sort(ends[own]), at)
+        if entry is not None:
+            later = np.searchsorted(np.sort(entry[own]), at)
+            at_risk[:, place] -= own.sum() - later
+    beside = at_risk[at_risk.sum(axis=1) > events] > 0
+    linked = (beside.T.astype(float) @ beside) > 0
+    for _ in range(len(linked)):
+        linked = (linked.astype(float) @ linked) > 0
+    return bool(linked.all())
 
 
 def cumulative_incidence(time: np.ndarray, cause: np.ndarray) -> list[pd.DataFrame]:

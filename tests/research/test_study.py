@@ -444,6 +444,43 @@ def test_a_removal_for_redness_lies_between_the_last_clear_check_and_it(
     assert (site["reaction"], site["end"]) == ("yes", "reaction")
 
 
+def of_cannula(number: int, **cells: Any) -> Row:
+    return {
+        "line_id": f"CN{number}",
+        "patient_id": f"P{number}",
+        "kind": "cannula",
+        "inserted_at": after(START, 0),
+        **cells,
+    }
+
+
+def test_wards_that_no_reaction_compares_are_not_tested(tmp_path: Path) -> None:
+    """The one reaction comes when nobody else is watched: a variance of nothing."""
+    rows = patient(0, {0: "none", 24: "none", 48: "redness"})
+    for n in range(1, 24):
+        ward = "Alder Ward" if n < 12 else "Birch Ward"
+        rows += patient(n, {0: "none", 4 * (1 + n % 6): "none"}, ward=ward)
+    study, _ = study_of(tmp_path, rows, [of_cannula(n) for n in range(24)])
+    [test] = study.tests.to_dict("records")
+    assert np.isnan(test["chi_square"])
+    assert test["note"].startswith("not tested: the reactions do not compare every")
+    assert "groups: not tested: the reactions do not" in shown(study)
+
+
+def test_patients_who_are_all_alike_have_no_limits_by_patient(tmp_path: Path) -> None:
+    """Thirty patients, each with a reaction after a day; no warning is left behind."""
+    rows = [row for n in range(30) for row in patient(n, {0: "none", 24: "redness"})]
+    kinds = ("plastic", "metal")
+    lines = [of_cannula(n, material=kinds[n % 2]) for n in range(30)]
+    study, _ = study_of(tmp_path, rows, lines)
+    [test] = study.tests.to_dict("records")
+    assert test["note"].startswith("not tested")
+    material = study.associations[study.associations["factor"] == "cannula material"]
+    assert material["ratio"].isna().all()
+    assert material["note"].str.contains("patients do not differ").all()
+    assert "patients do not differ" in shown(study)
+
+
 # --- the command ---
 
 

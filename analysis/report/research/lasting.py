@@ -91,11 +91,13 @@ def _group_figures(study: Study) -> Blocks:
             )
             for name in groups
         ]
+        found = (
+            f"chi-square {test['chi_square']:.2f} on {test['freedom']} degrees of "
+            f"freedom, P {p_words(test['p'])}; it takes sites as independent"
+        )
         said = (
-            f"Log-rank test of {len(groups)} groups: chi-square "
-            f"{test['chi_square']:.2f} on {test['freedom']} degrees of freedom, P "
-            f"{p_words(test['p'])}; it takes sites as independent. Groups of fewer "
-            "than ten patients are left out."
+            f"Log-rank test of {len(groups)} groups: {test['note'] or found}. Groups "
+            "of fewer than ten patients are left out."
         )
         blocks.append(
             _figure(curves, f"Still free of a reaction, by {test['factor']}", said)
