@@ -141,6 +141,44 @@ def test_a_model_that_nothing_was_estimated_by_has_no_column(
     assert "all together, by patient" in page
 
 
+@pytest.mark.parametrize(
+    ("tested", "says"),
+    [
+        pytest.param({}, "not tested; nothing has enough", id="nothing tested"),
+        pytest.param(
+            {"ward": 0.2, "volume": 0.06}, "tested for 2 of the", id="no difference"
+        ),
+        pytest.param(
+            {"volume": 0.0001, "ward": 0.2},
+            "early and late for volume (P under 0.001)",
+            id="a number",
+        ),
+        pytest.param({"ward": 0.01}, "early and late for ward (P 0.010)", id="a word"),
+    ],
+)
+def test_proportional_hazards_are_said_of_what_was_tested(
+    made: tuple[Study, Extract], tested: dict[str, float], says: str
+) -> None:
+    table = made[0].associations
+    assert {"ward", "volume"} <= set(table["factor"])
+    table = table.assign(p_changes=table["factor"].map(tested).astype("float64"))
+    page = sections.association(replace(made[0], associations=table)).html
+    [said] = re.findall(r"Proportional hazards: [^<]*", page)
+    assert says in said
+    found = [factor for factor, p in tested.items() if p < 0.05]
+    assert ("read it as a mean" in said) == bool(found)
+    assert all(factor not in said for factor in set(tested) - set(found))
+
+
+def test_the_demo_names_the_ratio_that_changes(made: tuple[Study, Extract]) -> None:
+    table = made[0].associations
+    p = table.drop_duplicates("factor").set_index("factor")["p_changes"].dropna()
+    page = sections.association(made[0]).html
+    assert f"tested for {len(p)} of the" in page
+    assert p["concentration: haloperidol"] < 0.05
+    assert "late for concentration: haloperidol (P 0.049)" in page
+
+
 # --- the extract ---
 
 

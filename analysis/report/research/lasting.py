@@ -1,5 +1,6 @@
 """Curves, medians and ratios of a study: facts in, HTML out."""
 
+import math
 from typing import Any
 
 from analysis import figures
@@ -235,26 +236,36 @@ def association(study: Study) -> Section:
         blocks += [("head", "Not estimated, or unsteady"), ("list", notes)]
     if study.joint_note:
         blocks.append(("text", f"All together: {study.joint_note}."))
-    changes = [row for row in rows if row["p_changes"] < 0.05 and _is_reference(row)]
-    said = ", ".join(dict.fromkeys(str(row["factor"]) for row in changes))
-    blocks.append(
-        (
-            "text",
-            "Proportional hazards: "
-            + (
-                f"the ratio is not the same early and late for {said}; read it as a "
-                "mean over time in place."
-                if said
-                else "no ratio was found to differ between the earlier and the later "
-                "half of reactions, as far as so many can tell."
-            ),
-        )
-    )
+    blocks.append(("text", f"Proportional hazards: {_early_and_late(rows)}"))
     return section("blocks", blocks=blocks)
 
 
 def _is_reference(row: dict[str, Any]) -> bool:
     return bool(row["level"] == row["reference"])
+
+
+def _early_and_late(rows: list[dict[str, Any]]) -> str:
+    """Say for which of the things tested the ratio is not the same early and late."""
+    # Each level of a factor carries the P of the factor.
+    by = {str(row["factor"]): row["p_changes"] for row in rows}
+    tested = {factor: p for factor, p in by.items() if not math.isnan(p)}
+    if not tested:
+        return (
+            "not tested; nothing has enough reactions on either side both early and "
+            "late."
+        )
+    changes = [f"{name} (P {p_words(p)})" for name, p in tested.items() if p < 0.05]
+    asked = f"for {len(tested)} of the {len(by)} things"
+    if not changes:
+        return (
+            f"tested {asked}; no ratio was found to differ between the earlier and "
+            "the later half of reactions, as far as so many can tell."
+        )
+    return (
+        f"tested {asked}; the ratio is not the same early and late for "
+        f"{', '.join(changes)}: read it as a mean over time in place. One test in "
+        "twenty says so by chance."
+    )
 
 
 def _short(row: dict[str, Any]) -> str:
