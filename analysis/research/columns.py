@@ -60,7 +60,7 @@ RATES = Table(
             "interval",
             tuple(map(str, terms.RateInterval)),
             "which limits lead: those that know of patients, from five events and ten "
-            "patients on",
+            "patients on, where patients differ at all",
         ),
         _number("exact_low", "per 1,000 d", f"exact lower limit, sites {_P_NOTE}", 2),
         _number("exact_high", "per 1,000 d", f"exact upper limit, sites {_P_NOTE}", 2),
