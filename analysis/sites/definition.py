@@ -38,6 +38,11 @@ class Definition:
     minor_needed: int
     removal_reasons: frozenset[str]
 
+    @property
+    def reads_signs(self) -> bool:
+        """Whether any sign, or several, can be a reaction."""
+        return bool(self.reaction_signs) or (len(self.minor_signs) >= self.minor_needed)
+
     def is_reaction(self, signs: pd.Series) -> pd.Series:
         """Tell for each row whether what was seen is a reaction.
 

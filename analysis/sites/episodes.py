@@ -276,7 +276,7 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     out["ends_at"] = out["event_at"].fillna(sites["gone_at"])
     is_event = out["event_at"].notna()
     out["end"] = sites["leaves"].mask(is_event, str(SiteEnd.REACTION))
-    _add_outcome(out, sites)
+    _add_outcome(out, sites, _is_judged(sites, definition))
     own = sites["listed_source"]
     out["first_source"] = sites["first_source"].fillna(own)
     out["last_source"] = hit["source"].fillna(sites["last_look_source"]).fillna(own)
@@ -297,13 +297,27 @@ def _last_clear(
     return newest["checked_at"].fillna(placed).where(sites["event_at"].notna())
 
 
-def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame) -> None:
+def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
+    """Mark sites of which it is known whether they had a reaction by a definition.
+
+    A sign, or none, is charted; or a reason for removal, whether or not it is a
+    reaction. By removals alone a listed cannula that is still in place had none, as far
+    as reasons are charted at all.
+    """
+    is_said = sites["removal_reason"] != ""
+    by_removal = is_said & bool(definition.removal_reasons)
+    if definition.reads_signs:
+        return sites["has_signs"] | by_removal
+    stays = sites["listed_source"].notna() & sites["removed_at"].isna()
+    return by_removal | (stays & is_said.any())
+
+
+def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -> None:
     """Add outcome and exclusion; not judged is told apart from no reaction."""
     at_first_look = (out["event_at"] <= sites["first_row"]) & ~(
         out["starts_at"] < sites["first_row"]
     )
-    # A charted reason for removal is a judgement, whether or not it is a reaction.
-    silent = ~sites["has_signs"] & (sites["removal_reason"] == "")
+    silent = ~is_judged
     watched = (out["ends_at"] > out["starts_at"]).astype(bool)
     event = out["event_at"].notna()
     out["outcome"] = np.select(

@@ -1,5 +1,7 @@
 """Why a site is no longer watched, and when it was placed, as far as a log tells."""
 
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
@@ -106,3 +108,48 @@ def test_definitions_read_signs_as_they_say() -> None:
     assert found["any sign"] == [False, False, True, True, True]
     assert found["two signs"] == [False, False, False, False, True]
     assert found["removals alone"] == [False] * 5
+
+
+#: Site, signs charted at its checks, its row of the lines table, and by which
+#: definitions it is judged: the policy's, its signs alone, removals alone.
+JUDGED = [
+    ("CN1", "none", {}, "yes yes yes"),
+    ("CN2", "", {}, "no no yes"),
+    ("CN3", "", {"removal_reason": "routine"}, "yes no yes"),
+    ("CN4", "none", {"removal_reason": ""}, "yes yes no"),
+    ("CN5", "none", {"removal_reason": "leak"}, "yes yes yes"),
+    ("CN6", "none", None, "yes yes no"),
+]
+
+
+def test_what_is_judged_depends_on_what_counts(tmp_path: Path) -> None:
+    rows: list[Row] = []
+    lines: list[Row] = []
+    for number, (site, signs, line, _) in enumerate(JUDGED, start=1):
+        rows += syringe(
+            dict.fromkeys((0, 8, 16)),
+            start=START,
+            patient_id=f"P{number}",
+            infusion_id=f"I{number}",
+            driver_id=f"D{number}",
+            site_id=site,
+            site_signs=signs,
+        )
+        if line is not None:
+            out = {"removed_at": after(START, 20), **line} if line else {}
+            place = {"line_id": site, "patient_id": f"P{number}", "kind": "cannula"}
+            lines.append({**place, "inserted_at": after(START, -1), **out})
+    tables = (("checks", rows), ("lines", lines))
+    log = read_exports([write_csv(tmp_path / f"{n}.csv", t) for n, t in tables], POLICY)
+    courses = site_courses(log, rows_of_sites(log))
+    by = {each.name: each for each in definitions(POLICY)}
+    names = ("policy", "policy, no removals", "removals alone")
+    found = pd.DataFrame(
+        {
+            name: site_episodes(courses, by[name])["outcome"] != "signs not recorded"
+            for name in names
+        }
+    )
+    for site, _, _, judged in JUDGED:
+        said = " ".join("yes" if is_so else "no" for is_so in found.loc[site])
+        assert said == judged, site
