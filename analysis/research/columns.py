@@ -195,7 +195,11 @@ EXTRACT_SITES = Table(
         _choice("end", _ENDS, "why it was watched no longer"),
         _choice("reaction", _YES_NO, "a reaction by the policy's definition"),
         _number(
-            "clear_h", "h", "last look that saw no reaction; blank: none before", 1
+            "clear_h",
+            "h",
+            "last known to have had no reaction: at a look that recorded none, a "
+            "removal for another charted reason, or the placement; blank: at none",
+            1,
         ),
         _number("gone_h", "h", "removed, or last seen in place", 1),
         _choice("gone", _ENDS[1:], "how it was lost from sight, but for a reaction"),

@@ -46,9 +46,9 @@ def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by site, times in days since the placement: entry (0 unless it was
-        placed before the log began), time, is_reaction, end (`SiteEnd`), clear and seen
-        (a reaction lies between them; seen is infinite without one), gone, leaves, and
-        patient_id, ward, location, material.
+        placed before the log began), time, is_reaction, end (`SiteEnd`), clear (last
+        known to have had no reaction) and seen (a reaction lies between them; infinite
+        without one), gone, leaves, and patient_id, ward, location, material.
     """
     is_in = (episodes["exclusion"] == "") & episodes["placed_at"].notna()
     own, sites = episodes[is_in], courses.sites[is_in]
@@ -61,8 +61,7 @@ def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     out["entry"], out["time"] = days(own["starts_at"]), days(own["ends_at"])
     out["is_reaction"] = own["event_at"].notna()
     # What was never seen clear reacted at some time since the placement.
-    out["clear"] = days(own["clear_at"]).where(out["is_reaction"], out["time"])
-    out["clear"] = out["clear"].fillna(0.0).clip(lower=0.0)
+    out["clear"] = days(own["clear_at"]).fillna(0.0).clip(lower=0.0)
     out["seen"] = out["time"].where(out["is_reaction"], np.inf)
     out["gone"], out["leaves"] = days(sites["gone_at"]), sites["leaves"]
     return out[out["time"] > out["entry"]]

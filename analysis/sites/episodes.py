@@ -260,9 +260,11 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     DataFrame
         One row a site, indexed by site: patient_id, ward (of its first row), location,
         material, gauge, is_derived, placed_at, starts_at, ends_at, event_at (NaT
-        without a reaction), clear_at (the last look before it that saw none, else the
-        placement; NaT if neither is known), event_ward, is_left_truncated, end
-        (`SiteEnd`), outcome, exclusion, first_source, last_source.
+        without a reaction), clear_at (when it was last known to have had none: at a
+        look before it, or the last look that recorded signs, or a removal for a charted
+        reason; else the placement; NaT if neither is known), event_ward,
+        is_left_truncated, end (`SiteEnd`), outcome, exclusion, first_source and
+        last_source.
     """
     sites, looks = courses.sites, courses.looks
     is_reaction = definition.is_reaction(looks["site_signs"])
@@ -272,8 +274,9 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     by_removal = sites["removal_reason"].isin(definition.removal_reasons)
     out["event_at"] = hit["checked_at"].fillna(sites["removed_at"].where(by_removal))
     out["event_ward"] = _filled(hit["ward"], sites["last_ward"])
-    out["clear_at"] = _last_clear(looks, is_reaction, out)
     out["ends_at"] = out["event_at"].fillna(sites["gone_at"])
+    gone_clear = (sites["removal_reason"] != "") & bool(definition.removal_reasons)
+    out["clear_at"] = _last_clear(looks, is_reaction, out, gone_clear)
     is_event = out["event_at"].notna()
     out["end"] = sites["leaves"].mask(is_event, str(SiteEnd.REACTION))
     _add_outcome(out, sites, _is_judged(sites, definition))
@@ -284,17 +287,26 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
 
 
 def _last_clear(
-    looks: pd.DataFrame, is_reaction: pd.Series, sites: pd.DataFrame
+    looks: pd.DataFrame,
+    is_reaction: pd.Series,
+    out: pd.DataFrame,
+    gone_clear: pd.Series,
 ) -> pd.Series:
-    """Give the last look before a site's reaction that saw none, else its placement."""
-    event = sites["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
+    """Give when each site was last known to have had no reaction.
+
+    The last look before its reaction that recorded none, or the last of all; a removal
+    for a charted reason that is none (`gone_clear`); else its placement.
+    """
+    event = out["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
     at = looks["checked_at"]
-    is_clear = (looks["site_signs"] != "") & ~is_reaction
-    is_clear &= at < event
+    is_clear = (looks["site_signs"] != "") & ~is_reaction & ~(at >= event)
     clear = looks.loc[is_clear, ["place", "checked_at"]]
-    newest = _by_site(clear.drop_duplicates("place", keep="last"), sites.index)
-    placed = sites["starts_at"].where(~sites["is_left_truncated"])
-    return newest["checked_at"].fillna(placed).where(sites["event_at"].notna())
+    newest = _by_site(clear.drop_duplicates("place", keep="last"), out.index)
+    newest = newest["checked_at"].mask(
+        gone_clear & out["event_at"].isna(), out["ends_at"]
+    )
+    placed = out["starts_at"].where(~out["is_left_truncated"])
+    return newest.fillna(placed)
 
 
 def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:

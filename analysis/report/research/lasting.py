@@ -54,7 +54,8 @@ def time_to_reaction(study: Study) -> Section:
             "Line: Kaplan-Meier, a reaction counted when it was seen, with 95 % limits "
             "(log-log). Dashed: it lies between the last clear look and that one "
             "(self-consistency estimate, without limits), blank where the data do not "
-            "say. Sites removed or no longer watched are followed until then.",
+            "say. Sites removed or no longer watched are followed until then; for the "
+            "dashed line, until they were last known to have no reaction.",
         )
     )
     blocks += _group_figures(study)
