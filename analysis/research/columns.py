@@ -105,9 +105,10 @@ DURATIONS = Table(
         _count("sites", "sites"),
         _PATIENTS,
         _count("events", "sites that came to it; the others were still in place"),
-        _number("median_days", "d", "median; blank: fewer than half came to it", 2),
+        _number("median_days", "d", "median; blank: none, and note says why", 2),
         _number("low_days", "d", "lower 95 % limit; blank: none", 2),
         _number("high_days", "d", "upper 95 % limit; blank: none", 2),
+        _text("note", "why there is no median; empty where there is one"),
     ),
 )
 

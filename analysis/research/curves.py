@@ -34,6 +34,9 @@ FACTORS: Final = {
 #: Removals of a site that could stay no longer.
 _FAILED: Final = (str(SiteEnd.REACTION), str(SiteEnd.REMOVAL))
 
+_NOT_REACHED: Final = "not reached"
+_OF_FEW: Final = f"not given: fewer than {_FEWEST_AT_RISK} sites were at risk by then"
+
 _NOT_COMPARED: Final = (
     "not tested: the reactions do not compare every group with the others (the sites "
     "in place at them were of one group, or all of these reacted)"
@@ -137,12 +140,24 @@ def _grid(times: pd.DataFrame, column: str) -> pd.DataFrame:
 def _read_off(
     curve: str, group: str, steps: pd.DataFrame, grid: pd.DataFrame, start: float = 1.0
 ) -> pd.DataFrame:
+    if "at_risk" in steps:
+        grid = grid[(grid["day"] == 0) | (grid["day"] < _first_of_few(steps))]
     place = np.searchsorted(steps["time"].to_numpy(), grid["day"], side="right")
     read = {
         name: np.concatenate([[before], steps[name].to_numpy(float)])[place]
         for name, before in (("estimate", start), ("low", np.nan), ("high", np.nan))
     }
     return grid.assign(curve=curve, group=group, **read)
+
+
+def _first_of_few(steps: pd.DataFrame) -> float:
+    """Give the first event that fewer sites were at risk of than a curve may rest on.
+
+    Sites that come in late make such events early too, and one of a single site takes
+    the whole curve to 0 (infinite where there is none).
+    """
+    few = steps.loc[steps["at_risk"] < _FEWEST_AT_RISK, "time"]
+    return float(few.min()) if len(few) else np.inf
 
 
 def _between_looks(times: pd.DataFrame, grid: pd.DataFrame) -> pd.DataFrame:
@@ -185,7 +200,8 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The ``durations`` table.
+        The ``durations`` table. A median, or a limit, at or after the first event that
+        fewer than five sites were at risk of is not given.
     """
     rows = []
     for name, own in _sets(times):
@@ -196,6 +212,9 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
         ):
             followed = follow(own)
             median = median_time(followed)
+            until_few = _first_of_few(kaplan_meier(followed))
+            is_of_few = np.isfinite(median.days) and median.days >= until_few
+            is_none = not np.isfinite(median.days)
             rows.append(
                 {
                     "until": until,
@@ -203,9 +222,10 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
                     "sites": len(followed),
                     "patients": followed["patient_id"].nunique(),
                     "events": int(followed["is_event"].sum()),
-                    "median_days": median.days,
-                    "low_days": median.low,
-                    "high_days": median.high,
+                    "median_days": np.nan if is_of_few else median.days,
+                    "low_days": median.low if median.low < until_few else np.nan,
+                    "high_days": median.high if median.high < until_few else np.nan,
+                    "note": _OF_FEW if is_of_few else _NOT_REACHED if is_none else "",
                 }
             )
     table = pd.DataFrame(rows)

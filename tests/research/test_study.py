@@ -18,6 +18,7 @@ from analysis.report.research import publish_study, read_study, sections
 from analysis.research import Extract, Study, run_study
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT, STUDY
+from analysis.research.curves import curve_table, duration_table
 from analysis.research.extract import pseudonym
 from analysis.research.secret import load_secret
 from tests.test_cli import run
@@ -517,6 +518,72 @@ def test_patients_who_are_all_alike_have_no_limits_by_patient(tmp_path: Path) ->
     assert material["ratio"].isna().all()
     assert material["note"].str.contains("patients do not differ").all()
     assert "patients do not differ" in shown(study)
+
+
+def removed_after(
+    days: list[float], entered: list[float] | None = None
+) -> pd.DataFrame:
+    """Give sites removed after so many days, as `site_times` does."""
+    names = [f"S{n}" for n in range(len(days))]
+    return pd.DataFrame(
+        {
+            "patient_id": names,
+            "ward": "Alder Ward",
+            "location": "thigh",
+            "material": "",
+            "end": "removal",
+            "entry": entered or 0.0,
+            "time": days,
+            "is_reaction": False,
+            "clear": days,
+            "seen": np.inf,
+            "gone": days,
+            "leaves": "removal",
+        },
+        index=pd.Index(names, name="site"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "entered", "median", "note"),
+    [
+        pytest.param(
+            [*range(1, 11)],
+            None,
+            6.0,
+            "",
+            id="ten sites, five at risk by then",
+        ),
+        pytest.param(
+            [*range(1, 10)], None, 5.0, "", id="nine, five at risk at the fifth day"
+        ),
+        pytest.param(
+            [*range(1, 9)], None, None, "fewer than 5", id="eight: four at risk by then"
+        ),
+        pytest.param(
+            [1, *range(12, 32)],
+            [0, *[10] * 20],
+            None,
+            "fewer than 5",
+            id="one alone is removed before the others come in: a curve of nothing",
+        ),
+    ],
+)
+def test_no_median_is_read_off_a_tail(
+    days: list[float], entered: list[float] | None, median: float | None, note: str
+) -> None:
+    table = duration_table(removed_after(days, entered))
+    row = table.set_index("until").loc["removal"]
+    assert note in row["note"]
+    assert bool(note) == bool(row["note"])
+    if median is None:
+        assert row[["median_days", "high_days"]].isna().all()
+    else:
+        assert row["median_days"] == median
+    curves = curve_table(removed_after(days, entered))
+    own = curves[curves["curve"] == "in place"]
+    assert own["estimate"].min() > 0
+    assert (own["at_risk"].iloc[1:] >= 5).all()
 
 
 # --- the command ---

@@ -172,13 +172,19 @@ def lasting(study: Study) -> Section:
                 "not given.",
             ),
             ("grid", grid),
+            (
+                "text",
+                "Not reached: fewer than half came to it. A median or a limit that "
+                "fewer than five sites at risk would decide is not given.",
+            ),
         ],
     )
 
 
 def _median(row: dict[str, Any]) -> str:
     limits = span_words(row["low_days"], row["high_days"])
-    said = days_words(row["median_days"]) + (f" ({limits})" if limits else "")
+    days = row["note"] or days_words(row["median_days"])
+    said = days + (f" ({limits})" if limits else "")
     return f"{said}\n{row['events']:,} of {row['sites']:,}"
 
 
