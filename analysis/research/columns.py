@@ -171,6 +171,7 @@ FLOW = Table(
 STUDY: Final = (DEFINITIONS, RATES, CURVES, DURATIONS, TESTS, ASSOCIATIONS, FLOW)
 
 _ENDS = tuple(map(str, terms.SiteEnd))
+_TRADE = "words of the trade alone, anything else is other; coarsened"
 _SITE = _text("site", "site, by a keyed hash")
 
 EXTRACT_SITES = Table(
@@ -182,8 +183,8 @@ EXTRACT_SITES = Table(
         _count("site_of_patient", "first, second, ... site of the patient in the log"),
         _text("ward", "ward of its first row; coarsened"),
         _text("location", "where on the body; coarsened"),
-        _text("drugs", "drugs of its syringes, in order of name; coarsened"),
-        _text("material", "cannula material; coarsened"),
+        _text("drugs", f"drugs of its syringes, in order of name; {_TRADE}"),
+        _text("material", f"cannula material; {_TRADE}"),
         _choice(
             "hours_from",
             ("placement", "first look"),
@@ -219,8 +220,8 @@ EXTRACT_PERIODS = Table(
         _number("to_h", "h", "to", 1),
         _choice("reaction", _YES_NO, "ends with the reaction"),
         _text("ward", "ward then; coarsened"),
-        _text("drugs", "drugs of the syringe, in order of name; coarsened"),
-        _text("diluent", "what it was made up with; coarsened"),
+        _text("drugs", f"drugs of the syringe, in order of name; {_TRADE}"),
+        _text("diluent", f"what it was made up with; {_TRADE}"),
         _number("volume_ml_24h", "mL", "volume for 24 h, to the whole mL", 0),
     ),
 )
