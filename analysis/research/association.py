@@ -96,10 +96,37 @@ def associations(risk: Risk, times: pd.DataFrame) -> tuple[pd.DataFrame, str]:
         _of_factor(risk, times, (factor, fit), joint)
         for factor, fit in zip(factors, fits, strict=True)
     ]
-    note = "" if joint is None else joint.note
+    said = () if joint is None else (joint.note, left_out(risk, together))
+    note = "; ".join(text for text in said if text)
     empty = pd.DataFrame({name: pd.Series(dtype="object") for name in _NAMES})
     table = pd.concat(parts, ignore_index=True) if parts else empty
     return table.reindex(columns=list(_NAMES)), note
+
+
+def left_out(risk: Risk, factors: tuple[Factor, ...]) -> str:
+    """Say how much of the time at risk a regression of all factors cannot use.
+
+    Parameters
+    ----------
+    risk : Risk
+        Site-days at risk.
+    factors : tuple of Factor
+        One or more.
+
+    Returns
+    -------
+    str
+        Empty where every factor is known throughout.
+    """
+    is_known = pd.concat([each.values.notna() for each in factors], axis=1).all(axis=1)
+    lost, every = risk.rows[~is_known], risk.rows
+    if not len(lost):
+        return ""
+    return (
+        f"{lost['days'].sum():,.1f} of {every['days'].sum():,.1f} site-days and "
+        f"{lost['event'].sum()} of {every['event'].sum()} reactions are left out, as "
+        "one of the things is not known of them"
+    )
 
 
 _NAMES: Final = (

@@ -28,8 +28,8 @@ _MATERIALS: Final = _words(
 #: Strengths with their sign alone: 5/10 would be a day.
 _DILUENTS: Final = _words(
     "water for injection injections wfi sterile sodium chloride nacl saline normal "
-    "half isotonic glucose dextrose solution none neat undiluted and in with w/v 0.9 0.9% "
-    "0.45 0.45% 5% 10%"
+    "half isotonic glucose dextrose solution none neat undiluted and in with w/v "
+    "0.9 0.9% 0.45 0.45% 5% 10%"
 )
 
 #: What may stand beside the one word that a drug is called by.

@@ -329,6 +329,7 @@ def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -
     at_first_look = (out["event_at"] <= sites["first_row"]) & ~(
         out["starts_at"] < sites["first_row"]
     )
+    too_early = (out["event_at"] < sites["placed_earliest"]).astype(bool)
     silent = ~is_judged
     watched = (out["ends_at"] > out["starts_at"]).astype(bool)
     event = out["event_at"].notna()
@@ -342,9 +343,10 @@ def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -
         default=str(SiteOutcome.NO_REACTION),
     )
     out["exclusion"] = np.select(
-        [sites["is_contradictory"], at_first_look, silent, ~watched],
+        [sites["is_contradictory"], too_early, at_first_look, silent, ~watched],
         [
             str(Exclusion.CONTRADICTORY),
+            str(Exclusion.REACTION_BEFORE_FITTED),
             str(Exclusion.PREVALENT),
             str(Exclusion.SIGNS_NOT_RECORDED),
             str(Exclusion.NO_EXPOSURE),

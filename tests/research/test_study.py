@@ -16,10 +16,13 @@ from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.research import publish_study, read_study, sections
 from analysis.research import Extract, Study, run_study
+from analysis.research.association import left_out
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT, STUDY
 from analysis.research.curves import curve_table, duration_table
 from analysis.research.extract import pseudonym
+from analysis.research.factors import Factor
+from analysis.research.risk import Risk
 from analysis.research.secret import load_secret
 from tests.test_cli import run
 from tests.tiny import POLICY, Row, after, syringe, write_csv
@@ -584,6 +587,56 @@ def test_no_median_is_read_off_a_tail(
     own = curves[curves["curve"] == "in place"]
     assert own["estimate"].min() > 0
     assert (own["at_risk"].iloc[1:] >= 5).all()
+
+
+def test_rows_after_a_charted_removal_are_counted(tmp_path: Path) -> None:
+    rows = patient(0, {0: "none", 24: "none", 30: "redness", 48: "none"})
+    gone = of_cannula(0, removed_at=after(START, 26), removal_reason="routine")
+    study, _ = study_of(tmp_path, rows, [gone])
+    assigned = study.flow[study.flow["step"].str.startswith("assign")]
+    dropped = assigned.set_index("reason")["dropped"]
+    assert dropped["later than the removal charted for their site"] == 2
+    assert assigned["kept"].tolist() == [4, 4, 2]
+    assert study.rates.iloc[0]["events"] == 0
+
+
+@pytest.mark.parametrize(
+    ("signs", "dropped"),
+    [
+        pytest.param({0: "none", 10: "redness", 48: "none"}, 1, id="before it"),
+        pytest.param({0: "redness", 48: "none"}, 1, id="at the first look, before it"),
+        pytest.param({0: "none", 24: "redness"}, 0, id="as it was fitted"),
+        pytest.param({0: "none", 30: "redness"}, 0, id="after it"),
+    ],
+)
+def test_a_reaction_charted_before_the_cannula_was_fitted_is_named(
+    tmp_path: Path, signs: dict[float, str], dropped: int
+) -> None:
+    rows = patient(0, signs) + patient(1, {0: "none", 48: "none"})
+    lines = [of_cannula(0, inserted_at=after(START, 24)), of_cannula(1)]
+    study, _ = study_of(tmp_path, rows, lines)
+    found = study.flow.set_index("reason")["dropped"]
+    assert found.get("reaction charted before it was fitted", 0) == dropped
+
+
+def test_what_all_factors_together_leave_out_is_counted() -> None:
+    rows = pd.DataFrame({"days": [1.0, 2.0, 3.5], "event": [0, 1, 1]})
+    nothing = pd.DataFrame()
+    contents = pd.Series(dtype="str")
+    risk = Risk(rows=rows, drugs=nothing, contents=contents, not_placed=0)
+    factors = [
+        Factor(
+            name=name,
+            values=pd.Series(values, dtype="str"),
+            is_number=False,
+            levels=("a", "b"),
+            reference="a",
+        )
+        for name, values in (("one", ["a", None, "b"]), ("two", ["a", "b", "b"]))
+    ]
+    said = left_out(risk, tuple(factors))
+    assert said.startswith("2.0 of 6.5 site-days and 1 of 2 reactions are left out")
+    assert left_out(risk, (factors[1],)) == ""
 
 
 # --- the command ---

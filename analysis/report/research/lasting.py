@@ -55,7 +55,8 @@ def time_to_reaction(study: Study) -> Section:
             "(log-log). Dashed: it lies between the last clear look and that one "
             "(self-consistency estimate, without limits), blank where the data do not "
             "say. Sites removed or no longer watched are followed until then; for the "
-            "dashed line, until they were last known to have no reaction.",
+            "dashed line, until they were last known to have no reaction, and those "
+            "in place before the log began are left out.",
         )
     )
     blocks += _group_figures(study)
