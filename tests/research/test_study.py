@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -193,10 +194,10 @@ def read_all(folder: Path) -> dict[str, str]:
     }
 
 
-def named_in_the_log() -> set[str]:
+def named_in_the_log(files: list[Path] | None = None) -> set[str]:
     """Give whatever in the inputs points at a person, a driver, a row or a text."""
     found: set[str] = set()
-    for path in FILES:
+    for path in files or FILES:
         table = pd.read_csv(path, dtype=str, keep_default_na=False)
         for name in table.columns:
             if re.search(r"_id$|_by$|note|alarm|action|contents", name):
@@ -204,16 +205,71 @@ def named_in_the_log() -> set[str]:
     return found
 
 
-def test_no_id_no_text_and_no_date_of_the_log_is_in_the_extract(folder: Path) -> None:
-    names = named_in_the_log()
+@pytest.fixture(scope="module")
+def lettered(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Path], Path]:
+    """Give the demo log with drivers that no number can be taken for, and its study."""
+    base = tmp_path_factory.mktemp("lettered")
+    files = []
+    for path in FILES:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        if "driver_id" in table:
+            table["driver_id"] = "DRV" + table["driver_id"]
+        files.append(base / path.name)
+        table.to_csv(files[-1], index=False)
+    study, extract = run_study(files, Policy.load(DEMO / "policy.toml"), KEY)
+    publish_study(study, extract, base / "out", tables_only=True)
+    return files, base / "out"
+
+
+def let_out(folder: Path, names: set[str]) -> set[str]:
+    """Give the names that stand in the extract: as a cell, or a word of any file."""
+    found: set[str] = set()
+    for name, text in read_all(folder).items():
+        if name.endswith(".csv"):
+            found |= set(re.split(r"[,\n]", text))
+        found |= set(re.findall(r"[\w-]+", text))
+    return found & names
+
+
+def test_no_id_no_text_and_no_date_of_the_log_is_in_the_extract(
+    lettered: tuple[list[Path], Path],
+) -> None:
+    files, folder = lettered
+    names = named_in_the_log(files)
+    drivers = {name for name in names if name.startswith("DRV")}
     assert len(names) > 500
+    assert len(drivers) > 5
+    assert set(read_all(folder)) == {"datapackage.json", "periods.csv", "sites.csv"}
+    assert let_out(folder, names) == set()
+    for name, text in read_all(folder).items():
+        assert not re.search(r"\d{1,2}:\d\d|\d{1,2}/\d{1,2}/", text), name
+        assert not re.search(r"\b20\d\d-\d\d", text), name
+        if name.endswith(".csv"):
+            assert not re.search(r"20\d\d", text)
+            columns = text.splitlines()[0].split(",")
+            assert not {"driver", "note", "checked_by"} & set(columns)
+
+
+@pytest.mark.parametrize("name", ["datapackage.json", "periods.csv", "sites.csv"])
+def test_a_driver_in_any_file_of_the_extract_would_be_found(
+    lettered: tuple[list[Path], Path], tmp_path: Path, name: str
+) -> None:
+    files, folder = lettered
+    names = named_in_the_log(files)
+    driver = min(each for each in names if each.startswith("DRV"))
+    copy = shutil.copytree(folder, tmp_path / "copy") / "extract" / name
+    copy.write_text(copy.read_text("utf-8") + f'"{driver}"\n', encoding="utf-8")
+    assert let_out(tmp_path / "copy", names) == {driver}
+
+
+def test_no_driver_number_of_the_demo_log_is_a_cell_of_its_extract(
+    folder: Path,
+) -> None:
+    drivers = set(pd.read_csv(FILES[0], dtype=str)["driver_id"].dropna())
+    assert all(name.isdigit() for name in drivers)
     for name in ("sites.csv", "periods.csv"):
         text = (folder / "extract" / name).read_text(encoding="utf-8")
-        cells = set(re.split(r"[,\n]", text))
-        assert cells & {name for name in names if not name.isdigit()} == set()
-        assert not re.search(r"20\d\d|\d{1,2}:\d\d|\d{1,2}/\d{1,2}/", text)
-        columns = text.splitlines()[0].split(",")
-        assert not {"driver", "note", "checked_by"} & set(columns)
+        assert not set(re.split(r"[,\n]", text)) & drivers
 
 
 def test_nobody_is_found_by_listing_without_the_key(folder: Path) -> None:
