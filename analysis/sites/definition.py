@@ -40,7 +40,13 @@ class Definition:
 
     @property
     def reads_signs(self) -> bool:
-        """Whether any sign, or several, can be a reaction."""
+        """Whether signs can be a reaction.
+
+        Returns
+        -------
+        bool
+            False where removals alone are counted.
+        """
         return bool(self.reaction_signs) or (len(self.minor_signs) >= self.minor_needed)
 
     def is_reaction(self, signs: pd.Series) -> pd.Series:

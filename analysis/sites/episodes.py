@@ -302,11 +302,11 @@ def _last_clear(
     is_clear = (looks["site_signs"] != "") & ~is_reaction & ~(at >= event)
     clear = looks.loc[is_clear, ["place", "checked_at"]]
     newest = _by_site(clear.drop_duplicates("place", keep="last"), out.index)
-    newest = newest["checked_at"].mask(
+    known = newest["checked_at"].mask(
         gone_clear & out["event_at"].isna(), out["ends_at"]
     )
-    placed = out["starts_at"].where(~out["is_left_truncated"])
-    return newest.fillna(placed)
+    last: pd.Series = known.fillna(out["starts_at"].where(~out["is_left_truncated"]))
+    return last
 
 
 def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
@@ -319,9 +319,10 @@ def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
     is_said = sites["removal_reason"] != ""
     by_removal = is_said & bool(definition.removal_reasons)
     if definition.reads_signs:
-        return sites["has_signs"] | by_removal
+        judged: pd.Series = sites["has_signs"].astype(bool) | by_removal
+        return judged
     stays = sites["listed_source"].notna() & sites["removed_at"].isna()
-    return by_removal | (stays & is_said.any())
+    return by_removal | (stays & bool(is_said.any()))
 
 
 def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -> None:

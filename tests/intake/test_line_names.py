@@ -1,6 +1,7 @@
 """Cannulas and extension sets numbered anew for each patient."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -22,7 +23,7 @@ START = "2026-06-10T14:00"
 SIGNS = ((0, "none"), (24, "none"), (48, "redness"))
 
 
-def of_patient(number: int, **cells: str) -> list[Row]:
+def of_patient(number: int, **cells: Any) -> list[Row]:
     return [
         row
         for hour, sign in SIGNS

@@ -186,7 +186,7 @@ def test_a_site_is_known_to_be_clear_as_far_as_looks_recorded_it(
             {**row, "site_signs": s} for row, s in zip(own, signs.values(), strict=True)
         ]
         gone = {} if reason is None else {"removed_at": after(START, 20)}
-        place = {"line_id": site, "patient_id": f"P{number}", "kind": "cannula"}
+        place: Row = {"line_id": site, "patient_id": f"P{number}", "kind": "cannula"}
         place |= {"inserted_at": after(START, -1), "removal_reason": reason}
         lines.append({**place, **gone})
     # Somebody else's row, so that all sites were placed within the log.
