@@ -98,6 +98,18 @@ def test_it_is_read_back_as_it_was_published(
     assert again.rates["events"].tolist() == study.rates["events"].tolist()
 
 
+def test_the_page_of_a_study_read_back_is_that_of_the_study(
+    made: tuple[Study, Extract], folder: Path
+) -> None:
+    # Numbers are read back to their printed decimals, and may be rounded otherwise.
+    pages = [
+        re.sub(r'src="[^"]*"|\d+\.\d+', "", shown(study))
+        for study in (made[0], read_study(folder))
+    ]
+    assert pages[1] == pages[0]
+    assert not re.search(r"\bnan\b", pages[1])
+
+
 def test_the_same_log_and_key_give_the_same_bytes(
     made: tuple[Study, Extract], folder: Path, tmp_path: Path
 ) -> None:

@@ -99,7 +99,7 @@ def _group_figures(study: Study) -> Blocks:
             f"freedom, P {p_words(test['p'])}; it takes sites as independent"
         )
         said = (
-            f"Log-rank test of {len(groups)} groups: {test['note'] or found}. Groups "
+            f"Log-rank test of {len(groups)} groups: {_note(test) or found}. Groups "
             "of fewer than ten patients are left out."
         )
         blocks.append(
@@ -184,7 +184,7 @@ def lasting(study: Study) -> Section:
 
 def _median(row: dict[str, Any]) -> str:
     limits = span_words(row["low_days"], row["high_days"])
-    days = row["note"] or days_words(row["median_days"])
+    days = _note(row) or days_words(row["median_days"])
     said = days + (f" ({limits})" if limits else "")
     return f"{said}\n{row['events']:,} of {row['sites']:,}"
 
@@ -314,10 +314,15 @@ def _ratio(row: dict[str, Any], prefix: str) -> str:
     return ratio_words(*values).replace(" (", "\n(")
 
 
+def _note(row: dict[str, Any]) -> str:
+    """Give a row's note; of a table read back it is missing where it is blank."""
+    return row["note"] if isinstance(row["note"], str) else ""
+
+
 def _notes(rows: list[dict[str, Any]]) -> list[str]:
     """Say of which factors there is no ratio, or an unsteady one, and why."""
     by: dict[str, list[str]] = {}
     for row in rows:
-        if isinstance(row["note"], str) and row["note"]:
-            by.setdefault(row["note"], []).append(str(row["factor"]))
+        if note := _note(row):
+            by.setdefault(note, []).append(str(row["factor"]))
     return [f"{', '.join(dict.fromkeys(names))}: {note}." for note, names in by.items()]
