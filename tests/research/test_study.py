@@ -657,6 +657,17 @@ def test_no_median_is_read_off_a_tail(
     assert (own["at_risk"].iloc[1:] >= 5).all()
 
 
+def test_a_cell_of_medians_is_short_and_the_reason_stands_below(
+    made: tuple[Study, Extract],
+) -> None:
+    assert made[0].durations["note"].str.contains("fewer than 5 sites").any()
+    page = sections.lasting(made[0]).html
+    cells = re.findall(r"<td[^>]*>(.*?)<br>", page, re.DOTALL)
+    assert {"not given", "not reached"} <= {cell.split(" (")[0] for cell in cells}
+    assert max(map(len, cells)) < 40
+    assert "Not given: fewer than five sites were at risk by then" in page
+
+
 def test_rows_after_a_charted_removal_are_counted(tmp_path: Path) -> None:
     rows = patient(0, {0: "none", 24: "none", 30: "redness", 48: "none"})
     gone = of_cannula(0, removed_at=after(START, 26), removal_reason="routine")

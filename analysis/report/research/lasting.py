@@ -95,7 +95,8 @@ def _group_figures(study: Study) -> Blocks:
             for name in groups
         ]
         found = (
-            f"chi-square {test['chi_square']:.2f} on {test['freedom']} degrees of "
+            f"chi-square {test['chi_square']:.2f} on "
+            f"{test['freedom']} degree{'' if test['freedom'] == 1 else 's'} of "
             f"freedom, P {p_words(test['p'])}; it takes sites as independent"
         )
         said = (
@@ -175,8 +176,9 @@ def lasting(study: Study) -> Section:
             ("grid", grid),
             (
                 "text",
-                "Not reached: fewer than half came to it. A median or a limit that "
-                "fewer than five sites at risk would decide is not given.",
+                "Not reached: fewer than half came to it. Not given: fewer than five "
+                "sites were at risk by then, and one of them more or less would move "
+                "the median far; no limit is given either that so few decide.",
             ),
         ],
     )
@@ -184,7 +186,8 @@ def lasting(study: Study) -> Section:
 
 def _median(row: dict[str, Any]) -> str:
     limits = span_words(row["low_days"], row["high_days"])
-    days = _note(row) or days_words(row["median_days"])
+    # Why it is not given stands below the table: in a cell it is too wide.
+    days = _note(row).split(":")[0] or days_words(row["median_days"])
     said = days + (f" ({limits})" if limits else "")
     return f"{said}\n{row['events']:,} of {row['sites']:,}"
 
