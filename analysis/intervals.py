@@ -19,6 +19,8 @@ FEWEST_CLUSTERS = 10
 #: Fewer events than this say too little of how they gather in patients.
 FEWEST_EVENTS = 5
 
+_NO_SPREAD = 1e-12
+
 Limits = tuple[np.ndarray, np.ndarray]
 
 
@@ -172,7 +174,8 @@ def rate_clustered(sums: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         low and high, on the index of `sums`: 95 % limits per unit of exposure, on the
         scale of the logarithm and by Student's t; NaN with fewer than
-        `FEWEST_CLUSTERS` patients, or fewer than `FEWEST_EVENTS` events.
+        `FEWEST_CLUSTERS` patients or `FEWEST_EVENTS` events, and where every patient
+        has just the events that the rate expects: limits of no width would follow.
 
     Notes
     -----
@@ -184,7 +187,9 @@ def rate_clustered(sums: pd.DataFrame) -> pd.DataFrame:
         (sums["events"] >= FEWEST_EVENTS) & (sums["patients"] >= FEWEST_CLUSTERS)
     )
     m = sums["patients"]
-    error = np.sqrt((m - 1) / m.where(m > 0) * sums["spread"]) / events
+    # A spread this small beside one event for each patient is rounding.
+    spread = sums["spread"].where(sums["spread"] > _NO_SPREAD * m)
+    error = np.sqrt((m - 1) / m.where(m > 0) * spread) / events
     reach = stats.t.isf((1 - CONFIDENCE) / 2, m.clip(lower=2) - 1) * error
     rate = events / sums["exposure"].where(sums["exposure"] > 0)
     return pd.DataFrame({"low": rate * np.exp(-reach), "high": rate * np.exp(reach)})

@@ -371,6 +371,7 @@ class Exclusion(StrEnum):
     UNDECIDED = "undecided"
     FITTED_BEFORE_LOG = "fitted before the log, date not known"
     CONTRADICTORY = "removed before it was fitted"
+    REACTION_BEFORE_FITTED = "reaction charted before it was fitted"
     PREVALENT = "reaction already present when first seen"
     SIGNS_NOT_RECORDED = "site signs never recorded"
     NO_EXPOSURE = "not seen again after the first look"

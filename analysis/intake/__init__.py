@@ -19,6 +19,7 @@ from analysis.intake.described import describe_infusions
 from analysis.intake.exports import Exports, read_raws, turn_exports
 from analysis.intake.infusions import assign_infusions, paused_after
 from analysis.intake.layout import Layout
+from analysis.intake.line_names import part_lines
 from analysis.intake.order import in_order
 from analysis.intake.reshape import CARRIED, CHECKS_WIDE, Turned
 from analysis.intake.rows import take_rows
@@ -187,9 +188,10 @@ def _as_log(kept: dict[str, pd.DataFrame], books: dict[str, Any]) -> Log:
     rows = _ordered(kept.pop("checks"), notes)
     lines = kept["lines"]
     lines = lines.assign(ward=_told_from_totals(lines["ward"], []))
+    rows, lines, parted = part_lines(rows, lines)
     rows, derived = assign_infusions(rows)
     rows["is_paused_after"] = paused_after(rows)
-    notes += [*derived, *_time_notes(rows), *books.pop("unused")]
+    notes += [*parted, *derived, *_time_notes(rows), *books.pop("unused")]
     notes += [*books.pop("amendments"), *spellings(rows)]
     notes += contradictions(rows, kept["infusions"])
     carried = _carried(rows, kept["infusions"])

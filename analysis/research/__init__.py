@@ -184,7 +184,7 @@ def study_sites(
         durations=durations,
         tests=group_tests(times),
         associations=associated,
-        flow=flow_table(log, rows, episodes),
+        flow=flow_table(log, rows, courses, episodes),
     )
     return study, extract
 
@@ -230,7 +230,7 @@ def _notes(courses: Courses, not_placed: int) -> list[str]:
         notes.append(
             f"{int(late.sum())} sites were in place before the log began. They count "
             "from their first row on; in curves they come in late, and they take no "
-            "part in the estimate of competing ends."
+            "part in the estimates of competing ends and between looks."
         )
     if not_placed:
         notes.append(

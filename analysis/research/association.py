@@ -96,10 +96,37 @@ def associations(risk: Risk, times: pd.DataFrame) -> tuple[pd.DataFrame, str]:
         _of_factor(risk, times, (factor, fit), joint)
         for factor, fit in zip(factors, fits, strict=True)
     ]
-    note = "" if joint is None else joint.note
+    said = () if joint is None else (joint.note, left_out(risk, together))
+    note = "; ".join(text for text in said if text)
     empty = pd.DataFrame({name: pd.Series(dtype="object") for name in _NAMES})
     table = pd.concat(parts, ignore_index=True) if parts else empty
     return table.reindex(columns=list(_NAMES)), note
+
+
+def left_out(risk: Risk, factors: tuple[Factor, ...]) -> str:
+    """Say how much of the time at risk a regression of all factors cannot use.
+
+    Parameters
+    ----------
+    risk : Risk
+        Site-days at risk.
+    factors : tuple of Factor
+        One or more.
+
+    Returns
+    -------
+    str
+        Empty where every factor is known throughout.
+    """
+    is_known = pd.concat([each.values.notna() for each in factors], axis=1).all(axis=1)
+    lost, every = risk.rows[~is_known], risk.rows
+    if not len(lost):
+        return ""
+    return (
+        f"{lost['days'].sum():,.1f} of {every['days'].sum():,.1f} site-days and "
+        f"{lost['event'].sum()} of {every['event'].sum()} reactions are left out, as "
+        "one of the things is not known of them"
+    )
 
 
 _NAMES: Final = (
@@ -138,8 +165,11 @@ def _of_factor(
     _put(table, keys, fit.ratios, "")
     table["p"] = [fit.ratios[key].p if key in fit.ratios else np.nan for key in keys]
     _put(table, keys, joint.ratios if joint else {}, "joint_")
-    _put(table, keys, _beside(times, factor) if fit.ratios else {}, "cox_")
-    table["p_changes"], table["note"] = fit.p_changes, fit.note
+    beside = _beside(times, factor) if fit.ratios else None
+    _put(table, keys, beside or {}, "cox_")
+    none = "Cox's model comes to no estimate" if beside == {} else ""
+    table["p_changes"] = fit.p_changes
+    table["note"] = "; ".join(text for text in (fit.note, none) if text)
     return table
 
 
@@ -164,11 +194,14 @@ def _of_number(risk: Risk, factor: Factor) -> pd.DataFrame:
     )
 
 
-def _beside(times: pd.DataFrame, factor: Factor) -> dict[str, Ratio]:
-    """Give ratios by Cox's model of a factor that holds for the whole of a site."""
+def _beside(times: pd.DataFrame, factor: Factor) -> dict[str, Ratio] | None:
+    """Give ratios by Cox's model of a factor that holds for the whole of a site.
+
+    Empty where it comes to no estimate; None where it is not tried.
+    """
     column = {"cannula material": "material", "location": "location"}.get(factor.name)
     if column is None or len(times) > MOST_FOR_COX:
-        return {}
+        return None
     words = times[column].str.strip().str.lower()
     words = words.where(words.isin(factor.levels), POOLED)
     is_known = (times[column].str.strip() != "") & words.isin(factor.levels)

@@ -60,7 +60,7 @@ RATES = Table(
             "interval",
             tuple(map(str, terms.RateInterval)),
             "which limits lead: those that know of patients, from five events and ten "
-            "patients on",
+            "patients on, where patients differ at all",
         ),
         _number("exact_low", "per 1,000 d", f"exact lower limit, sites {_P_NOTE}", 2),
         _number("exact_high", "per 1,000 d", f"exact upper limit, sites {_P_NOTE}", 2),
@@ -105,9 +105,10 @@ DURATIONS = Table(
         _count("sites", "sites"),
         _PATIENTS,
         _count("events", "sites that came to it; the others were still in place"),
-        _number("median_days", "d", "median; blank: fewer than half came to it", 2),
+        _number("median_days", "d", "median; blank: none, and note says why", 2),
         _number("low_days", "d", "lower 95 % limit; blank: none", 2),
         _number("high_days", "d", "upper 95 % limit; blank: none", 2),
+        _text("note", "why there is no median; empty where there is one"),
     ),
 )
 
@@ -120,6 +121,7 @@ TESTS = Table(
         _number("chi_square", "", "log-rank statistic", 3),
         _count("freedom", "degrees of freedom"),
         _number("p", "", f"P, sites {_P_NOTE}", 5),
+        _text("note", "why it could not be tested; empty where it was"),
     ),
 )
 
@@ -169,6 +171,7 @@ FLOW = Table(
 STUDY: Final = (DEFINITIONS, RATES, CURVES, DURATIONS, TESTS, ASSOCIATIONS, FLOW)
 
 _ENDS = tuple(map(str, terms.SiteEnd))
+_TRADE = "words of the trade alone, anything else is other; coarsened"
 _SITE = _text("site", "site, by a keyed hash")
 
 EXTRACT_SITES = Table(
@@ -180,8 +183,8 @@ EXTRACT_SITES = Table(
         _count("site_of_patient", "first, second, ... site of the patient in the log"),
         _text("ward", "ward of its first row; coarsened"),
         _text("location", "where on the body; coarsened"),
-        _text("drugs", "drugs of its syringes, in order of name; coarsened"),
-        _text("material", "cannula material; coarsened"),
+        _text("drugs", f"drugs of its syringes, in order of name; {_TRADE}"),
+        _text("material", f"cannula material; {_TRADE}"),
         _choice(
             "hours_from",
             ("placement", "first look"),
@@ -194,7 +197,11 @@ EXTRACT_SITES = Table(
         _choice("end", _ENDS, "why it was watched no longer"),
         _choice("reaction", _YES_NO, "a reaction by the policy's definition"),
         _number(
-            "clear_h", "h", "last look that saw no reaction; blank: none before", 1
+            "clear_h",
+            "h",
+            "last known to have had no reaction: at a look that recorded none, a "
+            "removal for another charted reason, or the placement; blank: at none",
+            1,
         ),
         _number("gone_h", "h", "removed, or last seen in place", 1),
         _choice("gone", _ENDS[1:], "how it was lost from sight, but for a reaction"),
@@ -213,8 +220,8 @@ EXTRACT_PERIODS = Table(
         _number("to_h", "h", "to", 1),
         _choice("reaction", _YES_NO, "ends with the reaction"),
         _text("ward", "ward then; coarsened"),
-        _text("drugs", "drugs of the syringe, in order of name; coarsened"),
-        _text("diluent", "what it was made up with; coarsened"),
+        _text("drugs", f"drugs of the syringe, in order of name; {_TRADE}"),
+        _text("diluent", f"what it was made up with; {_TRADE}"),
         _number("volume_ml_24h", "mL", "volume for 24 h, to the whole mL", 0),
     ),
 )

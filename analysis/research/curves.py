@@ -34,6 +34,14 @@ FACTORS: Final = {
 #: Removals of a site that could stay no longer.
 _FAILED: Final = (str(SiteEnd.REACTION), str(SiteEnd.REMOVAL))
 
+_NOT_REACHED: Final = "not reached"
+_OF_FEW: Final = f"not given: fewer than {_FEWEST_AT_RISK} sites were at risk by then"
+
+_NOT_COMPARED: Final = (
+    "not tested: the reactions do not compare every group with the others (the sites "
+    "in place at them were of one group, or all of these reacted)"
+)
+
 _CURVE_COLUMNS: Final = ["curve", "group", "day", "at_risk", "estimate", "low", "high"]
 
 
@@ -132,12 +140,24 @@ def _grid(times: pd.DataFrame, column: str) -> pd.DataFrame:
 def _read_off(
     curve: str, group: str, steps: pd.DataFrame, grid: pd.DataFrame, start: float = 1.0
 ) -> pd.DataFrame:
+    if "at_risk" in steps:
+        grid = grid[(grid["day"] == 0) | (grid["day"] < _first_of_few(steps))]
     place = np.searchsorted(steps["time"].to_numpy(), grid["day"], side="right")
     read = {
         name: np.concatenate([[before], steps[name].to_numpy(float)])[place]
         for name, before in (("estimate", start), ("low", np.nan), ("high", np.nan))
     }
     return grid.assign(curve=curve, group=group, **read)
+
+
+def _first_of_few(steps: pd.DataFrame) -> float:
+    """Give the first event that fewer sites were at risk of than a curve may rest on.
+
+    Sites that come in late make such events early too, and one of a single site takes
+    the whole curve to 0 (infinite where there is none).
+    """
+    few = steps.loc[steps["at_risk"] < _FEWEST_AT_RISK, "time"]
+    return float(few.min()) if len(few) else np.inf
 
 
 def _between_looks(times: pd.DataFrame, grid: pd.DataFrame) -> pd.DataFrame:
@@ -180,7 +200,8 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The ``durations`` table.
+        The ``durations`` table. A median, or a limit, at or after the first event that
+        fewer than five sites were at risk of is not given.
     """
     rows = []
     for name, own in _sets(times):
@@ -191,6 +212,9 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
         ):
             followed = follow(own)
             median = median_time(followed)
+            until_few = _first_of_few(kaplan_meier(followed))
+            is_of_few = np.isfinite(median.days) and median.days >= until_few
+            is_none = not np.isfinite(median.days)
             rows.append(
                 {
                     "until": until,
@@ -198,9 +222,10 @@ def duration_table(times: pd.DataFrame) -> pd.DataFrame:
                     "sites": len(followed),
                     "patients": followed["patient_id"].nunique(),
                     "events": int(followed["is_event"].sum()),
-                    "median_days": median.days,
-                    "low_days": median.low,
-                    "high_days": median.high,
+                    "median_days": np.nan if is_of_few else median.days,
+                    "low_days": median.low if median.low < until_few else np.nan,
+                    "high_days": median.high if median.high < until_few else np.nan,
+                    "note": _OF_FEW if is_of_few else _NOT_REACHED if is_none else "",
                 }
             )
     table = pd.DataFrame(rows)
@@ -220,22 +245,25 @@ def group_tests(times: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The ``tests`` table; a factor with one group alone has no row.
+        The ``tests`` table; a factor with one group alone, or without a reaction in
+        its groups, has no row. Where the test cannot be made, its note says why.
     """
     rows = []
     for column, name in FACTORS.items():
         groups = groups_of(times, column)
         own = _to_reaction(times[groups.notna()])
-        tested = log_rank(own, groups.dropna()) if len(own) else None
-        if tested is not None:
-            rows.append(
-                {
-                    "factor": name,
-                    "groups": ", ".join(sorted(groups.dropna().unique())),
-                    "chi_square": tested.chi_square,
-                    "freedom": tested.freedom,
-                    "p": tested.p,
-                }
-            )
-    names = pd.Index(["factor", "groups", "chi_square", "freedom", "p"])
+        if groups.nunique() < 2 or not own["is_event"].any():
+            continue
+        tested = log_rank(own, groups.dropna())
+        rows.append(
+            {
+                "factor": name,
+                "groups": ", ".join(sorted(groups.dropna().unique())),
+                "chi_square": tested.chi_square if tested else np.nan,
+                "freedom": groups.nunique() - 1,
+                "p": tested.p if tested else np.nan,
+                "note": "" if tested else _NOT_COMPARED,
+            }
+        )
+    names = pd.Index(["factor", "groups", "chi_square", "freedom", "p", "note"])
     return pd.DataFrame(rows, columns=names)

@@ -1,7 +1,8 @@
 """A reduced-identifier extract: pseudonyms, hours in place of dates, coarse words.
 
 It is not anonymous, and needs local approval. No free text, no staff code, no driver
-and no date is in it; words that few patients share are coarsened. Whoever holds the
+and no date is in it: words are those of the trade (`trade_words`), and those that few
+patients share are coarsened. Whoever holds the
 charts can still find a person by the hours of a site.
 """
 
@@ -24,6 +25,7 @@ from analysis.policy import Policy
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT_PERIODS, EXTRACT_SITES
 from analysis.research.risk import NOT_READABLE, NOT_RECORDED, with_syringes
+from analysis.research.trade_words import trade_diluent, trade_drug, trade_material
 from analysis.sites.episodes import Courses
 from analysis.terms import YesNo
 
@@ -187,7 +189,7 @@ def _drugs_in(text: str) -> str:
     drugs = read_contents(text)
     if drugs is None:
         return NOT_READABLE
-    return "; ".join(sorted({d.name.strip().lower() for d in drugs})) or NOT_RECORDED
+    return "; ".join(sorted({trade_drug(d.name) for d in drugs})) or NOT_RECORDED
 
 
 def _coarse_sites(
@@ -211,7 +213,7 @@ def _coarse_sites(
             "ward": episodes["ward"],
             "location": episodes["location"],
             "drugs": _drugs_of_sites(courses, words),
-            "material": episodes["material"].str.strip().str.lower(),
+            "material": trade_material(episodes["material"]),
             "hours_from": is_placed.map({True: "placement", False: "first look"}),
             "entry_h": hours(episodes["starts_at"]),
             "end_h": hours(episodes["ends_at"]),
@@ -284,6 +286,7 @@ def _coarse_periods(
     )
     rows = with_syringes(rows, log)
     rows["volume_ml_24h"] = rows["volume_ml_24h"].round(0)
+    rows["diluent"] = trade_diluent(rows["diluent"])
     return coarsen(rows, ["diluent"], least) if len(rows) else rows
 
 

@@ -3,6 +3,7 @@
 import pandas as pd
 
 from analysis.intake import Log
+from analysis.sites.episodes import Courses
 from analysis.terms import Exclusion
 
 _ACCOUNT = {
@@ -17,7 +18,9 @@ _DATE = "know when they were placed, for curves and regression"
 _ALL = "all"
 
 
-def flow_table(log: Log, rows: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:
+def flow_table(
+    log: Log, rows: pd.DataFrame, courses: Courses, episodes: pd.DataFrame
+) -> pd.DataFrame:
     """Account for every row and every site.
 
     Parameters
@@ -26,6 +29,8 @@ def flow_table(log: Log, rows: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataF
         Canonical tables.
     rows : DataFrame
         As given by `rows_of_sites`.
+    courses : Courses
+        As given by `site_courses`.
     episodes : DataFrame
         As given by `site_episodes`.
 
@@ -41,7 +46,11 @@ def flow_table(log: Log, rows: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataF
         (
             "say nothing of a site, or may be of several",
             len(log.checks) - len(rows),
-        )
+        ),
+        (
+            "later than the removal charted for their site",
+            len(rows) - len(courses.looks),
+        ),
     ]
     reasons = episodes["exclusion"]
     judged = [

@@ -5,6 +5,7 @@ parameter a regression is refused, and says so.
 """
 
 import math
+import warnings
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,6 +14,7 @@ import pandas as pd
 import statsmodels.api as sm
 from scipy import stats
 from statsmodels.duration.hazard_regression import PHReg
+from statsmodels.tools.sm_exceptions import ModelWarning, PerfectSeparationWarning
 
 from analysis.intervals import CONFIDENCE, FEWEST_CLUSTERS, FEWEST_EVENTS
 from analysis.research.factors import Factor
@@ -23,6 +25,14 @@ from analysis.research.risk import Risk
 #: Vittinghoff E, McCulloch CE (2007) Am J Epidemiol 165:710-718 (both from memory).
 REFUSED_BELOW: Final = 5
 WARNED_BELOW: Final = 10
+
+_ALL_ALIKE: Final = (
+    "not estimated: patients do not differ in what happened to them, so that there are "
+    "no limits by patient"
+)
+
+#: An error so small beside its value is rounding.
+_ROUNDING: Final = 1e-9
 
 #: Numbers of cells beyond which they are numbered anew, so that none is too large.
 _MOST_CODES: Final = 2**40
@@ -133,6 +143,8 @@ def poisson_fit(
         return Fit(ratios={}, note=note)
     found = _robust(design, names, cells)
     own = [name for name in names if "\t" in name]
+    if any(found.error(name) == 0.0 for name in own):
+        return Fit(ratios={}, note=_ALL_ALIKE)
     left_out = "; ".join(name.replace("\t", " ") for name in given)
     said = f"cannot be told apart from the others: {left_out}" if given else ""
     return Fit(
@@ -272,6 +284,23 @@ class Robust:
     covariance: np.ndarray
     freedom: int
 
+    def error(self, name: str) -> float:
+        """Give the standard error of one coefficient.
+
+        Parameters
+        ----------
+        name : str
+            Of the coefficient.
+
+        Returns
+        -------
+        float
+            0 where it is nothing but rounding: no patient is off the fit.
+        """
+        place = 1 + self.names.index(name)
+        error = math.sqrt(max(self.covariance[place, place], 0.0))
+        return error if error > _ROUNDING else 0.0
+
     def ratio(self, name: str) -> Ratio:
         """Give the ratio of one coefficient.
 
@@ -285,8 +314,7 @@ class Robust:
         Ratio
             With limits and P by Student's t.
         """
-        place = 1 + self.names.index(name)
-        value, error = self.params[place], math.sqrt(self.covariance[place, place])
+        value, error = self.params[1 + self.names.index(name)], self.error(name)
         reach = float(stats.t.isf((1 - CONFIDENCE) / 2, self.freedom)) * error
         return Ratio(
             math.exp(value),
@@ -306,11 +334,17 @@ class Robust:
         Returns
         -------
         float
-            P of the Wald test, by the F distribution.
+            P of the Wald test, by the F distribution; NaN where patients do not differ
+            enough to tell the coefficients apart.
         """
         places = [1 + self.names.index(name) for name in names]
         own = self.params[places]
-        statistic = own @ np.linalg.solve(self.covariance[np.ix_(places, places)], own)
+        covariance = self.covariance[np.ix_(places, places)]
+        if np.linalg.matrix_rank(covariance) < len(own) or not all(
+            map(self.error, names)
+        ):
+            return math.nan
+        statistic = own @ np.linalg.solve(covariance, own)
         return float(stats.f.sf(statistic / len(own), len(own), self.freedom))
 
 
@@ -323,7 +357,11 @@ def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
     model = sm.GLM(
         cells.event, cells.exog, family=sm.families.Poisson(), exposure=cells.days
     )
-    found = model.fit()
+    with warnings.catch_warnings():
+        # Every cell may be fitted exactly while patients differ within cells; where
+        # they do not, the errors of 0 say so.
+        warnings.simplefilter("ignore", PerfectSeparationWarning)
+        found = model.fit()
     rate = np.exp(cells.exog @ found.params)[cells.of_row]
     off = design.event - rate * design.days
     patients = int(design.patient.max()) + 1
@@ -369,7 +407,8 @@ def cox_fit(
     Returns
     -------
     dict of str to Ratio
-        By covariate; limits by standard errors clustered by patient.
+        By covariate; limits by standard errors clustered by patient. Empty where the
+        model comes to no estimate, or patients do not differ.
     """
     # Who was never at risk when there was an event says nothing, and PHReg would make
     # the clustered errors of all the others NaN.
@@ -378,9 +417,15 @@ def cox_fit(
     if "entry" in times:
         tells &= times["entry"] < at.max()
     times, covariates = times[tells], covariates[tells]
-    found = _cox(times, covariates, ties).fit(
-        groups=pd.factorize(times["patient_id"])[0]
-    )
+    model, whose = _cox(times, covariates, ties), pd.factorize(times["patient_id"])[0]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", ModelWarning)
+        try:
+            found = model.fit(groups=whose)
+        except (ModelWarning, np.linalg.LinAlgError):
+            return {}
+    if not (np.isfinite(found.bse) & (found.bse > _ROUNDING)).all():
+        return {}
     reach = stats.norm.isf((1 - CONFIDENCE) / 2)
     return {
         str(name): Ratio(

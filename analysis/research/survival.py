@@ -46,9 +46,9 @@ def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by site, times in days since the placement: entry (0 unless it was
-        placed before the log began), time, is_reaction, end (`SiteEnd`), clear and seen
-        (a reaction lies between them; seen is infinite without one), gone, leaves, and
-        patient_id, ward, location, material.
+        placed before the log began), time, is_reaction, end (`SiteEnd`), clear (last
+        known to have had no reaction) and seen (a reaction lies between them; infinite
+        without one), gone, leaves, and patient_id, ward, location, material.
     """
     is_in = (episodes["exclusion"] == "") & episodes["placed_at"].notna()
     own, sites = episodes[is_in], courses.sites[is_in]
@@ -61,8 +61,7 @@ def site_times(courses: Courses, episodes: pd.DataFrame) -> pd.DataFrame:
     out["entry"], out["time"] = days(own["starts_at"]), days(own["ends_at"])
     out["is_reaction"] = own["event_at"].notna()
     # What was never seen clear reacted at some time since the placement.
-    out["clear"] = days(own["clear_at"]).where(out["is_reaction"], out["time"])
-    out["clear"] = out["clear"].fillna(0.0).clip(lower=0.0)
+    out["clear"] = days(own["clear_at"]).fillna(0.0).clip(lower=0.0)
     out["seen"] = out["time"].where(out["is_reaction"], np.inf)
     out["gone"], out["leaves"] = days(sites["gone_at"]), sites["leaves"]
     return out[out["time"] > out["entry"]]
@@ -196,12 +195,16 @@ def log_rank(times: pd.DataFrame, group: pd.Series) -> GroupTest | None:
     Returns
     -------
     GroupTest or None
-        None with fewer than two groups, or without an event.
+        None with fewer than two groups, without an event, or where the events do not
+        compare every group with the others: its sites are never at risk beside theirs
+        at an event that some of them stay free of.
     """
     groups = group.nunique()
     if groups < 2 or not times["is_event"].any():
         return None
     entry = times["entry"].to_numpy(float) if "entry" in times else None
+    if not _are_compared(times, group):
+        return None
     chi_square, p = survdiff(
         times["time"].to_numpy(float),
         times["is_event"].to_numpy(int),
@@ -209,6 +212,29 @@ def log_rank(times: pd.DataFrame, group: pd.Series) -> GroupTest | None:
         entry=entry,
     )
     return GroupTest(float(chi_square), groups - 1, float(p))
+
+
+def _are_compared(times: pd.DataFrame, group: pd.Series) -> bool:
+    """Tell whether the variance of a log-rank test can be turned round.
+
+    It can where events link all groups. One links those with sites at risk just then,
+    unless all these sites have it.
+    """
+    at, events = np.unique(times.loc[times["is_event"], "time"], return_counts=True)
+    ends, codes = times["time"].to_numpy(float), pd.factorize(group)[0]
+    entry = times["entry"].to_numpy(float) if "entry" in times else None
+    at_risk = np.zeros((len(at), codes.max() + 1))
+    for place in range(at_risk.shape[1]):
+        own = codes == place
+        at_risk[:, place] = own.sum() - np.searchsorted(np.sort(ends[own]), at)
+        if entry is not None:
+            later = np.searchsorted(np.sort(entry[own]), at)
+            at_risk[:, place] -= own.sum() - later
+    beside = at_risk[at_risk.sum(axis=1) > events] > 0
+    linked = (beside.T.astype(float) @ beside) > 0
+    for _ in range(len(linked)):
+        linked = (linked.astype(float) @ linked) > 0
+    return bool(linked.all())
 
 
 def cumulative_incidence(time: np.ndarray, cause: np.ndarray) -> list[pd.DataFrame]:

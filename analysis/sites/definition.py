@@ -38,6 +38,17 @@ class Definition:
     minor_needed: int
     removal_reasons: frozenset[str]
 
+    @property
+    def reads_signs(self) -> bool:
+        """Whether signs can be a reaction.
+
+        Returns
+        -------
+        bool
+            False where removals alone are counted.
+        """
+        return bool(self.reaction_signs) or (len(self.minor_signs) >= self.minor_needed)
+
     def is_reaction(self, signs: pd.Series) -> pd.Series:
         """Tell for each row whether what was seen is a reaction.
 

@@ -260,9 +260,11 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     DataFrame
         One row a site, indexed by site: patient_id, ward (of its first row), location,
         material, gauge, is_derived, placed_at, starts_at, ends_at, event_at (NaT
-        without a reaction), clear_at (the last look before it that saw none, else the
-        placement; NaT if neither is known), event_ward, is_left_truncated, end
-        (`SiteEnd`), outcome, exclusion, first_source, last_source.
+        without a reaction), clear_at (when it was last known to have had none: at a
+        look before it, or the last look that recorded signs, or a removal for a charted
+        reason; else the placement; NaT if neither is known), event_ward,
+        is_left_truncated, end (`SiteEnd`), outcome, exclusion, first_source and
+        last_source.
     """
     sites, looks = courses.sites, courses.looks
     is_reaction = definition.is_reaction(looks["site_signs"])
@@ -272,11 +274,12 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
     by_removal = sites["removal_reason"].isin(definition.removal_reasons)
     out["event_at"] = hit["checked_at"].fillna(sites["removed_at"].where(by_removal))
     out["event_ward"] = _filled(hit["ward"], sites["last_ward"])
-    out["clear_at"] = _last_clear(looks, is_reaction, out)
     out["ends_at"] = out["event_at"].fillna(sites["gone_at"])
+    gone_clear = (sites["removal_reason"] != "") & bool(definition.removal_reasons)
+    out["clear_at"] = _last_clear(looks, is_reaction, out, gone_clear)
     is_event = out["event_at"].notna()
     out["end"] = sites["leaves"].mask(is_event, str(SiteEnd.REACTION))
-    _add_outcome(out, sites)
+    _add_outcome(out, sites, _is_judged(sites, definition))
     own = sites["listed_source"]
     out["first_source"] = sites["first_source"].fillna(own)
     out["last_source"] = hit["source"].fillna(sites["last_look_source"]).fillna(own)
@@ -284,26 +287,51 @@ def site_episodes(courses: Courses, definition: Definition) -> pd.DataFrame:
 
 
 def _last_clear(
-    looks: pd.DataFrame, is_reaction: pd.Series, sites: pd.DataFrame
+    looks: pd.DataFrame,
+    is_reaction: pd.Series,
+    out: pd.DataFrame,
+    gone_clear: pd.Series,
 ) -> pd.Series:
-    """Give the last look before a site's reaction that saw none, else its placement."""
-    event = sites["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
+    """Give when each site was last known to have had no reaction.
+
+    The last look before its reaction that recorded none, or the last of all; a removal
+    for a charted reason that is none (`gone_clear`); else its placement.
+    """
+    event = out["event_at"].take(looks["place"].to_numpy()).set_axis(looks.index)
     at = looks["checked_at"]
-    is_clear = (looks["site_signs"] != "") & ~is_reaction
-    is_clear &= at < event
+    is_clear = (looks["site_signs"] != "") & ~is_reaction & ~(at >= event)
     clear = looks.loc[is_clear, ["place", "checked_at"]]
-    newest = _by_site(clear.drop_duplicates("place", keep="last"), sites.index)
-    placed = sites["starts_at"].where(~sites["is_left_truncated"])
-    return newest["checked_at"].fillna(placed).where(sites["event_at"].notna())
+    newest = _by_site(clear.drop_duplicates("place", keep="last"), out.index)
+    known = newest["checked_at"].mask(
+        gone_clear & out["event_at"].isna(), out["ends_at"]
+    )
+    last: pd.Series = known.fillna(out["starts_at"].where(~out["is_left_truncated"]))
+    return last
 
 
-def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame) -> None:
+def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
+    """Mark sites of which it is known whether they had a reaction by a definition.
+
+    A sign, or none, is charted; or a reason for removal, whether or not it is a
+    reaction. By removals alone a listed cannula that is still in place had none, as far
+    as reasons are charted at all.
+    """
+    is_said = sites["removal_reason"] != ""
+    by_removal = is_said & bool(definition.removal_reasons)
+    if definition.reads_signs:
+        judged: pd.Series = sites["has_signs"].astype(bool) | by_removal
+        return judged
+    stays = sites["listed_source"].notna() & sites["removed_at"].isna()
+    return by_removal | (stays & bool(is_said.any()))
+
+
+def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -> None:
     """Add outcome and exclusion; not judged is told apart from no reaction."""
     at_first_look = (out["event_at"] <= sites["first_row"]) & ~(
         out["starts_at"] < sites["first_row"]
     )
-    # A charted reason for removal is a judgement, whether or not it is a reaction.
-    silent = ~sites["has_signs"] & (sites["removal_reason"] == "")
+    too_early = (out["event_at"] < sites["placed_earliest"]).astype(bool)
+    silent = ~is_judged
     watched = (out["ends_at"] > out["starts_at"]).astype(bool)
     event = out["event_at"].notna()
     out["outcome"] = np.select(
@@ -316,9 +344,10 @@ def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame) -> None:
         default=str(SiteOutcome.NO_REACTION),
     )
     out["exclusion"] = np.select(
-        [sites["is_contradictory"], at_first_look, silent, ~watched],
+        [sites["is_contradictory"], too_early, at_first_look, silent, ~watched],
         [
             str(Exclusion.CONTRADICTORY),
+            str(Exclusion.REACTION_BEFORE_FITTED),
             str(Exclusion.PREVALENT),
             str(Exclusion.SIGNS_NOT_RECORDED),
             str(Exclusion.NO_EXPOSURE),

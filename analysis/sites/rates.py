@@ -193,7 +193,8 @@ def reaction_rates(episodes: pd.DataFrame, pieces: pd.DataFrame) -> pd.DataFrame
         The ``rates`` table with the limits of both kinds beside the ones that lead
         (exact_low, exact_high, clustered_low, clustered_high): all wards and each, all
         months and each. Exact limits take sites as independent; those clustered by
-        patient lead where there are enough events and patients for them.
+        patient lead where there are enough events and patients for them, and patients
+        differ at all.
     """
     own = grouped_rates(_cells(episodes, pieces))
     low, high = poisson_exact(own["events"].to_numpy(), own["exposure"].to_numpy())

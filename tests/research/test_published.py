@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy import stats
+from statsmodels.duration.survfunc import _survdiff
 
 from analysis.intervals import poisson_exact, rate_ratio_exact, rate_ratio_p, wilson
 from analysis.research.regression import cox_fit
@@ -113,6 +114,43 @@ def test_log_rank() -> None:
     assert tested is not None
     assert tested.chi_square == pytest.approx(16.793, abs=5e-4)
     assert tested.freedom == 1
+
+
+@pytest.mark.parametrize("groups", [2, 3])
+@pytest.mark.parametrize("comes_late", [False, True], ids=["from 0", "late"])
+def test_a_log_rank_test_is_made_where_its_variance_can_be_turned_round(
+    groups: int, *, comes_late: bool
+) -> None:
+    """Small groups with ties, against the rank of statsmodels' own variance."""
+    rng = np.random.default_rng(groups)
+    made = []
+    for _ in range(300):
+        size = int(rng.integers(3, 8))
+        times = pd.DataFrame(
+            {
+                "time": rng.integers(1, 4, size).astype(float),
+                "is_event": rng.random(size) < 0.5,
+            }
+        )
+        entry = np.zeros(size)
+        if comes_late:
+            entry = np.minimum(rng.integers(0, 3, size), times["time"] - 1.0)
+            times["entry"] = entry
+        group = pd.Series(rng.integers(0, groups, size))
+        if group.nunique() < groups or not times["is_event"].any():
+            continue
+        _, variance = _survdiff(
+            times["time"].to_numpy(),
+            times["is_event"].to_numpy(int),
+            group.to_numpy(),
+            None,
+            np.arange(groups),
+            np.asarray(entry, float) if comes_late else None,
+        )
+        is_whole = np.linalg.matrix_rank(np.atleast_2d(variance)) == groups - 1
+        assert (log_rank(times, group) is not None) == is_whole, times.assign(g=group)
+        made.append(is_whole)
+    assert 0.1 < np.mean(made) < 0.95
 
 
 @pytest.mark.parametrize(

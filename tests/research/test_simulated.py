@@ -73,6 +73,38 @@ def test_limits_by_patient_hold_the_rate_in_93_to_97_of_100_logs(
     assert 0.93 <= held <= 0.97, held
 
 
+@pytest.mark.parametrize(
+    ("days", "leads"),
+    [
+        pytest.param([1.0] * 15, "exact", id="each the same: no spread, exact limits"),
+        pytest.param(
+            [0.1 * n for n in range(1, 16)],
+            "clustered by patient",
+            id="patients differ: by patient",
+        ),
+        pytest.param([0.3] * 15, "exact", id="no spread but rounding"),
+    ],
+)
+def test_patients_who_do_not_differ_give_no_limits_of_no_width(
+    days: list[float], leads: str
+) -> None:
+    names = [f"P{n}" for n in range(len(days))]
+    pieces = pd.DataFrame({"site": names, "patient_id": names, "days": days})
+    pieces = pieces.assign(ward="Alder Ward", month="2026-06")
+    at = pd.Timestamp("2026-06-11", tz="Europe/London").as_unit("us")
+    episodes = pd.DataFrame({"patient_id": names, "event_at": at, "exclusion": ""})
+    episodes = episodes.assign(event_ward="Alder Ward")
+    found = reaction_rates(episodes, pieces).iloc[0]
+    assert found["interval"] == leads
+    rate = found["rate_per_1000"]
+    # Garwood (1936): 15 events have limits 8.395 and 24.740.
+    exact = rate * np.array([8.395, 24.740]) / 15
+    if leads == "exact":
+        assert [found["low"], found["high"]] == pytest.approx(exact, rel=1e-3)
+    else:
+        assert found["low"] < 0.9 * rate < 1.1 * rate < found["high"]
+
+
 def test_exact_limits_are_too_narrow_where_patients_differ() -> None:
     """What the limits by patient are for: 200 patients whose rates differ."""
     cells = clustered_log(200, 0.06, 2.0, seed=13)

@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,9 +17,13 @@ from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.research import publish_study, read_study, sections
 from analysis.research import Extract, Study, run_study
+from analysis.research.association import left_out
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT, STUDY
+from analysis.research.curves import curve_table, duration_table
 from analysis.research.extract import pseudonym
+from analysis.research.factors import Factor
+from analysis.research.risk import Risk
 from analysis.research.secret import load_secret
 from tests.test_cli import run
 from tests.tiny import POLICY, Row, after, syringe, write_csv
@@ -93,6 +98,18 @@ def test_it_is_read_back_as_it_was_published(
     assert again.rates["events"].tolist() == study.rates["events"].tolist()
 
 
+def test_the_page_of_a_study_read_back_is_that_of_the_study(
+    made: tuple[Study, Extract], folder: Path
+) -> None:
+    # Numbers are read back to their printed decimals, and may be rounded otherwise.
+    pages = [
+        re.sub(r'src="[^"]*"|[\d.]+', "", shown(study))
+        for study in (made[0], read_study(folder))
+    ]
+    assert pages[1] == pages[0]
+    assert not re.search(r"\bnan\b", pages[1])
+
+
 def test_the_same_log_and_key_give_the_same_bytes(
     made: tuple[Study, Extract], folder: Path, tmp_path: Path
 ) -> None:
@@ -141,6 +158,44 @@ def test_a_model_that_nothing_was_estimated_by_has_no_column(
     assert "all together, by patient" in page
 
 
+@pytest.mark.parametrize(
+    ("tested", "says"),
+    [
+        pytest.param({}, "not tested; nothing has enough", id="nothing tested"),
+        pytest.param(
+            {"ward": 0.2, "volume": 0.06}, "tested for 2 of the", id="no difference"
+        ),
+        pytest.param(
+            {"volume": 0.0001, "ward": 0.2},
+            "early and late for volume (P under 0.001)",
+            id="a number",
+        ),
+        pytest.param({"ward": 0.01}, "early and late for ward (P 0.010)", id="a word"),
+    ],
+)
+def test_proportional_hazards_are_said_of_what_was_tested(
+    made: tuple[Study, Extract], tested: dict[str, float], says: str
+) -> None:
+    table = made[0].associations
+    assert {"ward", "volume"} <= set(table["factor"])
+    table = table.assign(p_changes=table["factor"].map(tested).astype("float64"))
+    page = sections.association(replace(made[0], associations=table)).html
+    [said] = re.findall(r"Proportional hazards: [^<]*", page)
+    assert says in said
+    found = [factor for factor, p in tested.items() if p < 0.05]
+    assert ("read it as a mean" in said) == bool(found)
+    assert all(factor not in said for factor in set(tested) - set(found))
+
+
+def test_the_demo_names_the_ratio_that_changes(made: tuple[Study, Extract]) -> None:
+    table = made[0].associations
+    p = table.drop_duplicates("factor").set_index("factor")["p_changes"].dropna()
+    page = sections.association(made[0]).html
+    assert f"tested for {len(p)} of the" in page
+    assert p["concentration: haloperidol"] < 0.05
+    assert "late for concentration: haloperidol (P 0.049)" in page
+
+
 # --- the extract ---
 
 
@@ -151,10 +206,10 @@ def read_all(folder: Path) -> dict[str, str]:
     }
 
 
-def named_in_the_log() -> set[str]:
+def named_in_the_log(files: list[Path] | None = None) -> set[str]:
     """Give whatever in the inputs points at a person, a driver, a row or a text."""
     found: set[str] = set()
-    for path in FILES:
+    for path in files or FILES:
         table = pd.read_csv(path, dtype=str, keep_default_na=False)
         for name in table.columns:
             if re.search(r"_id$|_by$|note|alarm|action|contents", name):
@@ -162,16 +217,71 @@ def named_in_the_log() -> set[str]:
     return found
 
 
-def test_no_id_no_text_and_no_date_of_the_log_is_in_the_extract(folder: Path) -> None:
-    names = named_in_the_log()
+@pytest.fixture(scope="module")
+def lettered(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Path], Path]:
+    """Give the demo log with drivers that no number can be taken for, and its study."""
+    base = tmp_path_factory.mktemp("lettered")
+    files = []
+    for path in FILES:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        if "driver_id" in table:
+            table["driver_id"] = "DRV" + table["driver_id"]
+        files.append(base / path.name)
+        table.to_csv(files[-1], index=False)
+    study, extract = run_study(files, Policy.load(DEMO / "policy.toml"), KEY)
+    publish_study(study, extract, base / "out", tables_only=True)
+    return files, base / "out"
+
+
+def let_out(folder: Path, names: set[str]) -> set[str]:
+    """Give the names that stand in the extract: as a cell, or a word of any file."""
+    found: set[str] = set()
+    for name, text in read_all(folder).items():
+        if name.endswith(".csv"):
+            found |= set(re.split(r"[,\n]", text))
+        found |= set(re.findall(r"[\w-]+", text))
+    return found & names
+
+
+def test_no_id_no_text_and_no_date_of_the_log_is_in_the_extract(
+    lettered: tuple[list[Path], Path],
+) -> None:
+    files, folder = lettered
+    names = named_in_the_log(files)
+    drivers = {name for name in names if name.startswith("DRV")}
     assert len(names) > 500
+    assert len(drivers) > 5
+    assert set(read_all(folder)) == {"datapackage.json", "periods.csv", "sites.csv"}
+    assert let_out(folder, names) == set()
+    for name, text in read_all(folder).items():
+        assert not re.search(r"\d{1,2}:\d\d|\d{1,2}/\d{1,2}/", text), name
+        assert not re.search(r"\b20\d\d-\d\d", text), name
+        if name.endswith(".csv"):
+            assert not re.search(r"20\d\d", text)
+            columns = text.splitlines()[0].split(",")
+            assert not {"driver", "note", "checked_by"} & set(columns)
+
+
+@pytest.mark.parametrize("name", ["datapackage.json", "periods.csv", "sites.csv"])
+def test_a_driver_in_any_file_of_the_extract_would_be_found(
+    lettered: tuple[list[Path], Path], tmp_path: Path, name: str
+) -> None:
+    files, folder = lettered
+    names = named_in_the_log(files)
+    driver = min(each for each in names if each.startswith("DRV"))
+    copy = shutil.copytree(folder, tmp_path / "copy") / "extract" / name
+    copy.write_text(copy.read_text("utf-8") + f'"{driver}"\n', encoding="utf-8")
+    assert let_out(tmp_path / "copy", names) == {driver}
+
+
+def test_no_driver_number_of_the_demo_log_is_a_cell_of_its_extract(
+    folder: Path,
+) -> None:
+    drivers = set(pd.read_csv(FILES[0], dtype=str)["driver_id"].dropna())
+    assert all(name.isdigit() for name in drivers)
     for name in ("sites.csv", "periods.csv"):
         text = (folder / "extract" / name).read_text(encoding="utf-8")
-        cells = set(re.split(r"[,\n]", text))
-        assert cells & {name for name in names if not name.isdigit()} == set()
-        assert not re.search(r"20\d\d|\d{1,2}:\d\d|\d{1,2}/\d{1,2}/", text)
-        columns = text.splitlines()[0].split(",")
-        assert not {"driver", "note", "checked_by"} & set(columns)
+        assert not set(re.split(r"[,\n]", text)) & drivers
 
 
 def test_nobody_is_found_by_listing_without_the_key(folder: Path) -> None:
@@ -442,6 +552,170 @@ def test_a_removal_for_redness_lies_between_the_last_clear_check_and_it(
     assert site["clear_h"] == pytest.approx(16)
     assert site["end_h"] == pytest.approx(20)
     assert (site["reaction"], site["end"]) == ("yes", "reaction")
+
+
+def of_cannula(number: int, **cells: Any) -> Row:
+    return {
+        "line_id": f"CN{number}",
+        "patient_id": f"P{number}",
+        "kind": "cannula",
+        "inserted_at": after(START, 0),
+        **cells,
+    }
+
+
+def test_wards_that_no_reaction_compares_are_not_tested(tmp_path: Path) -> None:
+    """The one reaction comes when nobody else is watched: a variance of nothing."""
+    rows = patient(0, {0: "none", 24: "none", 48: "redness"})
+    for n in range(1, 24):
+        ward = "Alder Ward" if n < 12 else "Birch Ward"
+        rows += patient(n, {0: "none", 4 * (1 + n % 6): "none"}, ward=ward)
+    study, _ = study_of(tmp_path, rows, [of_cannula(n) for n in range(24)])
+    [test] = study.tests.to_dict("records")
+    assert np.isnan(test["chi_square"])
+    assert test["note"].startswith("not tested: the reactions do not compare every")
+    assert "groups: not tested: the reactions do not" in shown(study)
+
+
+def test_patients_who_are_all_alike_have_no_limits_by_patient(tmp_path: Path) -> None:
+    """Thirty patients, each with a reaction after a day; no warning is left behind."""
+    rows = [row for n in range(30) for row in patient(n, {0: "none", 24: "redness"})]
+    kinds = ("plastic", "metal")
+    lines = [of_cannula(n, material=kinds[n % 2]) for n in range(30)]
+    study, _ = study_of(tmp_path, rows, lines)
+    [test] = study.tests.to_dict("records")
+    assert test["note"].startswith("not tested")
+    material = study.associations[study.associations["factor"] == "cannula material"]
+    assert material["ratio"].isna().all()
+    assert material["note"].str.contains("patients do not differ").all()
+    assert "patients do not differ" in shown(study)
+
+
+def removed_after(
+    days: list[float], entered: list[float] | None = None
+) -> pd.DataFrame:
+    """Give sites removed after so many days, as `site_times` does."""
+    names = [f"S{n}" for n in range(len(days))]
+    return pd.DataFrame(
+        {
+            "patient_id": names,
+            "ward": "Alder Ward",
+            "location": "thigh",
+            "material": "",
+            "end": "removal",
+            "entry": entered or 0.0,
+            "time": days,
+            "is_reaction": False,
+            "clear": days,
+            "seen": np.inf,
+            "gone": days,
+            "leaves": "removal",
+        },
+        index=pd.Index(names, name="site"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "entered", "median", "note"),
+    [
+        pytest.param(
+            [*range(1, 11)],
+            None,
+            6.0,
+            "",
+            id="ten sites, five at risk by then",
+        ),
+        pytest.param(
+            [*range(1, 10)], None, 5.0, "", id="nine, five at risk at the fifth day"
+        ),
+        pytest.param(
+            [*range(1, 9)], None, None, "fewer than 5", id="eight: four at risk by then"
+        ),
+        pytest.param(
+            [1, *range(12, 32)],
+            [0, *[10] * 20],
+            None,
+            "fewer than 5",
+            id="one alone is removed before the others come in: a curve of nothing",
+        ),
+    ],
+)
+def test_no_median_is_read_off_a_tail(
+    days: list[float], entered: list[float] | None, median: float | None, note: str
+) -> None:
+    table = duration_table(removed_after(days, entered))
+    row = table.set_index("until").loc["removal"]
+    assert note in row["note"]
+    assert bool(note) == bool(row["note"])
+    if median is None:
+        assert row[["median_days", "high_days"]].isna().all()
+    else:
+        assert row["median_days"] == median
+    curves = curve_table(removed_after(days, entered))
+    own = curves[curves["curve"] == "in place"]
+    assert own["estimate"].min() > 0
+    assert (own["at_risk"].iloc[1:] >= 5).all()
+
+
+def test_a_cell_of_medians_is_short_and_the_reason_stands_below(
+    made: tuple[Study, Extract],
+) -> None:
+    assert made[0].durations["note"].str.contains("fewer than 5 sites").any()
+    page = sections.lasting(made[0]).html
+    cells = re.findall(r"<td[^>]*>(.*?)<br>", page, re.DOTALL)
+    assert {"not given", "not reached"} <= {cell.split(" (")[0] for cell in cells}
+    assert max(map(len, cells)) < 40
+    assert "Not given: fewer than five sites were at risk by then" in page
+
+
+def test_rows_after_a_charted_removal_are_counted(tmp_path: Path) -> None:
+    rows = patient(0, {0: "none", 24: "none", 30: "redness", 48: "none"})
+    gone = of_cannula(0, removed_at=after(START, 26), removal_reason="routine")
+    study, _ = study_of(tmp_path, rows, [gone])
+    assigned = study.flow[study.flow["step"].str.startswith("assign")]
+    dropped = assigned.set_index("reason")["dropped"]
+    assert dropped["later than the removal charted for their site"] == 2
+    assert assigned["kept"].tolist() == [4, 4, 2]
+    assert study.rates.iloc[0]["events"] == 0
+
+
+@pytest.mark.parametrize(
+    ("signs", "dropped"),
+    [
+        pytest.param({0: "none", 10: "redness", 48: "none"}, 1, id="before it"),
+        pytest.param({0: "redness", 48: "none"}, 1, id="at the first look, before it"),
+        pytest.param({0: "none", 24: "redness"}, 0, id="as it was fitted"),
+        pytest.param({0: "none", 30: "redness"}, 0, id="after it"),
+    ],
+)
+def test_a_reaction_charted_before_the_cannula_was_fitted_is_named(
+    tmp_path: Path, signs: dict[float, str], dropped: int
+) -> None:
+    rows = patient(0, signs) + patient(1, {0: "none", 48: "none"})
+    lines = [of_cannula(0, inserted_at=after(START, 24)), of_cannula(1)]
+    study, _ = study_of(tmp_path, rows, lines)
+    found = study.flow.set_index("reason")["dropped"]
+    assert found.get("reaction charted before it was fitted", 0) == dropped
+
+
+def test_what_all_factors_together_leave_out_is_counted() -> None:
+    rows = pd.DataFrame({"days": [1.0, 2.0, 3.5], "event": [0, 1, 1]})
+    nothing = pd.DataFrame()
+    contents = pd.Series(dtype="str")
+    risk = Risk(rows=rows, drugs=nothing, contents=contents, not_placed=0)
+    factors = [
+        Factor(
+            name=name,
+            values=pd.Series(values, dtype="str"),
+            is_number=False,
+            levels=("a", "b"),
+            reference="a",
+        )
+        for name, values in (("one", ["a", None, "b"]), ("two", ["a", "b", "b"]))
+    ]
+    said = left_out(risk, tuple(factors))
+    assert said.startswith("2.0 of 6.5 site-days and 1 of 2 reactions are left out")
+    assert left_out(risk, (factors[1],)) == ""
 
 
 # --- the command ---

@@ -172,13 +172,14 @@ def _median_said(study: Study) -> str:
     row = rows[0]
     if pd.isna(row["median_days"]):
         return (
-            f"Fewer than half of the sites were removed while treatment went on "
-            f"({row['events']} of {row['sites']}): no median time in place."
+            f"{row['events']} of {row['sites']} sites were removed while treatment "
+            f"went on: no median time in place ({row['note']})."
         )
+    limits = span_words(row["low_days"], row["high_days"])
+    between = f"95 % interval {limits}" if limits else "without limits"
     return (
         f"Half of the sites were in place for {days_words(row['median_days'])} days or "
-        f"longer (95 % interval {span_words(row['low_days'], row['high_days'])}), "
-        "sites still in place counted as such."
+        f"longer ({between}), sites still in place counted as such."
     )
 
 

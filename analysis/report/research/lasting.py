@@ -1,5 +1,6 @@
 """Curves, medians and ratios of a study: facts in, HTML out."""
 
+import math
 from typing import Any
 
 from analysis import figures
@@ -53,7 +54,9 @@ def time_to_reaction(study: Study) -> Section:
             "Line: Kaplan-Meier, a reaction counted when it was seen, with 95 % limits "
             "(log-log). Dashed: it lies between the last clear look and that one "
             "(self-consistency estimate, without limits), blank where the data do not "
-            "say. Sites removed or no longer watched are followed until then.",
+            "say. Sites removed or no longer watched are followed until then; for the "
+            "dashed line, until they were last known to have no reaction, and those "
+            "in place before the log began are left out.",
         )
     )
     blocks += _group_figures(study)
@@ -91,11 +94,14 @@ def _group_figures(study: Study) -> Blocks:
             )
             for name in groups
         ]
+        found = (
+            f"chi-square {test['chi_square']:.2f} on "
+            f"{test['freedom']} degree{'' if test['freedom'] == 1 else 's'} of "
+            f"freedom, P {p_words(test['p'])}; it takes sites as independent"
+        )
         said = (
-            f"Log-rank test of {len(groups)} groups: chi-square "
-            f"{test['chi_square']:.2f} on {test['freedom']} degrees of freedom, P "
-            f"{p_words(test['p'])}; it takes sites as independent. Groups of fewer "
-            "than ten patients are left out."
+            f"Log-rank test of {len(groups)} groups: {_note(test) or found}. Groups "
+            "of fewer than ten patients are left out."
         )
         blocks.append(
             _figure(curves, f"Still free of a reaction, by {test['factor']}", said)
@@ -168,13 +174,21 @@ def lasting(study: Study) -> Section:
                 "not given.",
             ),
             ("grid", grid),
+            (
+                "text",
+                "Not reached: fewer than half came to it. Not given: fewer than five "
+                "sites were at risk by then, and one of them more or less would move "
+                "the median far; no limit is given either that so few decide.",
+            ),
         ],
     )
 
 
 def _median(row: dict[str, Any]) -> str:
     limits = span_words(row["low_days"], row["high_days"])
-    said = days_words(row["median_days"]) + (f" ({limits})" if limits else "")
+    # Why it is not given stands below the table: in a cell it is too wide.
+    days = _note(row).split(":")[0] or days_words(row["median_days"])
+    said = days + (f" ({limits})" if limits else "")
     return f"{said}\n{row['events']:,} of {row['sites']:,}"
 
 
@@ -233,26 +247,36 @@ def association(study: Study) -> Section:
         blocks += [("head", "Not estimated, or unsteady"), ("list", notes)]
     if study.joint_note:
         blocks.append(("text", f"All together: {study.joint_note}."))
-    changes = [row for row in rows if row["p_changes"] < 0.05 and _is_reference(row)]
-    said = ", ".join(dict.fromkeys(str(row["factor"]) for row in changes))
-    blocks.append(
-        (
-            "text",
-            "Proportional hazards: "
-            + (
-                f"the ratio is not the same early and late for {said}; read it as a "
-                "mean over time in place."
-                if said
-                else "no ratio was found to differ between the earlier and the later "
-                "half of reactions, as far as so many can tell."
-            ),
-        )
-    )
+    blocks.append(("text", f"Proportional hazards: {_early_and_late(rows)}"))
     return section("blocks", blocks=blocks)
 
 
 def _is_reference(row: dict[str, Any]) -> bool:
     return bool(row["level"] == row["reference"])
+
+
+def _early_and_late(rows: list[dict[str, Any]]) -> str:
+    """Say for which of the things tested the ratio is not the same early and late."""
+    # Each level of a factor carries the P of the factor.
+    by = {str(row["factor"]): row["p_changes"] for row in rows}
+    tested = {factor: p for factor, p in by.items() if not math.isnan(p)}
+    if not tested:
+        return (
+            "not tested; nothing has enough reactions on either side both early and "
+            "late."
+        )
+    changes = [f"{name} (P {p_words(p)})" for name, p in tested.items() if p < 0.05]
+    asked = f"for {len(tested)} of the {len(by)} things"
+    if not changes:
+        return (
+            f"tested {asked}; no ratio was found to differ between the earlier and "
+            "the later half of reactions, as far as so many can tell."
+        )
+    return (
+        f"tested {asked}; the ratio is not the same early and late for "
+        f"{', '.join(changes)}: read it as a mean over time in place. One test in "
+        "twenty says so by chance."
+    )
 
 
 def _short(row: dict[str, Any]) -> str:
@@ -293,10 +317,15 @@ def _ratio(row: dict[str, Any], prefix: str) -> str:
     return ratio_words(*values).replace(" (", "\n(")
 
 
+def _note(row: dict[str, Any]) -> str:
+    """Give a row's note; of a table read back it is missing where it is blank."""
+    return row["note"] if isinstance(row["note"], str) else ""
+
+
 def _notes(rows: list[dict[str, Any]]) -> list[str]:
     """Say of which factors there is no ratio, or an unsteady one, and why."""
     by: dict[str, list[str]] = {}
     for row in rows:
-        if isinstance(row["note"], str) and row["note"]:
-            by.setdefault(row["note"], []).append(str(row["factor"]))
+        if note := _note(row):
+            by.setdefault(note, []).append(str(row["factor"]))
     return [f"{', '.join(dict.fromkeys(names))}: {note}." for note, names in by.items()]

@@ -228,8 +228,9 @@ def rates(study: Study) -> Section:
                 "text",
                 "Exact limits take sites as independent. From five reactions and ten "
                 "patients on, limits that know that sites of one patient are alike "
-                "lead; with fewer, the exact ones do. Wards are in the order of their "
-                "names and are not ranked; small numbers make extreme rates.",
+                "lead; with fewer, or where patients do not differ at all, the exact "
+                "ones do. Wards are in the order of their names and are not ranked; "
+                "small numbers make extreme rates.",
             ),
             ("grid", _rate_grid(by_ward, "ward", "By ward, whole log")),
             ("grid", _rate_grid(by_month, "period", "By month, all wards")),
