@@ -197,6 +197,8 @@ def test_a_chart_to_pull_names_its_patient(page: Page, hostile: AuditResult) -> 
     listed = page.text[page.text.index("Charts to pull, in this order") :]
     cells = " ".join(listed[:500].split())
     assert f"{first.ward} {first.patient_id} {first.infusion_id}" in cells
+    seen = facts.seen_at(first.findings).iloc[0]
+    assert f"{seen.day} {seen:%b %H:%M}" in cells
 
 
 def test_both_expected_numbers_of_false_flags_are_told_apart(

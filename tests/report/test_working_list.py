@@ -69,6 +69,18 @@ def test_both_forms_hold_the_same_rows(result: AuditResult, out: Path) -> None:
     assert set(sheet["finding_id"]) == set(result.findings.loc[month, "finding_id"])
 
 
+def test_each_row_says_when_its_finding_was_first_seen(
+    result: AuditResult, out: Path
+) -> None:
+    listed = sheet_of(out / "review.xlsx").set_index("finding_id")["first_seen"]
+    month = result.findings["month"] == result.month
+    findings = result.findings[month].set_index("finding_id")
+    stall = findings.index[findings["kind"] == "stall"][0]
+    seen = findings.loc[stall, "first_visible"]
+    assert listed[stall] == f"{seen:%Y-%m-%d %H:%M}"
+    assert (listed != "").all()
+
+
 @pytest.mark.parametrize("name", ["review.xlsx", "review.csv"])
 def test_an_edited_list_is_read_and_carried_over(
     name: str, result: AuditResult, out: Path
