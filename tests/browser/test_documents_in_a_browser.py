@@ -19,6 +19,7 @@ from tests.browser.page import (
     open_page,
     reachable,
     requests,
+    tables,
     texts,
     tool,
     violations,
@@ -143,6 +144,20 @@ def test_no_table_is_cut_on_paper_and_every_word_is_printed(
     wanted = texts(browser)
     assert len(wanted) > 20
     assert [text for text in wanted if together(text) not in words] == []
+
+
+def test_each_page_of_a_table_has_its_head(browser: Chrome, paper: Path) -> None:
+    on_paper(browser)
+    pages = [together(page) for page in read(paper, "-raw").split("\f")]
+    headless = [
+        (caption, number)
+        for caption, head, rows in tables(browser)
+        for number, page in enumerate(pages, start=1)
+        # A row of a few figures may stand in another table too.
+        if any(len(row) > 20 and row in page for row in map(together, rows))
+        and together(head) not in page
+    ]
+    assert headless == []
 
 
 def test_words_stay_inside_the_margins_of_the_paper(paper: Path) -> None:
