@@ -122,9 +122,14 @@ def test_the_tab_key_reaches_everything_in_order_and_shows_where_it_is(
 def paper(browser: Chrome, document: Path, tmp_path: Path) -> Path:
     """Print the document on A4, as its style sheet says."""
     open_page(browser, document)
-    printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
-    pdf = tmp_path / "printed.pdf"
-    pdf.write_bytes(base64.b64decode(printed["data"]))
+    return printed(browser, tmp_path)
+
+
+def printed(browser: Chrome, folder: Path) -> Path:
+    """Print what is open."""
+    done = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    pdf = folder / "printed.pdf"
+    pdf.write_bytes(base64.b64decode(done["data"]))
     return pdf
 
 
@@ -158,6 +163,32 @@ def test_each_page_of_a_table_has_its_head(browser: Chrome, paper: Path) -> None
         and together(head) not in page
     ]
     assert headless == []
+
+
+def test_each_ward_is_on_one_page(
+    browser: Chrome, report: Path, tmp_path: Path
+) -> None:
+    open_page(browser, report)
+    sheets = [together(p) for p in read(printed(browser, tmp_path), "-raw").split("\f")]
+    on_paper(browser)
+    wards = browser.execute_script(
+        "return [...document.querySelectorAll('section.ward')].map((ward) =>"
+        " [...ward.querySelectorAll('h3, caption, th, h4, dd')]"
+        ".map((e) => e.innerText))"
+    )
+    pages = [
+        [
+            number
+            for number, sheet in enumerate(sheets)
+            if together(ward[0]) in sheet
+            and all(together(text) in sheet for text in ward)
+        ]
+        for ward in wards
+    ]
+    assert len(wards) == 7
+    assert [len(found) for found in pages] == [1] * 7
+    first = pages[0][0]
+    assert [found[0] for found in pages] == list(range(first, first + 7))
 
 
 def test_words_stay_inside_the_margins_of_the_paper(paper: Path) -> None:

@@ -448,4 +448,6 @@ def test_measures_left_out_for_the_same_reasons_stand_together(
     ]
     html = sections.each_ward(replace(result, exclusions=pd.DataFrame(rows))).html
     said = Page(html.split("not judged in October 2026, and why")[2]).text
-    assert "paused 3 Volume recorded; Site signs recorded " in said
+    row = "paused 3 Volume recorded; Site signs recorded"
+    assert f"All wards {row}" in said
+    assert said.count(row) == 1
