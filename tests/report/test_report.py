@@ -287,6 +287,28 @@ def test_probabilities_are_shown_once_they_are_computed(result: AuditResult) -> 
     assert "not computed" not in shown.text
 
 
+def test_the_first_screen_says_what_to_do_where_there_is_a_chart_to_pull(
+    result: AuditResult, empty: AuditResult
+) -> None:
+    says = "Is there something to act on now? Pull the charts below in this order"
+    assert says in Page(sections.first_screen(result, 12).html).text
+    one = replace(result, findings=facts.month_findings(result).tail(1))
+    assert "Pull the chart below and" in Page(sections.first_screen(one, 12).html).text
+    nothing = Page(sections.first_screen(empty, 12).html).text
+    assert "No chart of this month has a finding." in nothing
+    for words in ("Pull", "review.xlsx"):
+        assert words not in nothing
+
+
+def test_a_month_without_a_finding_asks_for_no_decision(
+    empty: AuditResult, tmp_path: Path
+) -> None:
+    publish(empty, tmp_path / "report", tables_only=True)
+    said = Page(sections.reviewed(empty, tmp_path / "report").html).text
+    assert "no finding to decide on" in said
+    assert "review.xlsx" not in said
+
+
 def test_part_of_a_month_is_said(result: AuditResult) -> None:
     part = replace(result, is_part_of_month=True)
     assert "Part of a month." in Page(sections.first_screen(part, 12).html).text

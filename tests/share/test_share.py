@@ -1,6 +1,7 @@
 """What is shared names nobody, and nothing held back can be had by subtraction."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -302,6 +303,28 @@ def test_a_ward_is_asked_about_what_is_surest_to_fall_short() -> None:
     assert asked["A"] is None
     assert asked["C"] is None
     assert [is_silent(figures, group) for group in "ABC"] == [False, False, True]
+
+
+def test_seven_patients_have_shares_and_no_interval(
+    result: AuditResult, tmp_path: Path
+) -> None:
+    units, infusions = result.units, result.infusions
+    ward = "Lapwing Ward"
+    mine = units[(units["ward"] == ward) & (units["month"] == MONTH)]
+    seven = mine["patient_id"].dropna().unique()[:7]
+    assert len(seven) == 7
+    few = replace(
+        result,
+        units=mine[mine["patient_id"].isin(seven)],
+        infusions=infusions[infusions["patient_id"].isin(seven)],
+    )
+    publish(few, tmp_path / MONTH, tables_only=True)
+    page = share(tmp_path / MONTH, tmp_path / "shared").read_text("utf-8")
+    assert "nan" not in re.split(r"\W+", page)
+    assert "too few patients for an interval" in page
+    asked = page[page.index('<h2 id="next">') :].partition("</ul>")[0]
+    assert "too few patients for an interval; which charts" in asked
+    assert "surely short" not in asked
 
 
 def test_the_first_screen_says_no_number_that_the_tables_do_not(
