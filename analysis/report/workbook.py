@@ -109,7 +109,8 @@ def write_workbook(result: AuditResult, review: Review, folder: Path) -> None:
     bytes.
     """
     rows = working_list(result, review)
-    write_csv(rows.map(guarded), folder / CSV_FILE)
+    # With the mark by which a spreadsheet knows UTF-8: this file is opened in one.
+    write_csv(rows.map(guarded), folder / CSV_FILE, encoding="utf-8-sig")
     book = xlsxwriter.Workbook(
         str(folder / FILE),
         {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True},

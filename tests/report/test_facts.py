@@ -101,7 +101,7 @@ def test_a_finding_is_seen_at_a_reading_or_when_something_was_due(
     read = pair["first_visible"].iloc[0]
     due = read - pd.Timedelta(hours=5)
     pair["began_earliest"] = due
-    pair.iloc[1, pair.columns.get_loc("first_visible")] = pd.NaT
+    pair.loc[pair.index[1], "first_visible"] = pd.NaT
     assert facts.seen_at(pair).tolist() == [read, due]
 
 

@@ -22,6 +22,7 @@ from analysis.report import facts, publish, sections
 from analysis.report.grid import PRINTED_ROWS, Grid
 from analysis.report.notebook import run_notebook
 from analysis.report.section import Section, section
+from analysis.report.sections.words import some
 from analysis.review import LIST_COLUMNS
 from analysis.terms import ALL, Decision
 
@@ -298,6 +299,31 @@ def test_the_first_screen_says_what_to_do_where_there_is_a_chart_to_pull(
     assert "No chart of this month has a finding." in nothing
     for words in ("Pull", "review.xlsx"):
         assert words not in nothing
+
+
+@pytest.mark.parametrize(
+    ("n", "said"),
+    [(0, "0 wards"), (1, "1 ward"), (2, "2 wards"), (1200, "1,200 wards")],
+)
+def test_one_of_something_is_no_plural(n: int, said: str) -> None:
+    assert some(n, "ward") == said
+
+
+def test_one_infusion_of_one_ward_is_said_so(result: AuditResult) -> None:
+    october = result.infusions[result.infusions["month"] == result.month]
+    one = october[october["evaluable"] == "yes"].head(1)
+    name = one["infusion_id"].iloc[0]
+    readings = result.readings[result.readings["infusion_id"] == name]
+    few = replace(result, infusions=one, readings=readings)
+    shown = (
+        sections.first_screen(few, 12),
+        sections.each_ward(few),
+        sections.delivery_findings(few),
+    )
+    text = " ".join(Page(part.html).text for part in shown)
+    assert "1 infusion started in the month" in text
+    assert "1 infusion of October 2026 was evaluated" in text
+    assert not re.search(r"\b1 (infusions|wards|findings)\b", text)
 
 
 def test_a_month_without_a_finding_asks_for_no_decision(

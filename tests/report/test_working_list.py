@@ -1,5 +1,6 @@
 """The working list goes out, is filled in, comes back, and is never overwritten."""
 
+import codecs
 from pathlib import Path
 
 import pandas as pd
@@ -64,6 +65,7 @@ def test_both_forms_hold_the_same_rows(result: AuditResult, out: Path) -> None:
     sheet = sheet_of(out / "review.xlsx")
     assert tuple(sheet.columns) == LIST_COLUMNS
     text = pd.read_csv(out / "review.csv", dtype="str", keep_default_na=False)
+    assert (out / "review.csv").read_bytes().startswith(codecs.BOM_UTF8)
     pd.testing.assert_frame_equal(sheet, text.astype("str"), check_dtype=False)
     month = result.findings["month"] == result.month
     assert set(sheet["finding_id"]) == set(result.findings.loc[month, "finding_id"])

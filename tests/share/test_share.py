@@ -256,8 +256,15 @@ def test_refusals_are_one_sentence_and_write_nothing(
     full = tmp_path / "full"
     full.mkdir()
     (full / "mine.txt").write_text("mine", encoding="utf-8")
+    damaged = tmp_path / "damaged"
+    damaged.mkdir()
+    (damaged / "run.json").write_text('{"month": ', encoding="utf-8")
+    ours = "is not a folder written by steadyfall audit: "
     cases = [
-        (tmp_path, tmp_path / "new", None, "not a folder written by steadyfall"),
+        (tmp_path / "absent", tmp_path / "new", None, "absent: no such folder$"),
+        (full, tmp_path / "new", None, f"{ours}it has no run.json$"),
+        (full / "mine.txt", tmp_path / "new", None, f"{ours}it has no run.json$"),
+        (damaged, tmp_path / "new", None, f"{ours}its run.json is damaged$"),
         (folder, folder / "shared", None, "must not lie beside rows about persons"),
         (folder, folder.parent, None, "must not lie beside rows about persons"),
         (folder, full, None, "holds mine.txt"),
