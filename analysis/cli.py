@@ -516,20 +516,23 @@ def _tick(refresh: Callable[[], object], is_over: Event) -> None:
 
 def _summary(result: "AuditResult") -> str:
     """Say in a few lines what was read and what was found."""
+    from analysis.report.sections.words import some
+
     account = result.account
     lines = _account_lines(account)
     if len(result.set_aside):
         lines.append(f"cells set aside: {len(result.set_aside)} (tables/set_aside.csv)")
     evaluable = int((result.infusions["evaluable"] == "yes").sum())
     lines.append(
-        f"{len(result.infusions)} infusions, {evaluable} compared with their expected "
-        "line"
+        f"{some(len(result.infusions), 'infusion')}, {evaluable} compared with "
+        f"{'its' if len(result.infusions) == 1 else 'their'} expected line"
     )
     mine = result.findings[result.findings["month"] == result.month]
     counts = mine["group"].value_counts().sort_index()
     told = ", ".join(f"{name} {count}" for name, count in counts.items())
     lines.append(
-        f"{len(mine)} findings in {result.month}" + (f": {told}" if told else "")
+        f"{some(len(mine), 'finding')} in {result.month}"
+        + (f": {told}" if told else "")
     )
     if result.policy.is_example:
         lines.append(_EXAMPLE)

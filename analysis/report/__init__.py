@@ -1,6 +1,7 @@
 """Results to tables, workbook, notebook and page; and safely into their folder."""
 
 from analysis.report import comparing, drivers, sections
+from analysis.report.demo import report_folder
 from analysis.report.manifest import read_manifest
 from analysis.report.publish import check_output_folder, publish
 from analysis.report.tables import read_tables, write_tables
@@ -12,6 +13,7 @@ __all__ = [
     "publish",
     "read_manifest",
     "read_tables",
+    "report_folder",
     "sections",
     "write_tables",
 ]

@@ -136,13 +136,19 @@ def read_manifest(folder: Path | str, kind: str = KIND) -> dict[str, Any]:
         There is none, or it is not ours.
     """
     path = Path(folder) / FILE
+    not_ours = f"{folder}: is not a folder written by {_COMMANDS[kind]}"
+    if not path.parent.exists():
+        raise OutputError(f"{folder}: no such folder")
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        msg = f"{folder}: is not a folder written by {_COMMANDS[kind]} ({error})"
-        raise OutputError(msg) from None
+    except (FileNotFoundError, NotADirectoryError):
+        raise OutputError(f"{not_ours}: it has no {FILE}") from None
+    except OSError:
+        raise OutputError(f"{path}: cannot be read; close it and run again") from None
+    except ValueError:
+        raise OutputError(f"{not_ours}: its {FILE} is damaged") from None
     if not isinstance(content, dict) or content.get(MARK) != kind:
-        raise OutputError(f"{folder}: is not a folder written by {_COMMANDS[kind]}")
+        raise OutputError(not_ours)
     return content
 
 

@@ -128,7 +128,7 @@ def read_review(folder: Path | str, policy: Policy) -> Review:
     )
 
 
-def write_csv(text: pd.DataFrame, path: Path) -> None:
+def write_csv(text: pd.DataFrame, path: Path, *, encoding: str = "utf-8") -> None:
     """Write texts to a CSV file: UTF-8, a line feed after each row.
 
     Parameters
@@ -137,8 +137,10 @@ def write_csv(text: pd.DataFrame, path: Path) -> None:
         As `as_text` gives it.
     path : Path
         The file; it is replaced.
+    encoding : str
+        "utf-8-sig" puts a byte order mark in front.
     """
-    with path.open("w", encoding="utf-8", newline="") as file:
+    with path.open("w", encoding=encoding, newline="") as file:
         file.write(_header(text.columns))
         file.writelines(_lines(text))
 

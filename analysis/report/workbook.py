@@ -7,7 +7,7 @@ import pandas as pd
 import xlsxwriter
 
 from analysis.audit import AuditResult
-from analysis.report.facts import in_order, words
+from analysis.report.facts import in_order, seen_at, words
 from analysis.report.tables import guarded, texts, write_csv
 from analysis.review import LIST_COLUMNS, Review
 from analysis.terms import Decision, ReviewState
@@ -16,7 +16,7 @@ FILE = "review.xlsx"
 CSV_FILE = "review.csv"
 
 #: Width of each column in characters.
-_WIDTHS = (15, 9, 18, 12, 20, 10, 18, 11, 22, 10, 80, 12, 16, 40, 9)
+_WIDTHS = (15, 9, 18, 12, 20, 10, 16, 18, 11, 22, 10, 80, 12, 16, 40, 9)
 
 # Excel's own limit is 32,767 characters a cell.
 _LONGEST = 32_000
@@ -79,6 +79,8 @@ def _notes(known: pd.DataFrame) -> list[str]:
 
 
 def _cells(part: pd.DataFrame, name: str) -> list[str]:
+    if name == "first_seen" and "first_visible" in part:
+        return ["" if pd.isna(at) else f"{at:%Y-%m-%d %H:%M}" for at in seen_at(part)]
     own = _OWN_NAMES.get(name, name)
     if own not in part:  # of a finding that is not in this log little is known
         return [""] * len(part)
@@ -107,7 +109,8 @@ def write_workbook(result: AuditResult, review: Review, folder: Path) -> None:
     bytes.
     """
     rows = working_list(result, review)
-    write_csv(rows.map(guarded), folder / CSV_FILE)
+    # With the mark by which a spreadsheet knows UTF-8: this file is opened in one.
+    write_csv(rows.map(guarded), folder / CSV_FILE, encoding="utf-8-sig")
     book = xlsxwriter.Workbook(
         str(folder / FILE),
         {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True},

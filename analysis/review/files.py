@@ -18,6 +18,7 @@ LIST_COLUMNS = (
     "patient",
     "infusion",
     "driver",
+    "first_seen",
     "first_row",
     "group",
     "kind",

@@ -62,3 +62,23 @@ def is_silent(figures: pd.DataFrame, group: str) -> bool:
     """
     own = figures[(figures["wards"] == group) & figures["measure"].isin(_SHARES)]
     return not (own["shown"] == FIGURES).any()
+
+
+def has_interval(figures: pd.DataFrame, group: str) -> bool:
+    """Say whether any share of a group that is shown has an interval.
+
+    Parameters
+    ----------
+    figures : DataFrame
+        Of a summary.
+    group : str
+        One of its groups.
+
+    Returns
+    -------
+    bool
+        False where there are too few patients for one: then nothing can be said of
+        being short of 100 %.
+    """
+    own = figures[(figures["wards"] == group) & figures["measure"].isin(_SHARES)]
+    return bool((own["high"].notna() & (own["shown"] == FIGURES)).any())

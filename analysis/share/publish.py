@@ -15,7 +15,7 @@ from analysis.report.inline import inline
 from analysis.report.section import section
 from analysis.report.swap import made_whole, repair, told
 from analysis.report.tables import guarded, texts, write_csv
-from analysis.share.asked import ask_first, is_silent
+from analysis.share.asked import ask_first, has_interval, is_silent
 from analysis.share.figures import (
     EVALUABLE,
     FIGURES,
@@ -27,6 +27,8 @@ from analysis.share.figures import (
 
 PAGE: Final = "summary.html"
 TABLE: Final = "tables/summary.csv"
+
+_NO_INTERVAL: Final = "too few patients for an interval"
 
 _LABELS = {
     EVALUABLE: "Infusions that could be compared with their line",
@@ -147,7 +149,15 @@ def _asked(figures: pd.DataFrame, group: str, row: Mapping[str, Any] | None) -> 
         return f"{_label(row['measure']).lower()}, {counts}: {figure} ({limits})"
     if is_silent(figures, group):
         return "held back here; it is in the audit's own report"
-    return "no share shown here is surely short of 100 %"
+    if not has_interval(figures, group):
+        return f"{_NO_INTERVAL}; which charts to read is in the audit's own report"
+    return "no share with an interval here is surely short of 100 %"
+
+
+def _interval(row: Mapping[str, Any]) -> str:
+    if math.isnan(row["low"]) or math.isnan(row["high"]):
+        return _NO_INTERVAL
+    return f"{row['low']:.0f} to {row['high']:.0f}"
 
 
 def _label(measure: str) -> str:
@@ -159,7 +169,7 @@ def _grid(figures: pd.DataFrame, group: str, month: str) -> Grid:
         (
             _label(row["measure"]),
             *_counts(row),
-            f"{row['low']:.0f} to {row['high']:.0f}",
+            _interval(row),
             row["patients_concerned"],
         )
         if row["shown"] == FIGURES

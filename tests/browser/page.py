@@ -29,6 +29,16 @@ _CUT = """
   }).map((table) => table.caption.innerText)
 """
 
+#: Heads and rows of every table, as text.
+_TABLES = """
+  const said = (row) => [...row.cells].map((cell) => cell.innerText).join("");
+  const seen = (e) => e.checkVisibility();
+  return [...document.querySelectorAll("table")].filter(seen).map((table) => [
+    table.caption.innerText,
+    [...table.tHead.rows].map(said).join(""),
+    [...table.tBodies].flatMap((body) => [...body.rows]).filter(seen).map(said)])
+"""
+
 _CAN_BE_REACHED = """
   const stops = "a[href], button, input, select, [tabindex='0']";
   return [...document.querySelectorAll(stops)]
@@ -98,6 +108,12 @@ def cut_tables(browser: Chrome) -> list[str]:
 def texts(browser: Chrome) -> list[str]:
     """Tell what can be seen, element by element."""
     found: list[str] = browser.execute_script(_TEXTS)
+    return found
+
+
+def tables(browser: Chrome) -> list[tuple[str, str, list[str]]]:
+    """Tell what can be seen of every table: caption, head, and rows."""
+    found: list[tuple[str, str, list[str]]] = browser.execute_script(_TABLES)
     return found
 
 

@@ -19,6 +19,7 @@ from tests.browser.page import (
     open_page,
     reachable,
     requests,
+    tables,
     texts,
     tool,
     violations,
@@ -121,14 +122,18 @@ def test_the_tab_key_reaches_everything_in_order_and_shows_where_it_is(
 def paper(browser: Chrome, document: Path, tmp_path: Path) -> Path:
     """Print the document on A4, as its style sheet says."""
     open_page(browser, document)
-    # Drawn twice, the page has its style: what is printed before may be a blank page.
+    return printed(browser, tmp_path)
+
+
+def printed(browser: Chrome, folder: Path) -> Path:
+    """Print what is open, once it is drawn: before, it may be a blank page."""
     browser.execute_async_script(
         "const done = arguments[0];"
         "requestAnimationFrame(() => requestAnimationFrame(() => done()));"
     )
-    printed = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
-    pdf = tmp_path / "printed.pdf"
-    pdf.write_bytes(base64.b64decode(printed["data"]))
+    done = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    pdf = folder / "printed.pdf"
+    pdf.write_bytes(base64.b64decode(done["data"]))
     return pdf
 
 
@@ -148,6 +153,46 @@ def test_no_table_is_cut_on_paper_and_every_word_is_printed(
     wanted = texts(browser)
     assert len(wanted) > 20
     assert [text for text in wanted if together(text) not in words] == []
+
+
+def test_each_page_of_a_table_has_its_head(browser: Chrome, paper: Path) -> None:
+    on_paper(browser)
+    pages = [together(page) for page in read(paper, "-raw").split("\f")]
+    headless = [
+        (caption, number)
+        for caption, head, rows in tables(browser)
+        for number, page in enumerate(pages, start=1)
+        # A row of a few figures may stand in another table too.
+        if any(len(row) > 20 and row in page for row in map(together, rows))
+        and together(head) not in page
+    ]
+    assert headless == []
+
+
+def test_each_ward_is_on_one_page(
+    browser: Chrome, report: Path, tmp_path: Path
+) -> None:
+    open_page(browser, report)
+    sheets = [together(p) for p in read(printed(browser, tmp_path), "-raw").split("\f")]
+    on_paper(browser)
+    wards = browser.execute_script(
+        "return [...document.querySelectorAll('section.ward')].map((ward) =>"
+        " [...ward.querySelectorAll('h3, caption, th, h4, dd')]"
+        ".map((e) => e.innerText))"
+    )
+    pages = [
+        [
+            number
+            for number, sheet in enumerate(sheets)
+            if together(ward[0]) in sheet
+            and all(together(text) in sheet for text in ward)
+        ]
+        for ward in wards
+    ]
+    assert len(wards) == 7
+    assert [len(found) for found in pages] == [1] * 7
+    first = pages[0][0]
+    assert [found[0] for found in pages] == list(range(first, first + 7))
 
 
 def test_words_stay_inside_the_margins_of_the_paper(paper: Path) -> None:

@@ -102,7 +102,7 @@ def test_a_column_is_sorted_up_then_down_then_as_it_was(
     ):
         use(button(page, PULLS, 5))
         assert [float(c.split()[0]) for c in column(page, PULLS, 5)] == wanted
-        assert sorted_as(page, PULLS) == [None, None, None, None, None, said, None]
+        assert sorted_as(page, PULLS) == [*[None] * 5, said, None, None]
     use(button(page, PULLS, 5))
     assert rows(page, PULLS) == before
     assert set(sorted_as(page, PULLS)) == {None}

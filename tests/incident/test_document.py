@@ -265,3 +265,17 @@ def test_others_are_named_by_infusion_and_not_by_patient(tmp_path: Path) -> None
     assert "before" in history
     assert "stopped for a while" in history
     assert "ZZTOP" not in history
+
+
+@pytest.mark.parametrize("volumes", [{0: 16.0}, {4: 13.3}, {0: None}])
+def test_an_infusion_of_one_reading_leaves_no_empty_part_and_no_nan(
+    volumes: dict[int, float | None], tmp_path: Path
+) -> None:
+    incident = review(tmp_path, syringe(volumes, set_rate_ml_h=RATE, checked_by="AB"))
+    html = sections.first_screen(incident).html
+    known = text_of(html[html.index('<h2 id="known">') :])
+    assert "What is known No reading could be compared" in " ".join(known.split())
+    shown = text_of(sections.when(incident).html) + text_of(html)
+    assert not re.search(r"\bnan\b", shown)
+    timeline = " ".join(text_of(sections.timeline(incident).html).split())
+    assert "1 member of staff, under a pseudonym" in timeline

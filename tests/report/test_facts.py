@@ -73,7 +73,36 @@ def test_a_running_infusion_with_another_finding_leads_the_list(
     assert now.running_flagged["kind"].tolist() == ["stall"]
     first = facts.charts_to_pull(changed, 12).charts[0]
     assert first.infusion_id == running["infusion_id"]
-    assert first.findings["kind"].tolist() == ["may_still_be_running", "stall"]
+    assert first.findings["kind"].tolist() == ["stall", "may_still_be_running"]
+
+
+def test_running_infusions_are_in_the_order_of_their_other_findings(
+    result: AuditResult,
+) -> None:
+    findings = result.findings.copy()
+    is_running = findings["kind"] == "may_still_be_running"
+    two = findings.index[is_running][:2]
+    # Whichever of the two the running findings name first, over-delivery leads.
+    for early, late in (two, two[::-1]):
+        changed = findings.copy()
+        for kind, of in (("surge", early), ("stall", late)):
+            row = changed.index[changed["kind"] == kind][0]
+            for name in ("infusion_id", "ward", "patient_id"):
+                changed.loc[row, name] = changed.loc[of, name]
+        pulls = facts.charts_to_pull(replace(result, findings=changed), 2).charts
+        assert [p.findings["kind"].iloc[0] for p in pulls] == ["surge", "stall"]
+        assert {p.findings["kind"].iloc[-1] for p in pulls} == {"may_still_be_running"}
+
+
+def test_a_finding_is_seen_at_a_reading_or_when_something_was_due(
+    result: AuditResult,
+) -> None:
+    pair = result.findings[result.findings["first_visible"].notna()].head(2).copy()
+    read = pair["first_visible"].iloc[0]
+    due = read - pd.Timedelta(hours=5)
+    pair["began_earliest"] = due
+    pair.loc[pair.index[1], "first_visible"] = pd.NaT
+    assert facts.seen_at(pair).tolist() == [read, due]
 
 
 def test_running_alone_is_no_chart_to_pull(result: AuditResult) -> None:

@@ -72,6 +72,16 @@ def test_holds_no_computation(name: str) -> None:
             assert len(tree.body) <= 3
 
 
+def test_the_monthly_audit_runs_on_its_own_and_shows_the_demo_log(
+    tmp_path: Path,
+) -> None:
+    executed = run_notebook(load_notebook("monthly_audit.ipynb"), tmp_path)
+    page = to_page(executed, "Alone")
+    assert "Invented service: demo policy" in page
+    assert "Which charts do I pull?" in page
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_ids_of_cells_are_stored(name: str) -> None:
     ids = [cell.id for cell in load_notebook(name).cells]

@@ -22,6 +22,7 @@ from analysis.report import facts, publish, sections
 from analysis.report.grid import PRINTED_ROWS, Grid
 from analysis.report.notebook import run_notebook
 from analysis.report.section import Section, section
+from analysis.report.sections.words import some
 from analysis.review import LIST_COLUMNS
 from analysis.terms import ALL, Decision
 
@@ -197,6 +198,8 @@ def test_a_chart_to_pull_names_its_patient(page: Page, hostile: AuditResult) -> 
     listed = page.text[page.text.index("Charts to pull, in this order") :]
     cells = " ".join(listed[:500].split())
     assert f"{first.ward} {first.patient_id} {first.infusion_id}" in cells
+    seen = facts.seen_at(first.findings).iloc[0]
+    assert f"{seen.day} {seen:%b %H:%M}" in cells
 
 
 def test_both_expected_numbers_of_false_flags_are_told_apart(
@@ -283,6 +286,53 @@ def test_probabilities_are_shown_once_they_are_computed(result: AuditResult) -> 
     assert "probability of a delivery event" in shown.text
     assert "0.93" in shown.text
     assert "not computed" not in shown.text
+
+
+def test_the_first_screen_says_what_to_do_where_there_is_a_chart_to_pull(
+    result: AuditResult, empty: AuditResult
+) -> None:
+    says = "Is there something to act on now? Pull the charts below in this order"
+    assert says in Page(sections.first_screen(result, 12).html).text
+    one = replace(result, findings=facts.month_findings(result).tail(1))
+    assert "Pull the chart below and" in Page(sections.first_screen(one, 12).html).text
+    nothing = Page(sections.first_screen(empty, 12).html).text
+    assert "No chart of this month has a finding." in nothing
+    for words in ("Pull", "review.xlsx"):
+        assert words not in nothing
+
+
+@pytest.mark.parametrize(
+    ("n", "said"),
+    [(0, "0 wards"), (1, "1 ward"), (2, "2 wards"), (1200, "1,200 wards")],
+)
+def test_one_of_something_is_no_plural(n: int, said: str) -> None:
+    assert some(n, "ward") == said
+
+
+def test_one_infusion_of_one_ward_is_said_so(result: AuditResult) -> None:
+    october = result.infusions[result.infusions["month"] == result.month]
+    one = october[october["evaluable"] == "yes"].head(1)
+    name = one["infusion_id"].iloc[0]
+    readings = result.readings[result.readings["infusion_id"] == name]
+    few = replace(result, infusions=one, readings=readings)
+    shown = (
+        sections.first_screen(few, 12),
+        sections.each_ward(few),
+        sections.delivery_findings(few),
+    )
+    text = " ".join(Page(part.html).text for part in shown)
+    assert "1 infusion started in the month" in text
+    assert "1 infusion of October 2026 was evaluated" in text
+    assert not re.search(r"\b1 (infusions|wards|findings)\b", text)
+
+
+def test_a_month_without_a_finding_asks_for_no_decision(
+    empty: AuditResult, tmp_path: Path
+) -> None:
+    publish(empty, tmp_path / "report", tables_only=True)
+    said = Page(sections.reviewed(empty, tmp_path / "report").html).text
+    assert "no finding to decide on" in said
+    assert "review.xlsx" not in said
 
 
 def test_part_of_a_month_is_said(result: AuditResult) -> None:
@@ -446,4 +496,6 @@ def test_measures_left_out_for_the_same_reasons_stand_together(
     ]
     html = sections.each_ward(replace(result, exclusions=pd.DataFrame(rows))).html
     said = Page(html.split("not judged in October 2026, and why")[2]).text
-    assert "paused 3 Volume recorded; Site signs recorded " in said
+    row = "paused 3 Volume recorded; Site signs recorded"
+    assert f"All wards {row}" in said
+    assert said.count(row) == 1

@@ -1,5 +1,6 @@
 """The working list goes out, is filled in, comes back, and is never overwritten."""
 
+import codecs
 from pathlib import Path
 
 import pandas as pd
@@ -64,9 +65,22 @@ def test_both_forms_hold_the_same_rows(result: AuditResult, out: Path) -> None:
     sheet = sheet_of(out / "review.xlsx")
     assert tuple(sheet.columns) == LIST_COLUMNS
     text = pd.read_csv(out / "review.csv", dtype="str", keep_default_na=False)
+    assert (out / "review.csv").read_bytes().startswith(codecs.BOM_UTF8)
     pd.testing.assert_frame_equal(sheet, text.astype("str"), check_dtype=False)
     month = result.findings["month"] == result.month
     assert set(sheet["finding_id"]) == set(result.findings.loc[month, "finding_id"])
+
+
+def test_each_row_says_when_its_finding_was_first_seen(
+    result: AuditResult, out: Path
+) -> None:
+    listed = sheet_of(out / "review.xlsx").set_index("finding_id")["first_seen"]
+    month = result.findings["month"] == result.month
+    findings = result.findings[month].set_index("finding_id")
+    stall = findings.index[findings["kind"] == "stall"][0]
+    seen = findings.loc[stall, "first_visible"]
+    assert listed[stall] == f"{seen:%Y-%m-%d %H:%M}"
+    assert (listed != "").all()
 
 
 @pytest.mark.parametrize("name", ["review.xlsx", "review.csv"])

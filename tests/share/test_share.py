@@ -1,6 +1,7 @@
 """What is shared names nobody, and nothing held back can be had by subtraction."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -255,8 +256,15 @@ def test_refusals_are_one_sentence_and_write_nothing(
     full = tmp_path / "full"
     full.mkdir()
     (full / "mine.txt").write_text("mine", encoding="utf-8")
+    damaged = tmp_path / "damaged"
+    damaged.mkdir()
+    (damaged / "run.json").write_text('{"month": ', encoding="utf-8")
+    ours = "is not a folder written by steadyfall audit: "
     cases = [
-        (tmp_path, tmp_path / "new", None, "not a folder written by steadyfall"),
+        (tmp_path / "absent", tmp_path / "new", None, "absent: no such folder$"),
+        (full, tmp_path / "new", None, f"{ours}it has no run.json$"),
+        (full / "mine.txt", tmp_path / "new", None, f"{ours}it has no run.json$"),
+        (damaged, tmp_path / "new", None, f"{ours}its run.json is damaged$"),
         (folder, folder / "shared", None, "must not lie beside rows about persons"),
         (folder, folder.parent, None, "must not lie beside rows about persons"),
         (folder, full, None, "holds mine.txt"),
@@ -302,6 +310,28 @@ def test_a_ward_is_asked_about_what_is_surest_to_fall_short() -> None:
     assert asked["A"] is None
     assert asked["C"] is None
     assert [is_silent(figures, group) for group in "ABC"] == [False, False, True]
+
+
+def test_seven_patients_have_shares_and_no_interval(
+    result: AuditResult, tmp_path: Path
+) -> None:
+    units, infusions = result.units, result.infusions
+    ward = "Lapwing Ward"
+    mine = units[(units["ward"] == ward) & (units["month"] == MONTH)]
+    seven = mine["patient_id"].dropna().unique()[:7]
+    assert len(seven) == 7
+    few = replace(
+        result,
+        units=mine[mine["patient_id"].isin(seven)],
+        infusions=infusions[infusions["patient_id"].isin(seven)],
+    )
+    publish(few, tmp_path / MONTH, tables_only=True)
+    page = share(tmp_path / MONTH, tmp_path / "shared").read_text("utf-8")
+    assert "nan" not in re.split(r"\W+", page)
+    assert "too few patients for an interval" in page
+    asked = page[page.index('<h2 id="next">') :].partition("</ul>")[0]
+    assert "too few patients for an interval; which charts" in asked
+    assert "surely short" not in asked
 
 
 def test_the_first_screen_says_no_number_that_the_tables_do_not(

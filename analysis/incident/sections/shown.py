@@ -112,7 +112,7 @@ def _readings_grid(found: facts.Course) -> Grid:
             f"{abs(one.expected_ml):.1f}",
             f"{abs(one.observed_ml):.1f}",
             off_said(one.off_ml),
-            f"{one.limit_ml:.1f}",
+            "" if math.isnan(one.limit_ml) else f"{one.limit_ml:.1f}",
             "" if math.isnan(one.hours) else f"{abs(one.hours):.1f}",
             _marks(one, found),
             one.source,

@@ -39,6 +39,7 @@ from analysis.report.facts.findings import (
     month_findings,
     other_findings,
     rows_of,
+    seen_at,
     unseen_h,
     words,
 )
@@ -79,6 +80,7 @@ __all__ = [
     "periods",
     "readings_of",
     "rows_of",
+    "seen_at",
     "standings",
     "started_at",
     "trust",

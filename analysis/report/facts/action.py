@@ -32,7 +32,11 @@ class ActNow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pull:
-    """A chart to pull: its findings, the one that puts it in its place first."""
+    """A chart to pull: its findings, the one that puts it in its place first.
+
+    That the infusion may still be running comes last: it lifts the chart above the
+    others and is not what is wrong with it.
+    """
 
     ward: str
     patient_id: str
@@ -80,7 +84,8 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
     ----------
     result : AuditResult
         The audit. Findings of the month count, and those of any infusion that may still
-        be running. That alone is no reason to pull a chart: every log ends with
+        be running; its chart goes before the others, in the order of its other
+        findings. Running alone is no reason to pull a chart: every log ends with
         infusions under way.
     limit : int
         Longest list wanted.
@@ -93,9 +98,15 @@ def charts_to_pull(result: AuditResult, limit: int) -> PullList:
     findings = result.findings
     is_running = findings["kind"] == FindingKind.MAY_STILL_BE_RUNNING
     flagged = set(texts(act_now(result).running_flagged["infusion_id"]))
-    wanted = (findings["month"] == result.month) & ~is_running
-    wanted |= findings["infusion_id"].isin(flagged)
-    ordered = in_order(findings[wanted])
+    is_flagged = findings["infusion_id"].isin(flagged)
+    is_other = (findings["month"] == result.month) & ~is_running & ~is_flagged
+    ordered = pd.concat(
+        [
+            in_order(findings[is_flagged & ~is_running]),
+            findings[is_flagged & is_running],
+            in_order(findings[is_other]),
+        ]
+    )
     charts: dict[tuple[str, ...], list[int]] = {}
     keys = zip(
         *(texts(ordered[name]) for name in ("ward", "patient_id", "infusion_id")),

@@ -155,6 +155,25 @@ def in_order(findings: pd.DataFrame) -> pd.DataFrame:
     return findings.loc[keys.sort_values(list(keys.columns), kind="stable").index]
 
 
+def seen_at(findings: pd.DataFrame) -> pd.Series:
+    """Give when each finding was first seen: on paper a chart is looked for by date.
+
+    Parameters
+    ----------
+    findings : DataFrame
+        Rows of the findings table.
+
+    Returns
+    -------
+    Series of Timestamp
+        Time of the first reading that showed it; of what no reading shows (a check or
+        a change that was due) the earliest time it began. Missing where neither is
+        known.
+    """
+    seen: pd.Series = findings["first_visible"].fillna(findings["began_earliest"])
+    return seen
+
+
 def delivery_findings(result: AuditResult) -> pd.DataFrame:
     """Give the month's delivery findings in the order in which to look at them.
 

@@ -119,6 +119,7 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
             pull.patient_id,
             pull.infusion_id,
             *_reason(pull.findings),
+            _seen(pull.findings),
             _pull_sources(pull.findings),
         )
         for place, pull in enumerate(pulls.charts, start=1)
@@ -126,7 +127,16 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
     more = f"{pulls.more:,} more charts: see review.xlsx" if pulls.more else ""
     return Grid(
         caption="Charts to pull, in this order",
-        head=("no.", "ward", "patient", "infusion", "why", "hours", "rows in the log"),
+        head=(
+            "no.",
+            "ward",
+            "patient",
+            "infusion",
+            "why",
+            "hours",
+            "first seen, or due",
+            "rows in the log",
+        ),
         rows=rows,
         numeric=frozenset({0, 5}),
         more=more,
@@ -144,6 +154,11 @@ def _reason(findings: pd.DataFrame) -> tuple[str, str]:
     return _first_reason(first) + (f"; also {others}" if others else ""), words.hours(
         first
     )
+
+
+def _seen(findings: pd.DataFrame) -> str:
+    seen = facts.seen_at(findings).iloc[0]
+    return "" if pd.isna(seen) else words.when(seen)
 
 
 def _pull_sources(findings: pd.DataFrame) -> str:

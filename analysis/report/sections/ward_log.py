@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from analysis.audit import AuditResult
 from analysis.report import facts
+from analysis.report.sections import words
 
 
 def sites_in_words(found: facts.WardLog) -> list[tuple[str, str]]:
@@ -66,7 +67,7 @@ def log_in_words(found: facts.WardLog, result: AuditResult) -> list[tuple[str, s
         ("Doubtful readings", f"{found.doubtful:,}"),
         (
             "End not recorded",
-            f"{found.end_not_recorded:,} of {found.infusions:,} infusions"
+            f"{found.end_not_recorded:,} of {words.some(found.infusions, 'infusion')}"
             if found.infusions
             else "no infusion",
         ),

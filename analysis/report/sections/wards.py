@@ -1,4 +1,4 @@
-"""Every ward: its measures, what was excluded, its sites."""
+"""Every ward: its measures, its sites, its log; then what was not judged."""
 
 import math
 from collections.abc import Sequence
@@ -25,7 +25,7 @@ _TABLES = (
 
 
 def each_ward(result: AuditResult) -> Section:
-    """Show every ward: its measures, what was excluded, its sites.
+    """Show every ward: its measures, its sites, its log; then what was not judged.
 
     Parameters
     ----------
@@ -35,7 +35,9 @@ def each_ward(result: AuditResult) -> Section:
     Returns
     -------
     Section
-        All wards together first, then the wards in alphabetical order.
+        All wards together first, then the wards in alphabetical order, each on a page
+        of its own on paper. What was not judged is one table behind them: its length
+        would push each ward onto a second page.
     """
     standings = {standing.ward: standing for standing in facts.standings(result)}
     months = facts.periods(result, _MOST_MONTHS)
@@ -47,14 +49,18 @@ def each_ward(result: AuditResult) -> Section:
                 "name": "All wards together" if ward == ALL else ward,
                 "tables": _measures_grids(result, ward, months),
                 "rates": _rates_grid(result, ward, months),
-                "excluded": _left_out_grid(result, ward),
                 "standing": standings[ward],
                 "findings": _finding_counts(result, ward),
                 "sites": sites_in_words(log),
                 "log": log_in_words(log, result),
             }
         )
-    return section("wards", wards=parts, month=words.month(result.month))
+    return section(
+        "wards",
+        wards=parts,
+        month=words.month(result.month),
+        left_out=_left_out_grid(result),
+    )
 
 
 def _measures_grids(
@@ -191,15 +197,24 @@ def _finding_counts(result: AuditResult, ward: str) -> list[str]:
     return [f"{facts.words(str(kind))} {n:,}" for kind, n in counts.items()]
 
 
-def _left_out_grid(result: AuditResult, ward: str) -> Grid:
-    """Show what was not judged; measures with the same reasons stand together."""
+def _left_out_grid(result: AuditResult) -> Grid:
+    """Show what was not judged in each ward, and in all of them together."""
+    return Grid(
+        caption=f"All wards and each: not judged in {words.month(result.month)}, "
+        "and why",
+        head=("ward", "left out", "of the measures"),
+        rows=[
+            (_ward_words(ward), *row)
+            for ward in [ALL, *facts.wards(result)]
+            for row in _left_out(result, ward)
+        ],
+    )
+
+
+def _left_out(result: AuditResult, ward: str) -> list[tuple[str, str]]:
+    """Say what a ward leaves out; measures with the same reasons stand together."""
     together: dict[str, list[str]] = {}
     for measure, reasons in facts.exclusions(result, ward, result.month).items():
         said = "; ".join(f"{reason} {n:,}" for reason, n in reasons.items())
         together.setdefault(said, []).append(definition(measure).label)
-    return Grid(
-        caption=f"{_ward_words(ward)}: not judged in {words.month(result.month)}, "
-        "and why",
-        head=("left out", "of the measures"),
-        rows=[(said, "; ".join(labels)) for said, labels in together.items()],
-    )
+    return [(said, "; ".join(labels)) for said, labels in together.items()]

@@ -121,6 +121,24 @@ def number(value: float | None, decimals: int = 1) -> str:
     return f"{value + 0.0:,.{decimals}f}"
 
 
+def some(n: int, noun: str) -> str:
+    """Say how many of something.
+
+    Parameters
+    ----------
+    n : int
+        How many.
+    noun : str
+        For one of them.
+
+    Returns
+    -------
+    str
+        As "1 ward", "2 wards".
+    """
+    return f"{n:,} {noun}{'' if n == 1 else 's'}"
+
+
 def amount(value: float, unit: str) -> str:
     """Give a part of a measure: whole units, hours with one place.
 
