@@ -8,6 +8,7 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
+from selenium.webdriver.support.wait import WebDriverWait
 
 from tests.browser.page import open_page
 
@@ -164,21 +165,27 @@ def test_no_table_of_wards_can_be_sorted(page: Chrome) -> None:
     assert not [c for c in captions if "alphabetical" in c or "October 2026" in c]
 
 
+def shown_words(browser: Chrome) -> set[str]:
+    """Give all texts of the page; none before it holds the long table."""
+    found = browser.execute_cdp_cmd(
+        "DOMSnapshot.captureSnapshot", {"computedStyles": []}
+    )
+    words = set(found["strings"])
+    return words if CAPTION in words else set()
+
+
 def test_without_scripts_every_row_is_there_and_nothing_is_offered(
     browser: Chrome, report: Path
 ) -> None:
     browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
         open_page(browser, report)
-        snapshot = browser.execute_cdp_cmd(
-            "DOMSnapshot.captureSnapshot", {"computedStyles": []}
-        )
+        # Without scripts the driver does not know when a page has loaded.
+        words = WebDriverWait(browser, 20).until(shown_words)
     finally:
         browser.execute_cdp_cmd(
             "Emulation.setScriptExecutionDisabled", {"value": False}
         )
-    words = set(snapshot["strings"])
     assert "Show rows with" not in words
-    assert CAPTION in words
     shown = [word for word in words if word.startswith("No check is charted near")]
     assert len(shown) >= 40
