@@ -18,8 +18,8 @@ _JUMP = 20
 _DAY_S = 86_400
 #: How many times as many such steps as in the other order tell.
 _CLEARLY = 3
-#: Share of dates that can be read in both orders, from which the others are few.
-_MOST = 0.5
+#: Dates that can be read in one order only, and may be slips: so many, or this share.
+_FEW, _FEW_OF_ALL = 2, 0.05
 _OTHER = {"dmy": "mdy", "mdy": "dmy"}
 
 
@@ -55,9 +55,9 @@ def other_order_follows(day: pd.Series, charts: Sequence[pd.Series], order: str)
     for part in charts:
         chart = chart + "\x1f" + part.loc[head.index]
     days, others = _days(head, order), _days(head, other)
-    # Dates that tell the order cannot be compared; they must not be most of them.
+    # Dates that tell the order cannot be compared; more than a few of them are right.
     both = days.index.intersection(others.index)
-    if len(both) < _MOST * len(days):
+    if len(days) - len(both) > max(_FEW, _FEW_OF_ALL * len(days)):
         return ""
     jumps = _jumps(days[both], chart)
     is_better = jumps > 0 and _jumps(others[both], chart) * _CLEARLY <= jumps

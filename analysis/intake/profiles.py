@@ -393,6 +393,12 @@ def _is_code(p: Profile) -> bool:
     return _is_plain(p) and p.share(lambda c: c in _yes_no_words("running")) < 0.5
 
 
+def _is_line_code(p: Profile) -> bool:
+    """Tell codes of lines from their state: patent, secure, no kinks."""
+    has_digit = p.share(lambda c: len(c) <= 2 or any(x.isdigit() for x in c))
+    return _is_code(p) and (p.is_empty() or has_digit >= 0.5)
+
+
 def _is_ward(p: Profile) -> bool:
     is_place = p.share(words.location) >= 0.5
     return _is_code(p) and not is_place and p.share(IS_NUMBER.fullmatch) < 0.9
@@ -449,8 +455,8 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "patient_id": _is_code,
     "infusion_id": _is_code,
     "driver_id": _is_code,
-    "line_id": _is_code,
-    "site_id": _is_code,
+    "line_id": _is_line_code,
+    "site_id": _is_line_code,
     "checked_by": _is_initials,
     "second_checked_by": _is_initials,
     "end_reason": _is_word_of(words.END_REASON, 0.5),

@@ -30,8 +30,9 @@ _GRADES = frozenset("23456789")
 
 _BESIDE = frozenset(
     {"site", "skin", "at", "of", "the", "any", "cannula", "seen", "present", "noted",
-     "round", "around", "insertion", "signs", "sign"}
+     "round", "around", "insertion", "signs", "sign", "grade", "graded", "to"}
 )  # fmt: skip
+_OF_SITE = frozenset({"site", "skin", "cannula", "insertion"})
 #: A sign that may as well be how the patient feels, where no other has a column.
 _ANYWHERE = frozenset({str(SiteSign.PAIN), str(SiteSign.OTHER), str(SiteSign.BLEEDING)})
 
@@ -53,14 +54,21 @@ def sign_of(header: str) -> str:
     --------
     >>> sign_of("Redness Y/N"), sign_of("Leaking at site?"), sign_of("Site")
     ('redness', 'leakage', '')
+    >>> sign_of("Site pain 0-3"), sign_of("Pain 0-10")
+    ('pain', '')
     """
     name = synonyms.without_unit(synonyms.normal(header))
-    rest = " ".join(w for w in name.split() if w not in _BESIDE)
+    rest = " ".join(
+        w for w in name.split() if w not in _BESIDE and not w.isdigit()
+    )  # "pain 0 to 3" asks for pain
     if not rest or any(w in site_words.NEGATIONS for w in rest.split()):
         return ""
     known, unknown = site_words.site_signs(rest, {})
-    is_one = len(known) == 1 and not unknown and known[0] != SiteSign.NONE
-    return known[0] if is_one else ""
+    if len(known) != 1 or unknown or known[0] == SiteSign.NONE:
+        return ""
+    is_scale = any(w.isdigit() for w in name.split())
+    of_patient = known[0] == SiteSign.PAIN and not _OF_SITE & set(name.split())
+    return "" if is_scale and of_patient else known[0]  # pain 0 to 10 is the patient's
 
 
 def find_signs(draft: Draft) -> Draft:

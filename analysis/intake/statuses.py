@@ -28,20 +28,26 @@ def row_status(draft: Draft) -> Draft:
     header = draft.header(synonyms.STRUCK)
     if not header:
         return draft
-    torn = sorted(_EITHER_WAY & set(map(str, draft.profiles[header].counts.index)))
-    if "original" not in torn or len(torn) == 1:
+    said = {words.key_of(str(cell)) for cell in draft.profiles[header].counts.index}
+    torn = sorted(_EITHER_WAY & said)
+    if not set(torn) - {"original"} or said & _OLD_ROWS:
         return draft
-    # Beside originals an amended row may be the new one as well as the old one.
+    # An amended row may be the new one as well as the old one: in result statuses of
+    # health records it stands; a word for old rows beside it would tell.
     known = draft.table.words.get(synonyms.STRUCK, {})
     own = {**known, **dict.fromkeys(torn, OPEN)}
-    said = listed([repr(word) for word in torn])
-    text = f"{header} reads {said}: write for each if its rows stand, {_CHOICE}"
+    shown = listed([repr(word) for word in torn])
+    text = f"{header} reads {shown}: write for each if its rows stand, {_CHOICE}"
     draft = draft.put(words={**draft.table.words, synonyms.STRUCK: own})
     return draft.ask(f"words.{synonyms.STRUCK}", text, blocks=True)
 
 
 _CHOICE = f"{words.IN_FORCE}, or not, {words.STRUCK}"
 _EITHER_WAY = frozenset({"original", "amended", "corrected", "modified"})
+#: Words for the row that was put right, beside which an amended one is the new one.
+_OLD_ROWS = frozenset(
+    {"replaced", "superseded", "struck", "struck out", "current", "in force", "active"}
+)
 
 
 def _with_status(draft: Draft) -> Draft:

@@ -52,7 +52,8 @@ _SYNONYMS = {
     "nursing unit|ward unit|team|community team|locality|site name|facility|service|"
     "setting|place of care|current location|base|hub|division|house|home|hospice|"
     "care home|in patient unit|floor|ward team|ward area|ward code",
-    "patient_id": "patient id|patient no|patient number|patient identifier|pt id|pt no|"
+    "patient_id": "nhs no|nhs number|nhs id|n h s no|n h s number|patient id|"
+    "patient no|patient number|patient identifier|pt id|pt no|"
     "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
     "hosp no|"
     "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
@@ -66,7 +67,8 @@ _SYNONYMS = {
     "device|pump no|pump number|pump id|pump|serial|serial no|serial number|sn|asset|"
     "asset no|asset number|asset tag|equipment no|equipment id|machine no|unit no|"
     "syringe driver no|syringe pump no|barcode|inventory no|driver|syringe driver|"
-    "sd no|machine|equipment|driver ref|syringe driver|driver serial|pump serial no",
+    "sd no|machine|equipment|driver ref|syringe driver|driver serial|pump serial no|"
+    "pump serial|device serial no",
     "entry": "event|entry type|type|row type|activity|procedure|change|comment code|"
     "event type|check type|stage|category|status change|entry|obs|obs type|visit type|"
     "type of check|type of entry|type of visit|record type|action|reason for entry|"
@@ -106,6 +108,7 @@ _SYNONYMS = {
     "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
     "vol|volume|barrel scale|volume on scale|barrel reading|scale|"
     "volume still in syringe|"
+    "vtbi remaining|vtbi left|remaining vtbi|"
     "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
     "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
     "display_remaining_ml": "display remaining|display volume|volume on display|"

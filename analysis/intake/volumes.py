@@ -1,5 +1,6 @@
 """The course of a volume and the unit of a rate, confirmed by each other."""
 
+import math
 from dataclasses import replace
 
 import pandas as pd
@@ -178,6 +179,8 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
         With what was found.
     """
     median = found.median()
+    if math.isnan(median):
+        return draft  # no rate could be read, and there is nothing to ask about
     said = _said_unit(found.named)
     by_pace = _unit_by(median / pace if pace > 0 else float("nan"))
     by_size = "mL/h" if median <= _LARGEST_HOURLY else ""

@@ -106,3 +106,15 @@ def test_the_words_of_a_site_say_nothing_of_the_syringe() -> None:
     assert are_harmless("site_signs", "of cannula skin")
     assert not are_harmless("solution_appearance", "cannula")
     assert not are_harmless("set_rate_ml_h", "of skin")
+
+
+@pytest.mark.parametrize("state", ["Patent", "Secure", "No kinks"])
+def test_the_state_of_a_line_is_no_name_of_it(tmp_path: Path, state: str) -> None:
+    log = read(tmp_path, {"log.csv": table("Line", *[state] * 4)})
+    assert "line_id" not in log.columns["checks"]
+
+
+def test_the_usual_number_of_a_patient_is_one(tmp_path: Path) -> None:
+    text = table("Initials", *["AB"] * 4).replace("Patient", "NHS Number", 1)
+    assert "NHS Number" in text
+    assert len(read(tmp_path, {"log.csv": text}).checks) == 4

@@ -139,3 +139,11 @@ def test_a_header_that_says_more_than_a_sign_is_none(
 def test_pain_alone_may_be_how_the_patient_feels(tmp_path: Path) -> None:
     log = read(tmp_path, "Pain;Bleeding", "Y;N", "N;N", "Y;N", "N;Y")
     assert log.checks["site_signs"].tolist() == ["", "", "", ""]
+
+
+def test_a_graded_sign_of_the_site_is_one_and_the_patients_pain_is_none(
+    tmp_path: Path,
+) -> None:
+    header = "Redness;Swelling;Site pain 0-3;Pain 0-10"
+    log = read(tmp_path, header, "N;N;0;7", "N;N;1;8", "N;N;0;0")
+    assert log.checks["site_signs"].tolist() == ["none", "pain", "none"]

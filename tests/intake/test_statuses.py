@@ -66,3 +66,10 @@ def test_a_status_of_the_driver_is_none_of_the_row(tmp_path: Path) -> None:
 def test_two_columns_that_say_it_are_asked_about(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="can each say whether a row stands"):
         read(tmp_path, "Deleted,In error", ["AB,", ",CD", ",", ","])
+
+
+def test_a_corrected_row_beside_final_ones_is_asked_about(tmp_path: Path) -> None:
+    """In result statuses of health records it stands (from memory)."""
+    words = ["Final", "Final", "Corrected", "Final"]
+    with pytest.raises(InputError, match="Record status reads 'corrected'"):
+        read(tmp_path, "Record status", words)
