@@ -177,9 +177,16 @@ _NEEDED = {
 }
 
 
-def _patients(raw: RawTable, proposal: Proposal) -> set[str]:
-    headers = proposal.table.columns.get("patient_id", ())
-    return set(raw.cells[headers[0]].unique()) - {""} if len(headers) == 1 else set()
+#: Columns of numbers that a spreadsheet takes the leading zeros of.
+_NUMBERED = {
+    "patient_id": "patient", "infusion_id": "infusion", "driver_id": "driver",
+}  # fmt: skip
+
+
+def _codes(raw: RawTable, proposal: Proposal, column: str) -> set[str]:
+    """Give the codes in a column; of a name of several, its own number comes last."""
+    headers = proposal.table.columns.get(column, ())
+    return set(raw.cells[headers[-1]].unique()) - {""} if headers else set()
 
 
 def _with_digits(
@@ -188,12 +195,34 @@ def _with_digits(
     raws: Sequence[RawTable],
     proposals: Sequence[Proposal],
 ) -> Proposal:
-    """Ask where another table writes the same patient numbers with leading zeros."""
-    mine = _patients(raw, proposal)
+    """Ask where another table writes the same numbers with leading zeros."""
+    for column in _NUMBERED:
+        if column in proposal.table.digits:
+            continue
+        text = _lost_in(raw, proposal, (raws, proposals), column)
+        if text:
+            question = Question(f"digits.{column}", text, blocks=True)
+            digits = {**proposal.table.digits, column: OPEN}
+            proposal = replace(
+                proposal,
+                table=replace(proposal.table, digits=digits),
+                questions=(*proposal.questions, question),
+            )
+    return proposal
+
+
+def _lost_in(
+    raw: RawTable,
+    proposal: Proposal,
+    others: tuple[Sequence[RawTable], Sequence[Proposal]],
+    column: str,
+) -> str:
+    """Say which numbers of a table stand in another with zeros; empty for none."""
+    mine = _codes(raw, proposal, column)
     if not mine or not all(c.isdigit() and not c.startswith("0") for c in mine):
-        return proposal
-    for other, its in zip(raws, proposals, strict=True):
-        theirs = {c for c in _patients(other, its) if c.isdigit()}
+        return ""
+    for other, its in zip(*others, strict=True):
+        theirs = {c for c in _codes(other, its, column) if c.isdigit()}
         widths = {len(c) for c in theirs}
         padded = {c for c in theirs if c.startswith("0")}
         if other is raw or not padded or len(widths) != 1:
@@ -201,14 +230,10 @@ def _with_digits(
         width = widths.pop()
         both = sorted({c.zfill(width) for c in mine} & padded)
         if both:
-            text = (
+            what = _NUMBERED[column]
+            return (
                 f"{both[0].lstrip('0')} here and {both[0]} in {other.file} "
-                f"({len(both)} such numbers) may be one patient: write {width} if "
-                "zeros were lost, 0 if these are different patients"
+                f"({len(both)} such numbers) may be one {what}: write {width} if "
+                f"zeros were lost, 0 if these are different {what}s"
             )
-            question = Question("digits.patient_id", text, blocks=True)
-            table = replace(proposal.table, digits={"patient_id": OPEN})
-            return replace(
-                proposal, table=table, questions=(*proposal.questions, question)
-            )
-    return proposal
+    return ""

@@ -54,3 +54,26 @@ def test_numbers_that_are_not_the_same_are_read(
 ) -> None:
     log = read_exports([export(tmp_path, patients)], POLICY)
     assert log.checks["patient_id"].tolist() == patients
+
+
+@pytest.mark.parametrize(
+    ("header", "code", "what"),
+    [
+        pytest.param("Driver No", "0011", "driver", id="drivers"),
+        pytest.param("Infusion No", "0011", "infusion", id="infusions"),
+    ],
+)
+def test_zeros_lost_in_one_of_two_files_are_asked_about(
+    tmp_path: Path, header: str, code: str, what: str
+) -> None:
+    def log(name: str, day: int, own: str) -> Path:
+        rows = [
+            f"Ash,P1,{own},{day}/10/2026,{8 + 4 * i:02}:05,{20 - 3 * i}.0"
+            for i in range(4)
+        ]
+        head = f"Ward,Patient,{header},Date,Time,Volume remaining (ml)"
+        return write(tmp_path, name, head, *rows)
+
+    paths = [log("a.csv", 13, code), log("b.csv", 14, code.lstrip("0"))]
+    with pytest.raises(InputError, match=f"such numbers\\) may be one {what}: write 4"):
+        read_exports(paths, POLICY)
