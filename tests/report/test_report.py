@@ -296,7 +296,7 @@ def test_the_first_screen_says_what_to_do_where_there_is_a_chart_to_pull(
     one = replace(result, findings=facts.month_findings(result).tail(1))
     assert "Pull the chart below and" in Page(sections.first_screen(one, 12).html).text
     nothing = Page(sections.first_screen(empty, 12).html).text
-    assert "No chart of this month has a finding." in nothing
+    assert "No chart need be pulled for this month." in nothing
     for words in ("Pull", "review.xlsx"):
         assert words not in nothing
 
