@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+import pandas as pd
+
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
 from analysis.intake.infusion_names import settle_names
@@ -183,10 +185,13 @@ _NUMBERED = {
 }  # fmt: skip
 
 
-def _codes(raw: RawTable, proposal: Proposal, column: str) -> set[str]:
+def _codes(raw: RawTable, proposal: Proposal, column: str) -> pd.Series:
     """Give the codes in a column; of a name of several, its own number comes last."""
     headers = proposal.table.columns.get(column, ())
-    return set(raw.cells[headers[-1]].unique()) - {""} if headers else set()
+    if not headers:
+        return pd.Series([], dtype="str")
+    codes = pd.Series(raw.cells[headers[-1]].unique(), dtype="str")
+    return codes[codes != ""]
 
 
 def _with_digits(
@@ -218,17 +223,20 @@ def _lost_in(
     column: str,
 ) -> str:
     """Say which numbers of a table stand in another with zeros; empty for none."""
+    if len(others[0]) < 2:
+        return ""
     mine = _codes(raw, proposal, column)
-    if not mine or not all(c.isdigit() and not c.startswith("0") for c in mine):
+    if mine.empty or not mine.str.fullmatch("[1-9][0-9]*").all():
         return ""
     for other, its in zip(*others, strict=True):
-        theirs = {c for c in _codes(other, its, column) if c.isdigit()}
-        widths = {len(c) for c in theirs}
-        padded = {c for c in theirs if c.startswith("0")}
+        theirs = _codes(other, its, column)
+        theirs = theirs[theirs.str.isdigit()]
+        widths = theirs.str.len().unique()
+        padded = set(theirs[theirs.str.startswith("0")])
         if other is raw or not padded or len(widths) != 1:
             continue
-        width = widths.pop()
-        both = sorted({c.zfill(width) for c in mine} & padded)
+        width = int(widths[0])
+        both = sorted(set(mine.str.zfill(width)) & padded)
         if both:
             what = _NUMBERED[column]
             return (

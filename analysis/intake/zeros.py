@@ -2,6 +2,8 @@
 
 from collections import Counter
 
+import pandas as pd
+
 from analysis.intake.layout import OPEN
 from analysis.intake.proposal import Draft
 
@@ -23,7 +25,7 @@ def lost_zeros(draft: Draft) -> Draft:
     """
     for column in _NUMBERS:
         header = draft.header(column)
-        if header and (found := _both_ways(list(map(str, _codes(draft, header))))):
+        if header and (found := _both_ways(_padded_or_bare(draft, header))):
             bare, padded, count = found
             text = (
                 f"{header} reads {bare} and {padded} ({count} such numbers), which may "
@@ -35,8 +37,11 @@ def lost_zeros(draft: Draft) -> Draft:
     return draft
 
 
-def _codes(draft: Draft, header: str) -> list[object]:
-    return list(draft.profiles[header].counts.index)
+def _padded_or_bare(draft: Draft, header: str) -> list[str]:
+    """Give the numbers of a column; none where not one of them begins with a zero."""
+    codes = pd.Series(draft.profiles[header].counts.index, dtype="str")
+    is_padded = codes.str.fullmatch("0[0-9]+")
+    return list(codes[codes.str.isdigit()]) if is_padded.any() else []
 
 
 def _both_ways(codes: list[str]) -> tuple[str, str, int] | None:
