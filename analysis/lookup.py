@@ -10,6 +10,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pandas.api.typing import NaTType
 
+from analysis.texts import spread
+
 
 def by_key(keys: pd.Series | pd.Index, values: pd.Series) -> pd.Series:
     """Give for each key the value that stands under it.
@@ -67,8 +69,8 @@ def each_once(
     ['A', 'B', 'A']
     """
     codes, different = pd.factorize(cells, use_na_sentinel=False)
-    given = pd.Series([give(str(cell)) for cell in different], dtype=dtype).array
-    return pd.Series(given.take(codes), index=cells.index)
+    given = pd.Series([give(str(cell)) for cell in different], dtype=dtype)
+    return pd.Series(spread(given, codes), index=cells.index)
 
 
 def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
@@ -94,8 +96,9 @@ def are_among(cells: pd.Series, values: Iterable[str]) -> pd.Series:
     [False, True]
     """
     wanted = pa.array(values, type=pa.large_string())
-    found = pc.is_in(pa.array(cells, type=pa.large_string()), value_set=wanted)
-    return pd.Series(found.to_numpy(zero_copy_only=False), index=cells.index)
+    codes, different = pd.factorize(cells, use_na_sentinel=False)
+    found = pc.is_in(pa.array(different, type=pa.large_string()), value_set=wanted)
+    return pd.Series(found.to_numpy(zero_copy_only=False)[codes], index=cells.index)
 
 
 def by_keys(keys: pd.Series | pd.Index, table: pd.DataFrame) -> pd.DataFrame:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake.scan import Ints
+from analysis.texts import same
 
 
 def first_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
@@ -131,7 +132,7 @@ def _column(
     tables: Sequence[Mapping[str, pd.Series]], sizes: Sequence[int], name: str
 ) -> pd.Series:
     parts = [
-        table.get(name, pd.Series("", index=range(size), dtype="str"))
+        table.get(name, pd.Series(same("", size)))
         for table, size in zip(tables, sizes, strict=True)
     ]
     return parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)

@@ -28,6 +28,7 @@ from analysis.intake.clocks import (
     read_times,
 )
 from analysis.intake.invisible import visible
+from analysis.texts import spread
 
 
 class Order(StrEnum):
@@ -338,7 +339,7 @@ def read_clock(
     times = read_times(own, Clock(clock))
     if time_text is None:
         iso, why = _together(days, times, may_be_day=True)
-        whole = pd.DataFrame({"iso": iso, "why": why}).take(codes)
+        whole = pd.DataFrame({"iso": spread(iso, codes), "why": spread(why, codes)})
     else:
         beside, place = _beside(time_text, Order(order), Clock(clock))
         days, times = _joined(

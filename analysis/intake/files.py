@@ -28,6 +28,7 @@ from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.records import Records, find_records, first_records
 from analysis.intake.scan import Ints
 from analysis.intake.workbook import is_workbook, read_sheets
+from analysis.texts import coded_text
 
 __all__ = [
     "BrokenRecord",
@@ -521,13 +522,11 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         at = at[is_row]
     way_out = _LEAVE_OUT if dialect.encoding == WORKBOOK else ""
     names = names_of(header, columns, f"{label}, line {header.line}", way_out)
-    frame = pa.table(
-        [columns[i] for i in names], names=list(names.values())
-    ).to_pandas()
+    cells = {name: coded_text(columns[i]) for i, name in names.items()}
     return RawTable(
         file=label,
         sha256="",
-        cells=frame.astype("str"),
+        cells=pd.DataFrame(cells, index=pd.RangeIndex(len(at)), copy=False),
         lines=pd.Series(lines[at], dtype="int64"),
         broken=broken,
         other_lines=body.empty + int((~is_row).sum()),

@@ -13,6 +13,7 @@ import pandas as pd
 from analysis.intake.described import DESCRIBING, by_infusion
 from analysis.lookup import by_key, each_once, short_hash
 from analysis.terms import Entry
+from analysis.texts import same
 
 DERIVED = "derived-"
 
@@ -48,7 +49,7 @@ def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     notes : list of str
         What was done, in words, with numbers of rows.
     """
-    out = checks.assign(infusion_note=pd.Series("", index=checks.index, dtype="str"))
+    out = checks.assign(infusion_note=same("", len(checks)))
     notes: list[str] = []
     out = _split_by_patient(out, notes)
     blank = out["infusion_id"] == ""

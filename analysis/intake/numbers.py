@@ -13,6 +13,7 @@ from enum import StrEnum
 import pandas as pd
 
 from analysis.intake.invisible import visible
+from analysis.texts import spread
 
 
 class Qualifier(StrEnum):
@@ -202,7 +203,7 @@ def read_plain(text: pd.Series, decimal: str | None) -> pd.DataFrame:
     # A missing cell has code -1 and takes the last row, which is empty.
     rows = [_read(str(cell), mark) for cell in cells] + [("", "", "")]
     table = pd.DataFrame(rows, columns=["value", "qualifier", "unit"], dtype="str")
-    return table.take(codes).set_axis(text.index)
+    return pd.DataFrame({n: spread(table[n], codes) for n in table}, index=text.index)
 
 
 def _read(cell: str, mark: Mark | None) -> tuple[str, str, str]:

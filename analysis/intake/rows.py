@@ -4,6 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.texts import same
+
 
 def take_rows(frame: pd.DataFrame, at: npt.NDArray[np.int64]) -> pd.DataFrame:
     """Take rows by position; columns without any text share one column of blanks.
@@ -30,7 +32,7 @@ def take_rows(frame: pd.DataFrame, at: npt.NDArray[np.int64]) -> pd.DataFrame:
     {'a': ['y'], 'b': ['']}
     """
     index = pd.RangeIndex(len(at))
-    blank = pd.Series("", index=index, dtype="str")
+    blank = pd.Series(same("", len(index)), index=index)
     return pd.DataFrame(
         {
             name: blank

@@ -15,6 +15,7 @@ from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.lookup import each_once
+from analysis.texts import same
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +175,7 @@ def first_filled(cells: pd.DataFrame) -> pd.Series:
     Series of str
         One a row.
     """
-    first = pd.Series("", index=cells.index, dtype="str")
+    first = pd.Series(same("", len(cells)), index=cells.index)
     for name in cells.columns:
         blank = first == ""
         if not blank.any():

@@ -9,6 +9,8 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.texts import spread
+
 #: Columns by which rows are brought together.
 _NAMING = ("ward", "patient_id", "driver_id", "infusion_id")
 
@@ -43,8 +45,8 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     text = pc.utf8_trim_whitespace(pc.replace_substring_regex(text, _BLANKS, " "))
     if text.equals(known):
         return cells  # nothing to mend, and no second copy to keep
-    mended = pd.Series(text.to_pandas(), dtype="str").array
-    return pd.Series(mended.take(codes), index=cells.index)
+    mended = pd.Series(text.to_pandas(), dtype="str")
+    return pd.Series(spread(mended, codes), index=cells.index)
 
 
 def spellings(rows: pd.DataFrame) -> list[str]:

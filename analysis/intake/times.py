@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from analysis.texts import same
+
 #: Notes written beside a time that had to be settled.
 FIRST_OF_TWO = "clocks went back: first of the two hours assumed"
 SECOND_OF_TWO = "clocks went back: second of the two hours, by row order"
@@ -105,7 +107,7 @@ def _no_times(
     times = pd.Series(pd.NaT, index=text.index, dtype=pd.DatetimeTZDtype("us", zone))
     return (
         times,
-        pd.Series("", index=text.index, dtype="str"),
+        pd.Series(same("", len(text)), index=text.index),
         pd.Series(data=False, index=text.index),
     )
 
@@ -151,7 +153,7 @@ def _settle(
     local: pd.Series, zone: ZoneInfo, charts: Callable[[], pd.Series]
 ) -> tuple[pd.Series, pd.Series]:
     """Turn local times into UTC, and say where the clock change had to be settled."""
-    notes = pd.Series("", index=local.index, dtype="str")
+    notes = pd.Series(same("", len(local)), index=local.index)
     first = np.ones(len(local), dtype=bool)
     plain = local.dt.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
     odd = local.notna() & plain.isna()

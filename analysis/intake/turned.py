@@ -10,6 +10,7 @@ from analysis.columns import CHECKS, INFUSIONS, Table
 from analysis.intake.files import RawTable
 from analysis.intake.reading import Reading
 from analysis.intake.sheet import Sheet
+from analysis.texts import same
 
 #: Checks with the columns of their infusion beside them, as many exports have them.
 CHECKS_WIDE = Table(
@@ -112,7 +113,7 @@ def frame_of(reading: Reading, table: Table, index: pd.Index) -> pd.DataFrame:
         Columns of the table; empty text where nothing was read.
     """
     # One column of blanks for all that the table has not: text is never copied.
-    blank = pd.Series("", index=index, dtype="str")
+    blank = pd.Series(same("", len(index)), index=index)
     read = {
         name: cells.reindex(index).astype("str").fillna("")
         for name, cells in reading.text.items()

@@ -1,0 +1,370 @@
+"""Columns of text that keep each different text once, and a number for every row.
+
+A check log of millions of rows has few wards, words and times, and even its infusions
+repeat. A `CodedText` is a ``str`` column to whoever reads it. What only asks which rows
+are alike (comparing, counting, grouping, taking rows) goes by the numbers, and the rows
+are written out as text when something else is asked of them.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple, Self
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+Codes = npt.NDArray[np.int32]
+_PLAIN: Any = pd.arrays.ArrowStringArray  # type: ignore[attr-defined]
+_STR = pd.StringDtype(storage="pyarrow", na_value=np.nan)
+
+
+class _Coded(NamedTuple):
+    """A number a row, what the numbers stand for, and if in order of appearance."""
+
+    codes: Codes
+    different: pa.Array
+    is_tidy: bool = False
+
+
+class CodedText(_PLAIN):  # type: ignore[misc]
+    """A column of text by codes, without missing values; else one like any other.
+
+    Every method gives what the one of its base class gives for the same texts, in the
+    same order: those here are quicker, and all others work on the texts written out.
+    """
+
+    _coded: _Coded | None
+    _whole: pa.ChunkedArray | None
+
+    @classmethod
+    def of(cls, codes: Codes, different: pa.Array, *, is_tidy: bool = False) -> Self:
+        """Give a column by its codes.
+
+        Parameters
+        ----------
+        codes : array of int, shape (n,)
+            Which text each row has; not to be changed any more.
+        different : pyarrow Array of large_string, shape (m,)
+            Texts, each once, none missing; rows need not have all of them.
+        is_tidy : bool
+            Rows have all of them, and they stand in the order they first appear.
+
+        Returns
+        -------
+        CodedText
+            Of dtype ``str``.
+
+        Examples
+        --------
+        >>> texts = pa.array(["check", "start"], pa.large_string())
+        >>> pd.Series(CodedText.of(np.array([1, 0, 0], "int32"), texts)).tolist()
+        ['start', 'check', 'check']
+        """
+        return cls._made(_Coded(codes.astype(np.int32, copy=False), different, is_tidy))
+
+    @classmethod
+    def _made(cls, coded: _Coded, whole: pa.ChunkedArray | None = None) -> Self:
+        made: Self = cls.__new__(cls)
+        made._dtype, made._cache = _STR, {}
+        made._coded, made._whole = coded, whole
+        return made
+
+    @property
+    def _pa_array(self) -> pa.ChunkedArray:
+        """The texts of all rows: what the methods of the base class work on."""
+        if self._whole is None:
+            codes, different, _ = self._coded  # type: ignore[misc]
+            self._whole = pa.chunked_array([different.take(pa.array(codes))])
+        return self._whole
+
+    @_pa_array.setter
+    def _pa_array(self, values: pa.ChunkedArray) -> None:
+        self._whole, self._coded = values, None
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {"_dtype": self._dtype, "_coded": self._coded, "_whole": self._whole}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__dict__.update(state, _cache={})
+
+    def _tidy(self) -> _Coded | None:
+        """Give the codes in order of appearance; None where some text is missing."""
+        coded = self._coded
+        if coded is None:
+            if self._whole.null_count:  # type: ignore[union-attr]
+                return None
+            coded = encoded(self._whole)
+        elif not coded.is_tidy:
+            coded = _tidied(coded)
+        self._coded = coded
+        return coded
+
+    def __len__(self) -> int:
+        return len(self._whole if self._coded is None else self._coded.codes)
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes that the column takes.
+
+        Returns
+        -------
+        int
+            Without the texts of all rows, where they are not written out.
+        """
+        if self._coded is None:
+            return int(self._whole.nbytes)  # type: ignore[union-attr]
+        return int(self._coded.codes.nbytes + self._coded.different.nbytes)
+
+    @property
+    def _hasna(self) -> bool:
+        return self._coded is None and bool(super()._hasna)
+
+    def isna(self) -> npt.NDArray[np.bool_]:  # noqa: D102 - as in the base class
+        if self._coded is None:
+            return super().isna()  # type: ignore[no-any-return]
+        return np.zeros(len(self), dtype=np.bool_)
+
+    def copy(self) -> Self:  # noqa: D102
+        if self._coded is None:
+            return super().copy()  # type: ignore[no-any-return]
+        return self._made(self._coded, self._whole)
+
+    def view(self, dtype: Any = None) -> Any:  # noqa: D102
+        return self.copy() if dtype is None else super().view(dtype)
+
+    def __iter__(self) -> Iterator[Any]:
+        return super().__iter__() if self._hasna else iter(self.to_numpy().tolist())
+
+    def __getitem__(self, item: Any) -> Any:
+        if self._coded is None:
+            return super().__getitem__(item)
+        item = pd.api.indexers.check_array_indexer(self, item)
+        codes, different, _ = self._coded
+        if isinstance(item, slice) or (
+            isinstance(item, np.ndarray) and item.dtype.kind in "biu"
+        ):
+            return self.of(codes[item], different)
+        if isinstance(item, int | np.integer):
+            return different[int(codes[item])].as_py()
+        return super().__getitem__(item)
+
+    def take(  # noqa: D102
+        self,
+        indices: Any,
+        allow_fill: bool = False,  # noqa: FBT001, FBT002
+        fill_value: Any = None,
+    ) -> Any:
+        at = np.asarray(indices)
+        is_filled = allow_fill and at.size > 0 and int(at.min()) < 0
+        if self._coded is None or is_filled or not len(self):
+            return super().take(indices, allow_fill=allow_fill, fill_value=fill_value)
+        return self.of(self._coded.codes.take(at), self._coded.different)
+
+    @classmethod
+    def _concat_same_type(cls, to_concat: Sequence[Any]) -> Any:
+        parts = [getattr(part, "_coded", None) for part in to_concat]
+        if any(part is None for part in parts):
+            return super()._concat_same_type(to_concat)
+        if len(parts) == 1:
+            return to_concat[0].copy()
+        every = encoded(pa.chunked_array([part.different for part in parts]))
+        ends = np.cumsum([len(part.different) for part in parts])[:-1]
+        places = np.split(every.codes, ends)
+        codes = [place.take(p.codes) for place, p in zip(places, parts, strict=True)]
+        return cls.of(np.concatenate(codes), every.different)
+
+    def factorize(  # noqa: D102
+        self,
+        use_na_sentinel: bool = True,  # noqa: FBT001, FBT002
+    ) -> tuple[npt.NDArray[np.intp], Any]:
+        coded = self._tidy()
+        if coded is None:
+            return super().factorize(use_na_sentinel)  # type: ignore[no-any-return]
+        codes = coded.codes.astype(np.intp)
+        return codes, self._from_pyarrow_array(coded.different)
+
+    def unique(self) -> Any:  # noqa: D102
+        coded = self._tidy()
+        if coded is None:
+            return super().unique()
+        return self._from_pyarrow_array(coded.different)
+
+    def value_counts(self, dropna: bool = True) -> pd.Series:  # noqa: D102, FBT001, FBT002
+        coded = self._tidy()
+        if coded is None:
+            return super().value_counts(dropna)  # type: ignore[no-any-return]
+        counts = np.bincount(coded.codes, minlength=len(coded.different))
+        index = pd.Index(self._from_pyarrow_array(coded.different), copy=False)
+        return pd.Series(counts, index=index, name="count", copy=False)
+
+    def isin(self, values: Any) -> npt.NDArray[np.bool_]:  # noqa: D102
+        if self._coded is None:
+            return super().isin(values)  # type: ignore[no-any-return]
+        return self._of_each(lambda texts: texts.isin(values))
+
+    def _cmp_method(self, other: Any, op: Callable[..., Any]) -> Any:
+        if self._coded is None or not isinstance(other, str):
+            return super()._cmp_method(other, op)
+        return self._of_each(lambda texts: op(texts, other))
+
+    def _of_each(self, tell: Callable[[Any], Any]) -> npt.NDArray[np.bool_]:
+        """Give what is told of each different text to the rows that have it."""
+        codes, different, _ = self._coded  # type: ignore[misc]
+        told: npt.NDArray[np.bool_] = np.asarray(
+            tell(_PLAIN(different, dtype=_STR)), dtype=np.bool_
+        )
+        if len(told) == 1:
+            return np.full(len(codes), told[0])
+        return told.take(codes)
+
+    def argsort(  # noqa: D102
+        self,
+        *,
+        ascending: bool = True,
+        kind: Any = "quicksort",
+        na_position: str = "last",
+        **kwargs: Any,
+    ) -> npt.NDArray[np.intp]:
+        if self._coded is None:
+            return super().argsort(  # type: ignore[no-any-return]
+                ascending=ascending, kind=kind, na_position=na_position, **kwargs
+            )
+        codes, different, _ = self._coded
+        rank = np.empty(len(different), dtype=np.int32)
+        rank[pc.array_sort_indices(different)] = np.arange(len(different))
+        ranks = rank.take(codes)
+        return np.argsort(ranks if ascending else -ranks, kind="stable")
+
+    def to_numpy(  # noqa: D102
+        self,
+        dtype: Any = None,
+        copy: bool = False,  # noqa: FBT001, FBT002
+        na_value: Any = pd.api.extensions.no_default,
+    ) -> npt.NDArray[Any]:
+        if self._coded is None or dtype not in (None, object):
+            return super().to_numpy(dtype, copy, na_value)  # type: ignore[no-any-return]
+        texts: npt.NDArray[Any] = self._coded.different.to_numpy(zero_copy_only=False)
+        return texts.take(self._coded.codes)
+
+    def __setitem__(self, key: Any, value: Any) -> None:
+        is_mask = isinstance(key, np.ndarray) and key.dtype == np.bool_
+        if (
+            self._coded is None
+            or self._readonly
+            or not (is_mask and isinstance(value, str) and len(key) == len(self))
+        ):
+            super().__setitem__(key, value)
+            return
+        codes, different, _ = self._coded
+        at = pc.index(different, pa.scalar(value, pa.large_string())).as_py()
+        if at < 0:
+            at = len(different)
+            own = pa.array([value], pa.large_string())
+            different = pa.concat_arrays([different, own])
+        codes = codes.copy()
+        codes[key] = at
+        self._coded, self._whole = _Coded(codes, different), None
+        self._cache.clear()
+
+
+def encoded(texts: pa.ChunkedArray | pa.Array) -> _Coded:
+    """Give the codes of texts.
+
+    Parameters
+    ----------
+    texts : pyarrow array of large_string
+        None missing.
+
+    Returns
+    -------
+    tuple of (array of int, pyarrow Array, bool)
+        What `CodedText.of` takes: a number a row, the different texts, and that they
+        stand in the order they first appear.
+    """
+    found = texts.dictionary_encode()
+    if isinstance(found, pa.ChunkedArray):
+        found = found.combine_chunks() if len(found) else pa.array([], found.type)
+    if isinstance(found, pa.ChunkedArray):  # several chunks that do not fit in one
+        found = found.unify_dictionaries().combine_chunks()
+    return _Coded(found.indices.to_numpy(), found.dictionary, is_tidy=True)
+
+
+def coded_text(texts: pa.ChunkedArray | pa.Array) -> CodedText:
+    """Give a column of text by its codes.
+
+    Parameters
+    ----------
+    texts : pyarrow array of large_string, shape (n,)
+        None missing.
+
+    Returns
+    -------
+    CodedText, shape (n,)
+        The same texts.
+    """
+    codes, different, is_tidy = encoded(texts)
+    return CodedText.of(codes, different, is_tidy=is_tidy)
+
+
+def spread(given: Any, codes: npt.NDArray[np.integer]) -> Any:
+    """Give rows what was found for each different text, by the number each row has.
+
+    Parameters
+    ----------
+    given : array or Series of str, or of anything else, shape (m,)
+        What was found.
+    codes : array of int, shape (n,)
+        Places in `given`.
+
+    Returns
+    -------
+    array, shape (n,)
+        Texts as codes, if none is missing; anything else as it is taken.
+
+    Examples
+    --------
+    >>> one = pd.array(["no", "yes", "no"], dtype="str")
+    >>> list(spread(one, np.array([1, 2, 2])))
+    ['yes', 'no', 'no']
+    """
+    given = given.array if isinstance(given, pd.Series) else given
+    if not isinstance(given, _PLAIN) or given.isna().any():
+        return given.take(codes)
+    own = encoded(pa.array(given, pa.large_string()))
+    return CodedText.of(own.codes.take(codes), own.different)
+
+
+def same(text: str, n: int) -> CodedText:
+    """Give a column in which all rows have one text, and which takes no room.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    n : int
+        How many rows.
+
+    Returns
+    -------
+    CodedText, shape (n,)
+        That text throughout.
+    """
+    codes = np.broadcast_to(np.zeros(1, dtype=np.int32), n)
+    return CodedText.of(codes, pa.array([text], pa.large_string()), is_tidy=n > 0)
+
+
+def _tidied(coded: _Coded) -> _Coded:
+    """Give codes that count texts up as they appear, without those no row has."""
+    codes, different, _ = coded
+    n, m = len(codes), len(different)
+    first = np.full(m, n, dtype=np.int64)
+    first[codes[::-1]] = np.arange(n - 1, -1, -1)
+    if (np.diff(first) > 0).all() and (not m or first[-1] < n):
+        return _Coded(codes, different, is_tidy=True)
+    order = np.argsort(first, kind="stable")
+    order = order[: np.count_nonzero(first < n)]
+    place = np.zeros(m, dtype=np.int32)
+    place[order] = np.arange(len(order))
+    return _Coded(place.take(codes), different.take(pa.array(order)), is_tidy=True)
