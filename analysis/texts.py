@@ -165,10 +165,10 @@ class CodedText(_PLAIN):  # type: ignore[misc]
     @classmethod
     def _concat_same_type(cls, to_concat: Sequence[Any]) -> Any:
         parts = [getattr(part, "_coded", None) for part in to_concat]
-        if any(part is None for part in parts):
-            return super()._concat_same_type(to_concat)
         if len(parts) == 1:
             return to_concat[0].copy()
+        if any(part is None or _is_unlike(part) for part in parts):
+            return super()._concat_same_type(to_concat)
         every = encoded(pa.chunked_array([part.different for part in parts]))
         ends = np.cumsum([len(part.different) for part in parts])[:-1]
         places = np.split(every.codes, ends)
@@ -353,6 +353,11 @@ def same(text: str, n: int) -> CodedText:
     """
     codes = np.broadcast_to(np.zeros(1, dtype=np.int32), n)
     return CodedText.of(codes, pa.array([text], pa.large_string()), is_tidy=n > 0)
+
+
+def _is_unlike(coded: _Coded) -> bool:
+    """Tell that texts hardly repeat, so that codes gain nothing."""
+    return 2 * len(coded.different) > len(coded.codes)
 
 
 def _tidied(coded: _Coded) -> _Coded:

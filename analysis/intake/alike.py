@@ -111,9 +111,19 @@ def numbered(rows: pd.DataFrame, names: Sequence[str]) -> Ints:
     """
     known: tuple[Ints, int] = (np.zeros(len(rows), dtype=np.int64), 1)
     for name in names:
-        codes, different = pd.factorize(rows[name], use_na_sentinel=False)
-        known = told_apart(known, codes.astype(np.int64), max(len(different), 1))
+        codes, count = _codes(rows[name])
+        known = told_apart(known, codes, max(count, 1))
     return known[0]
+
+
+def _codes(cells: pd.Series) -> tuple[Ints, int]:
+    """Give a number for what each row has, and how many there are."""
+    if isinstance(cells.dtype, pd.DatetimeTZDtype) and cells.is_monotonic_increasing:
+        step = np.diff(cells.astype("int64").to_numpy()) > 0
+        codes = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(step)])
+        return codes[: len(cells)], int(codes[-1]) + 1
+    codes, different = pd.factorize(cells, use_na_sentinel=False)
+    return codes.astype(np.int64), len(different)
 
 
 #: Columns that tell most rows apart; together they are compared first.

@@ -13,6 +13,7 @@ from pyarrow import csv as pa_csv
 from analysis.intake.invisible import INVISIBLE
 from analysis.intake.records import Records
 from analysis.intake.scan import Counts, Ints, Mask
+from analysis.intake.threads import side_by_side
 
 _BLOCK = 1 << 23
 _BATCH = 20_000
@@ -83,12 +84,15 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     broken += _misfits(records, at[order[is_shifted]], width)
     order = order[~is_shifted]
     is_ascii = records.data.isascii()
-    columns = []
-    for _ in range(width):  # one by one: what was read is let go of on the way
-        column = _in_order([p.columns.pop(0) for p in parts], order)
-        columns.append(trimmed(column, is_ascii=is_ascii))
+
+    def column(i: int) -> pa.ChunkedArray:
+        texts = [part.columns[i] for part in parts]
+        for part in parts:
+            part.columns[i] = None  # what was read is let go of on the way
+        return trimmed(_in_order(texts, order), is_ascii=is_ascii)
+
     return Body(
-        columns=columns,
+        columns=side_by_side(column, range(width)),
         at=at[order],
         broken=sorted(broken + [b for p in parts for b in p.broken]),
         empty=sum(p.empty for p in parts) + int((widths == 0).sum()),

@@ -84,7 +84,7 @@ def type_sheets(
         text = _filled_from_infusion(text, placed_by)
     numbers = first_alike([sheet.identity for sheet in sheets])
     same = pd.Series(numbers, index=text.index)
-    is_duplicate = same.duplicated(keep="first")
+    is_duplicate = same != np.arange(len(same))
     typed, faults = _typed(text, table, zone)
     faults = [*_turned_faults(sheets), *faults]
     faults.append(_untold(_required_faults(text, table), faults))

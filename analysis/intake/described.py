@@ -40,12 +40,12 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
         out[name] = by_row[name].reindex(out.index)
     out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
     start = _start_rows(known)
-    out["has_start_row"] = are_among(out.index.to_series(), start.index)
-    start_time = start["checked_at"].reindex(out.index)
+    place = start.index.get_indexer(out.index)
+    start = start.reset_index().reindex(place).set_axis(out.index)
+    out["has_start_row"] = place >= 0
+    start_time = start["checked_at"]
     out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
-    out["start_volume_ml"] = out["start_volume_ml"].fillna(
-        start["volume_remaining_ml"].reindex(out.index)
-    )
+    out["start_volume_ml"] = out["start_volume_ml"].fillna(start["volume_remaining_ml"])
     return out.rename_axis("infusion_id")
 
 

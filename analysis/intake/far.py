@@ -17,7 +17,7 @@ PLACED = ["patient_id", "infusion_id", "checked_at"]
 
 #: Less than the year that a slip is off by, and far longer than any syringe runs.
 FAR = pd.Timedelta(days=300)
-_NONE = pd.Timedelta(0)
+_FAR_US = FAR // pd.Timedelta(microseconds=1)
 #: Among fewer rows than this, nothing says which of them is far from the others.
 _FEWEST = 4
 _SENTENCE = (
@@ -48,23 +48,32 @@ def far_times(rows: pd.DataFrame, written: pd.Series) -> pd.DataFrame:
     known = rows[rows["checked_at"].notna() & (rows["patient_id"] != "")]
     if not len(known) or known["checked_at"].max() - known["checked_at"].min() <= FAR:
         return no_faults()
-    patient = pd.factorize(known["patient_id"])[0]
-    times = known["checked_at"].astype("int64").to_numpy()
-    sort = np.lexsort((times, patient))
-    at = known["checked_at"].iloc[sort]
-    is_new = pd.Series(np.diff(patient[sort], prepend=-1) != 0, index=at.index)
-    gap = at.diff().mask(is_new)
-    is_far = _beside_all(at, at[gap != _NONE])
-    if (gap > FAR).any():
-        parted = np.isin(patient[sort], patient[sort][(gap > FAR).to_numpy()])
-        order = known.take(sort[parted]).assign(part=(~(gap <= FAR)).cumsum())
-        is_far |= _beside_own(order).reindex(at.index, fill_value=False)
-    far = at.index[is_far].sort_values()
+    far = _beside_own(known).union(_beside_all(known))
     return faults_of(written[far], "checked_at", RejectReason.TIME_FAR, _SENTENCE)
 
 
-def _beside_own(order: pd.DataFrame) -> pd.Series:
-    """Mark rows far from where most of their patient's rows lie."""
+def _beside_own(known: pd.DataFrame) -> pd.Index:
+    """Give the rows far from where most of their patient's rows lie."""
+    codes, _ = pd.factorize(known["patient_id"])
+    by = _microseconds(known).groupby(codes)
+    is_wide = (by.max() - by.min()).to_numpy() > _FAR_US
+    if not is_wide.any():
+        return known.index[:0]
+    # Only where a patient's rows lie far apart it is seen how they lie.
+    rows = known[is_wide.take(codes)].sort_values(["patient_id", "checked_at"])
+    is_new = rows["patient_id"] != rows["patient_id"].shift()
+    gap = rows["checked_at"].diff().mask(is_new)
+    of_patient = (gap > FAR).groupby(rows["patient_id"])
+    order = rows.assign(part=(~(gap <= FAR)).cumsum())[of_patient.transform("any")]
+    return order.index[_are_apart(order)] if len(order) else known.index[:0]
+
+
+def _microseconds(rows: pd.DataFrame) -> pd.Series:
+    return rows["checked_at"].dt.as_unit("us").astype("int64")
+
+
+def _are_apart(order: pd.DataFrame) -> pd.Series:
+    """Mark rows that are not in the main part of those of their patient."""
     size = order.groupby("part")["checked_at"].transform("nunique")
     by = order.assign(size=size).groupby("patient_id")["size"]
     main = order["part"].where(size == by.transform("max"))
@@ -76,17 +85,16 @@ def _beside_own(order: pd.DataFrame) -> pd.Series:
     return is_apart & ((size == 1) | are_among(order["infusion_id"], shared))
 
 
-def _beside_all(times: pd.Series, moments: pd.Series) -> pd.Series:
-    """Mark rows with no row of anybody near; a copy of a row is no company.
-
-    `moments` are the times without those of copies.
-    """
-    if len(moments) < _FEWEST:
-        return pd.Series(data=False, index=times.index)
-    moments = moments.sort_values(kind="stable")
+def _beside_all(known: pd.DataFrame) -> pd.Index:
+    """Give the rows with no row of anybody near; a copy of a row is no company."""
+    times = np.sort(_microseconds(known).to_numpy())
+    if (np.diff(times) <= _FAR_US).all():
+        return known.index[:0]
+    once = known.drop_duplicates(["patient_id", "checked_at"])["checked_at"]
+    if len(once) < _FEWEST:
+        return known.index[:0]
+    moments = once.sort_values(kind="stable")
     gap = moments.diff()
     is_parted = ~(gap <= FAR)  # from the one before; the first has none before it
     alone = moments[is_parted & is_parted.shift(-1, fill_value=True)]
-    if not len(alone):
-        return pd.Series(data=False, index=times.index)
-    return times.isin(alone)
+    return known.index[known["checked_at"].isin(alone)]

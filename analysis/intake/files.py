@@ -4,6 +4,7 @@ import hashlib
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from analysis.intake.header import (
 from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.records import Records, find_records, first_records
 from analysis.intake.scan import Ints
+from analysis.intake.threads import side_by_side
 from analysis.intake.workbook import is_workbook, read_sheets
 from analysis.texts import coded_text
 
@@ -220,12 +222,14 @@ def read_raw(
         was read.
     """
     data = _bytes_of(path, label)
-    sha256 = hashlib.sha256(data).hexdigest()
-    if is_workbook(data):
-        tables = _from_workbook(data, label, find_header, skip_sheets)
-    else:
-        tables = [_from_text(data, label, find_header, dialect or Dialect())]
-    del data
+    with ThreadPoolExecutor(1) as beside:
+        hashed = beside.submit(hashlib.sha256, data)
+        if is_workbook(data):
+            tables = _from_workbook(data, label, find_header, skip_sheets)
+        else:
+            tables = [_from_text(data, label, find_header, dialect or Dialect())]
+        sha256 = hashed.result().hexdigest()
+    del data, hashed
     _check_unchanged(path, label, sha256)
     return [replace(table, sha256=sha256) for table in tables]
 
@@ -522,7 +526,8 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         at = at[is_row]
     way_out = _LEAVE_OUT if dialect.encoding == WORKBOOK else ""
     names = names_of(header, columns, f"{label}, line {header.line}", way_out)
-    cells = {name: coded_text(columns[i]) for i, name in names.items()}
+    texts = side_by_side(coded_text, [columns[i] for i in names])
+    cells = dict(zip(names.values(), texts, strict=True))
     return RawTable(
         file=label,
         sha256="",

@@ -8,11 +8,14 @@ all infusions anew: what is seen on most rows decides, not what is seen on one.
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
+from analysis.intake.alike import told_apart
 from analysis.intake.dates import read_clock
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.scan import Ints
 from analysis.intake.spelling import one_spelling
 from analysis.intake.words import DITTO
 
@@ -45,13 +48,13 @@ def find_names(draft: Draft) -> Draft:
         return draft
     headers = [number, *(of[part] for part in parts)]
     found = {header: _numbered(draft, header) for header in headers}
-    rows = pd.DataFrame({header: codes for header, (codes, _) in found.items()})
-    rows = rows[(rows >= 0).all(axis=1)]
-    names = list(found[number][1])
+    codes = {header: codes for header, (codes, _) in found.items()}
+    names = found[number][1]
     first, *more = headers[1:]
-    owners = rows.drop_duplicates([number, first]).groupby(number)[first].size()
+    together = _together(codes, {h: len(known) for h, (_, known) in found.items()})
+    owners = together.drop_duplicates([number, first]).groupby(number)[first].size()
     is_shared = bool(len(owners)) and (owners > 1).mean() >= SHARED
-    at_once = _numbers_at_once(draft, rows, headers) if more else []
+    at_once = _numbers_at_once(draft, codes, together) if more else []
     if not is_shared and not at_once:
         return draft
     if at_once:
@@ -66,7 +69,17 @@ def find_names(draft: Draft) -> Draft:
     return draft.put(columns=columns).ask("columns.infusion_id", text, blocks=False)
 
 
-def _numbered(draft: Draft, header: str) -> tuple[pd.Series, pd.Index]:
+def _together(codes: dict[str, Ints], counts: dict[str, int]) -> pd.DataFrame:
+    """Give the numbers that stand in one row, each such row once."""
+    known: tuple[Ints, int] = (np.zeros(len(next(iter(codes.values()))), np.int64), 1)
+    for header, own in codes.items():  # -1 is for none
+        known = told_apart(known, own + 1, counts[header] + 1)
+    is_first = ~pd.Series(known[0]).duplicated().to_numpy()
+    rows = pd.DataFrame({header: own[is_first] for header, own in codes.items()})
+    return rows[(rows >= 0).all(axis=1)]
+
+
+def _numbered(draft: Draft, header: str) -> tuple[Ints, pd.Index]:
     """Give a number for each name as it will be read, -1 for none; and the names.
 
     Blanks and ditto marks repeat what is above, where the table has them.
@@ -77,25 +90,30 @@ def _numbered(draft: Draft, header: str) -> tuple[pd.Series, pd.Index]:
     repeats = names.str.casefold().isin(DITTO) & (header in draft.table.ditto)
     repeats |= (names == "") & (header in draft.table.fill_down)
     own, known = pd.factorize(names.mask(names == ""))
+    if not repeats.any():
+        return own.take(codes), known
     number = pd.Series(own, dtype="float64").mask(repeats).take(codes)
-    number = number.set_axis(draft.raw.cells.index).ffill().fillna(-1)
-    return number.astype("int64"), known
+    return number.ffill().fillna(-1).to_numpy(dtype=np.int64), known
 
 
-def _numbers_at_once(draft: Draft, rows: pd.DataFrame, headers: list[str]) -> list[int]:
+def _numbers_at_once(
+    draft: Draft, codes: dict[str, Ints], together: pd.DataFrame
+) -> list[int]:
     """Give numbers that one patient has on two drivers whose rows overlap in time.
 
     One driver after another is a driver that was exchanged. A table of infusions has a
     row for each, and there the share decides.
     """
-    number, patient, driver = headers
-    drivers = rows.drop_duplicates(headers).groupby([patient, number]).size()
+    number, patient, driver = codes
+    drivers = together.groupby([patient, number]).size()
     several = drivers[drivers > 1]
     if not len(several):
         return []
     if draft.table.holds is Holds.INFUSIONS:
         is_common = len(several) / len(drivers) >= SHARED
         return [several.index[0][1]] if is_common else []
+    rows = pd.DataFrame(codes, index=draft.raw.cells.index)
+    rows = rows[(rows >= 0).all(axis=1)]
     mine = pd.MultiIndex.from_frame(rows[[patient, number]])
     rows = rows[mine.isin(several.index)]
     rows = rows.assign(time=_times(draft, rows.index))

@@ -5,7 +5,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.intake import site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
@@ -153,7 +156,8 @@ class Profile:
             From 0 to 1.
         """
         total = int(self.counts.sum())
-        hits = sum(n for cell, n in self.counts.items() if holds(str(cell)))
+        cells = zip(self.counts.index.to_numpy(), self.counts.tolist(), strict=True)
+        hits = sum(n for cell, n in cells if holds(cell))
         return hits / total if total else 0.0
 
     def is_empty(self) -> bool:
@@ -208,11 +212,22 @@ def profile(header: str, column: pd.Series, unit: str = "") -> Profile:
     blank += int(merged[marks].sum())
     recorded = merged[~marks & (merged.index != "")]
     found = Profile(header, recorded, len(column), blank, len(every), unit=unit)
-    short = every[every.index.str.len() <= _LONGEST_DITTO]
-    dittos = sum(n for cell, n in short.items() if str(cell).casefold() in words.DITTO)
+    dittos = int(every[_are_dittos(every.index)].sum())
     return replace(found, time_kind=time_class(found), dittos=dittos)
 
 
+def _are_dittos(cells: pd.Index) -> npt.NDArray[np.bool_]:
+    """Mark ditto marks among different cells: few are short and without a digit."""
+    is_ditto = np.zeros(len(cells), dtype=bool)
+    text = pa.array(cells, type=pa.large_string())
+    some = pc.less_equal(pc.utf8_length(text), _LONGEST_DITTO)
+    some = pc.and_not(some, pc.match_substring_regex(text, "[0-9]"))
+    at = np.flatnonzero(some.to_numpy(zero_copy_only=False))
+    is_ditto[at] = [str(c).casefold() in words.DITTO for c in cells.take(at)]
+    return is_ditto
+
+
+#: None of these marks has a digit.
 _LONGEST_DITTO = max(map(len, words.DITTO))
 
 

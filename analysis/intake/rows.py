@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.intake.threads import side_by_side
 from analysis.texts import same
 
 
@@ -33,12 +34,11 @@ def take_rows(frame: pd.DataFrame, at: npt.NDArray[np.int64]) -> pd.DataFrame:
     """
     index = pd.RangeIndex(len(at))
     blank = pd.Series(same("", len(index)), index=index)
-    return pd.DataFrame(
-        {
-            name: blank
-            if cells.dtype == blank.dtype and not (cells != "").any()
-            else cells.take(at).set_axis(index)
-            for name, cells in frame.items()
-        },
-        index=index,
-    )
+
+    def taken(cells: pd.Series) -> pd.Series:
+        if cells.dtype == blank.dtype and not (cells != "").any():
+            return blank
+        return pd.Series(cells.array.take(at), index=index)
+
+    columns = side_by_side(taken, [cells for _, cells in frame.items()])
+    return pd.DataFrame(dict(zip(frame.columns, columns, strict=True)), index=index)

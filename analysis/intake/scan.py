@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.intake.threads import side_by_side
+
 Ints = npt.NDArray[np.int64]
 Counts = npt.NDArray[np.int32]
 Bytes = npt.NDArray[np.uint8]
@@ -93,8 +95,11 @@ def scan(data: bytes, delimiter: int, quote: int) -> Lines:
         is_wrong_inside=np.zeros(n, dtype=bool),
         has_closing=np.zeros(n, dtype=bool),
     )
-    for first, end in _blocks(bounds):
-        _scan_block(codes, lines, slice(first, end), (delimiter, quote))
+    side_by_side(
+        # Each block writes to lines of its own.
+        lambda block: _scan_block(codes, lines, slice(*block), (delimiter, quote)),
+        _blocks(bounds),
+    )
     return lines
 
 
@@ -128,8 +133,8 @@ def without_break(data: bytes, starts: Ints, nexts: Ints) -> Ints:
 
 def _bounds(data: bytes, codes: Bytes) -> Ints:
     has_lone_cr = data.count(b"\r") != data.count(b"\r\n")
-    found = [np.zeros(1, dtype=np.int64)]
-    for at in range(0, len(codes), _BLOCK):
+
+    def breaks(at: int) -> Ints:
         own = codes[at : at + _BLOCK]
         is_break = own == _LF
         if has_lone_cr:
@@ -137,8 +142,10 @@ def _bounds(data: bytes, codes: Bytes) -> Ints:
             is_cr = own == _CR
             is_cr[: len(after)] &= after != _LF
             is_break |= is_cr
-        found.append(np.flatnonzero(is_break) + at + 1)
-    bounds = np.concatenate(found)
+        return np.flatnonzero(is_break) + at + 1
+
+    found = side_by_side(breaks, range(0, len(codes), _BLOCK))
+    bounds = np.concatenate([np.zeros(1, dtype=np.int64), *found])
     return bounds if bounds[-1] == len(codes) else np.append(bounds, len(codes))
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.intake import synonyms, words
 from analysis.intake.files import RawTable, row_text
@@ -15,7 +17,7 @@ from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.lookup import each_once
-from analysis.texts import same
+from analysis.texts import CodedText, same
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ class Sheet:
                 given[name] = pd.Series(value, index=raw.cells.index, dtype="str")
         given = {n: one_spelling(v) if n in NAMES else v for n, v in given.items()}
         filled = resolved(raw.cells, layout)
-        source = raw.file + ":" + raw.lines.astype("str")
+        source = _sources(raw)
         return cls(raw, layout, _recorded(filled, layout), source, given)
 
     def read(self, column: str) -> list[pd.Series]:
@@ -103,6 +105,18 @@ class Sheet:
             As CSV, on `rows`.
         """
         return row_text(self.raw.cells.loc[rows])
+
+
+def _sources(raw: RawTable) -> pd.Series:
+    """Give ``file:line`` of each row."""
+    lines = pa.array(raw.lines).cast(pa.large_string())
+    named = pc.binary_join_element_wise(
+        pa.scalar(raw.file, pa.large_string()), lines, pa.scalar(":", pa.large_string())
+    )
+    if not raw.lines.is_monotonic_increasing or (raw.lines.diff() == 0).any():
+        return pd.Series(named.to_pandas(), dtype="str").set_axis(raw.lines.index)
+    rows = np.arange(len(named), dtype=np.int32)
+    return pd.Series(CodedText.of(rows, named, is_tidy=True), index=raw.lines.index)
 
 
 def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:

@@ -17,6 +17,7 @@ _NAMING = ("ward", "patient_id", "driver_id", "infusion_id")
 #: Columns of names and codes.
 NAMES = frozenset({*_NAMING, "line_id", "site_id"})
 _BLANKS = r"[\s\x{a0}\x{2000}-\x{200a}\x{202f}\x{205f}\x{3000}]+"
+_ODD = r"[^\x21-\x7e]"
 _MARKS = r"[\x{200b}-\x{200f}\x{202a}-\x{202e}\x{2060}-\x{2069}\x{feff}\x{ad}\x{61c}]"
 
 
@@ -40,6 +41,8 @@ def one_spelling(cells: pd.Series) -> pd.Series:
     """
     codes, names = pd.factorize(cells, use_na_sentinel=False)
     known = text = pa.array(names, type=pa.large_string())
+    if not pc.any(pc.match_substring_regex(text, _ODD), min_count=0).as_py():
+        return cells
     if not pc.all(pc.string_is_ascii(text), min_count=0).as_py():
         text = pc.utf8_normalize(pc.replace_substring_regex(text, _MARKS, ""), "NFC")
     text = pc.utf8_trim_whitespace(pc.replace_substring_regex(text, _BLANKS, " "))
@@ -47,6 +50,13 @@ def one_spelling(cells: pd.Series) -> pd.Series:
         return cells  # nothing to mend, and no second copy to keep
     mended = pd.Series(text.to_pandas(), dtype="str")
     return pd.Series(spread(mended, codes), index=cells.index)
+
+
+def _folded(names: pd.Series) -> pd.Series:
+    text = pa.array(names, type=pa.large_string())
+    if pc.all(pc.string_is_ascii(text), min_count=0).as_py():
+        return pd.Series(pc.ascii_lower(text).to_pandas(), dtype="str")
+    return names.map(str.casefold).astype("str")
 
 
 def spellings(rows: pd.DataFrame) -> list[str]:
@@ -65,7 +75,7 @@ def spellings(rows: pd.DataFrame) -> list[str]:
     told = []
     for name in (n for n in _NAMING if n in rows):
         known = pd.Series(rows[name].unique(), dtype="str")
-        folded = known.map(str.casefold).astype("str")
+        folded = _folded(known)
         is_alike = folded.duplicated(keep=False)
         if not is_alike.any():
             continue

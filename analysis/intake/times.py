@@ -56,7 +56,14 @@ def read_times(
     """
     if (text == "").all():
         return _no_times(text, zone)
-    local, is_date, offset = _local_times(text)
+    # A month has fewer minutes than a large log has rows: each is read once.
+    codes, different = pd.factorize(text)
+    found = _local_times(pd.Series(different, dtype="str"))
+    if (plain := _plain_times(*found, zone)) is not None:
+        none = pd.Series(same("", len(text)), index=text.index)
+        times, is_date = (s.take(codes).set_axis(text.index) for s in plain)
+        return times, none, is_date
+    local, is_date, offset = (s.take(codes).set_axis(text.index) for s in found)
     local = local.mask(is_date)
     has_offset = offset.notna()
     if not has_offset.any():
@@ -114,13 +121,21 @@ def _no_times(
 
 def _local_times(text: pd.Series) -> tuple[pd.Series, pd.Series, pd.Series]:
     """Give local times, which of them are dates alone, and offsets (NaT for none)."""
-    # A month has fewer minutes than a large log has rows: each is read once.
-    codes, different = pd.factorize(text)
-    parts, local = _parsed(pd.Series(different, dtype="str"))
+    parts, local = _parsed(text)
     is_date = local.notna() & parts["hour"].isna()
-    found = (local, is_date, _offset_of(parts["offset"]))
-    local, is_date, offset = (s.take(codes).set_axis(text.index) for s in found)
-    return local, is_date, offset
+    return local, is_date, _offset_of(parts["offset"])
+
+
+def _plain_times(
+    local: pd.Series, is_date: pd.Series, offset: pd.Series, zone: ZoneInfo
+) -> tuple[pd.Series, pd.Series] | None:
+    """Give times where no offset and no clock change asks for the rows around them."""
+    if offset.notna().any():
+        return None
+    times = local.mask(is_date)
+    settled = times.dt.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
+    is_odd = times.notna() & settled.isna()
+    return None if is_odd.any() else (settled, is_date)
 
 
 def _parsed(text: pd.Series) -> tuple[pd.DataFrame, pd.Series]:
