@@ -28,6 +28,19 @@ class _Coded(NamedTuple):
     is_tidy: bool = False
 
 
+def _each_once(name: str) -> Callable[..., Any]:
+    """Give a method that works on each different text, and gives rows what it found."""
+    method = getattr(_PLAIN, name)
+
+    def of_each(self: Any, *args: Any, **kwargs: Any) -> Any:
+        if self._coded is None:
+            return method(self, *args, **kwargs)
+        codes, different, _ = self._coded
+        return spread(method(_PLAIN(different, dtype=_STR), *args, **kwargs), codes)
+
+    return of_each
+
+
 class CodedText(_PLAIN):  # type: ignore[misc]
     """A column of text by codes, without missing values; else one like any other.
 
@@ -247,6 +260,17 @@ class CodedText(_PLAIN):  # type: ignore[misc]
             return super().to_numpy(dtype, copy, na_value)  # type: ignore[no-any-return]
         texts: npt.NDArray[Any] = self._coded.different.to_numpy(zero_copy_only=False)
         return texts.take(self._coded.codes)
+
+    _str_contains = _each_once("_str_contains")
+    _str_endswith = _each_once("_str_endswith")
+    _str_fullmatch = _each_once("_str_fullmatch")
+    _str_len = _each_once("_str_len")
+    _str_match = _each_once("_str_match")
+    _str_removeprefix = _each_once("_str_removeprefix")
+    _str_removesuffix = _each_once("_str_removesuffix")
+    _str_replace = _each_once("_str_replace")
+    _str_startswith = _each_once("_str_startswith")
+    _str_strip = _each_once("_str_strip")
 
     def __setitem__(self, key: Any, value: Any) -> None:
         is_mask = isinstance(key, np.ndarray) and key.dtype == np.bool_

@@ -308,6 +308,8 @@ def _told_from_totals(wards: pd.Series, notes: list[str]) -> pd.Series:
 
 def _disagreements(table: pd.DataFrame) -> list[str]:
     """Say how many infusions stand in several rows that do not say the same."""
+    if not len(table):
+        return []
     names = [name for name in INFUSIONS.names if name != "infusion_id"]
     known = table[names].mask(table[names].isna() | (table[names] == ""))
     said = known.groupby(table["infusion_id"]).nunique()

@@ -41,7 +41,9 @@ def first_alike(tables: Sequence[Mapping[str, pd.Series]]) -> Ints:
     numbers: Ints = np.zeros(len(at), dtype=np.int64)
     most = 1
     for name in names:
-        codes, different = pd.factorize(_column(tables, sizes, name).iloc[at])
+        column = _column(tables, sizes, name)
+        some = column if len(at) == len(column) else column.iloc[at]
+        codes, different = pd.factorize(some)
         numbers, most = told_apart(
             (numbers, most), codes.astype(np.int64), len(different)
         )

@@ -199,6 +199,8 @@ def _stacked(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> pd.DataFra
     if not frames:
         empty = pd.DataFrame({name: pd.Series([], dtype="str") for name in names})
         return empty.astype({"line": "int64", "is_struck": "bool"})
+    if len(frames) == 1:
+        return frames[0][list(names)].reset_index(drop=True)
     return pd.concat(frames, ignore_index=True)[list(names)]
 
 
@@ -372,10 +374,13 @@ def _time_column(
 ) -> pd.DataFrame:
     """Add a column of times to `out`, and its notes where it is the time of check."""
     cell = text[column.name]
+    is_charted = bool((cell != "").any())
     times, notes, is_date = read_times(cell, zone, lambda: _charts(text))
     out[column.name] = times
     if column.name == "checked_at":
         out["time_note"] = notes
+    if not is_charted:
+        return cells.no_faults()
     bad = _unreadable(cell[times.isna() & ~is_date & (cell != "")], column)
     alone = cells.faults_of(
         cell[is_date],

@@ -83,27 +83,31 @@ def read_numbers(text: pd.Series, column: Column) -> tuple[pd.Series, pd.DataFra
     """
     if (text == "").all():
         return pd.Series(np.nan, index=text.index, dtype="float64"), no_faults()
-    values = each_once(text, _number_of, "float64")
-    is_number = values.notna()
+    codes, different = pd.factorize(text, use_na_sentinel=False)
+    read = pd.Series([_number_of(str(cell)) for cell in different], dtype="float64")
+    low = -float("inf") if column.low is None else column.low
+    high = float("inf") if column.high is None else column.high
+    is_word = read.isna().to_numpy() & np.asarray(different != "")
+    is_out = (read.notna() & ~read.between(low, high)).to_numpy()
+    values = pd.Series(read.mask(is_out).to_numpy().take(codes), index=text.index)
+    if not is_word.any() and not is_out.any():
+        return values, no_faults()
     unit = f" {column.unit}" if column.unit else ""
     word = faults_of(
-        text[~is_number & (text != "")],
+        text[is_word.take(codes)],
         column.name,
         RejectReason.NOT_A_NUMBER,
         f"{column.name} reads '{{value}}', which is not a number; the row is kept "
         "without it",
     )
-    low = -float("inf") if column.low is None else column.low
-    high = float("inf") if column.high is None else column.high
-    is_possible = values.isna() | values.between(low, high)
     out = faults_of(
-        text[~is_possible],
+        text[is_out.take(codes)],
         column.name,
         RejectReason.IMPOSSIBLE_NUMBER,
         f"{column.name} of {{value}}{unit} is outside {low:g} to {high:g}{unit}; the "
         "row is kept without it",
     )
-    return values.where(is_possible), _joined(word, out)
+    return values, _joined(word, out)
 
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)", re.ASCII)

@@ -1,8 +1,10 @@
 """What rows and the table of infusions say of each syringe run, brought together."""
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from analysis.intake.scan import Ints
 from analysis.lookup import are_among
 from analysis.terms import Entry
 
@@ -39,13 +41,12 @@ def describe_infusions(checks: pd.DataFrame, table: pd.DataFrame) -> pd.DataFram
     for name in ("first_row", "last_row"):
         out[name] = by_row[name].reindex(out.index)
     out["checks"] = by_row["checks"].reindex(out.index, fill_value=0)
-    start = _start_rows(known)
-    place = start.index.get_indexer(out.index)
-    start = start.reset_index().reindex(place).set_axis(out.index)
-    out["has_start_row"] = place >= 0
-    start_time = start["checked_at"]
+    out["has_start_row"] = by_row["has_start_row"].reindex(out.index, fill_value=False)
+    start_time = by_row["start_row"].reindex(out.index)
     out["started_at"] = out["started_at"].fillna(start_time).fillna(out["first_row"])
-    out["start_volume_ml"] = out["start_volume_ml"].fillna(start["volume_remaining_ml"])
+    out["start_volume_ml"] = out["start_volume_ml"].fillna(
+        by_row["start_volume_ml"].reindex(out.index)
+    )
     return out.rename_axis("infusion_id")
 
 
@@ -73,14 +74,21 @@ DESCRIBING = ["infusion_id", "ward", "patient_id", "driver_id", "entry", "checke
 _PROVENANCE = ("source", "file", "line")
 
 
-def _start_rows(checks: pd.DataFrame) -> pd.DataFrame:
-    """Give the row each infusion starts with, where one is charted."""
-    opens = checks["entry"] == Entry.START
-    changed = checks["entry"] == Entry.SYRINGE_CHANGE
+def _are_starts(rows: pd.DataFrame) -> pd.Series:
+    """Mark the rows that an infusion may start with."""
+    opens = rows["entry"] == Entry.START
+    changed = rows["entry"] == Entry.SYRINGE_CHANGE
     if changed.any():
-        opens |= changed & ~checks["infusion_id"].duplicated()
-    starts = checks[opens]
-    return starts[~starts.duplicated("infusion_id")].set_index("infusion_id")
+        opens |= changed & ~rows["infusion_id"].duplicated()
+    return opens
+
+
+def _first_of(codes: Ints, is_it: npt.NDArray[np.bool_], n: int) -> Ints:
+    """Give for each infusion the first of its rows that is marked, -1 for none."""
+    at = np.flatnonzero(is_it)[::-1]
+    first = np.full(n, -1, dtype=np.int64)
+    first[codes[at]] = at  # the last one written is the first row
+    return first
 
 
 def by_infusion(rows: pd.DataFrame) -> pd.DataFrame:
@@ -96,24 +104,30 @@ def by_infusion(rows: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         By infusion_id: ward and patient_id of its first row, driver_id the first that
         is named (empty where none is), first_row and last_row its first and last time,
-        and checks, how many rows there are.
+        checks, how many rows there are, and has_start_row, start_row and
+        start_volume_ml, whether one of them starts it, its time and its reading.
     """
     codes, ids = pd.factorize(rows["infusion_id"], sort=True)
     checks = np.bincount(codes, minlength=len(ids))
     together, ends = np.argsort(codes, kind="stable"), np.cumsum(checks)
     first = rows.iloc[together[ends - checks]]
-    driver = np.full(len(ids), "", dtype=object)
     is_named = (rows["driver_id"] != "").to_numpy()
-    of, at = np.unique(codes[is_named], return_index=True)
-    driver[of] = rows.loc[is_named, "driver_id"].iloc[at]
+    named = _first_of(codes, is_named, len(ids))
+    driver = rows["driver_id"].iloc[named].mask(named < 0, "")
+    start = _first_of(codes, _are_starts(rows).to_numpy(), len(ids))
     return pd.DataFrame(
         {
             "ward": first["ward"].array,
             "patient_id": first["patient_id"].array,
-            "driver_id": pd.array(driver, dtype="str"),
+            "driver_id": driver.array,
             "first_row": first["checked_at"].array,
             "last_row": rows["checked_at"].iloc[together[ends - 1]].array,
             "checks": checks,
+            "has_start_row": start >= 0,
+            "start_row": rows["checked_at"].array.take(start, allow_fill=True),
+            "start_volume_ml": pd.Series(rows["volume_remaining_ml"].to_numpy())
+            .reindex(start)
+            .array,
         },
         index=pd.Index(ids, name="infusion_id"),
     )

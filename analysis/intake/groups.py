@@ -172,12 +172,12 @@ def line_dates(draft: Draft) -> Draft:
     times = draft.table.columns.get("checked_at", ())
     if draft.table.holds is not Holds.CHECKS or not times or how[0] == OPEN:
         return draft
+    named = {c: h for c in synonyms.CHANGE_DATES if (h := draft.header(c))}
+    if not named:
+        return draft
     head = draft.raw.cells.iloc[:_LOOKED_AT]
     day, _ = dates.read_clock(head[times[0]], None, order=how[0], clock=how[1])
-    for column in synonyms.CHANGE_DATES:
-        header = draft.header(column)
-        if not header:
-            continue
+    for column, header in named.items():
         since, _ = dates.read_clock(head[header], None, order=how[0], clock=how[1])
         both = (day != "") & (since != "")
         after = int((since.str[:10] > day.str[:10])[both].sum())

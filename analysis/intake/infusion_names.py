@@ -87,8 +87,9 @@ def _numbered(draft: Draft, header: str) -> tuple[Ints, pd.Index]:
     codes, different = pd.factorize(draft.raw.cells[header], use_na_sentinel=False)
     names = one_spelling(pd.Series(different, dtype="str"))
     names = names.str.removeprefix('="').str.removesuffix('"')
-    repeats = names.str.casefold().isin(DITTO) & (header in draft.table.ditto)
-    repeats |= (names == "") & (header in draft.table.fill_down)
+    repeats = (names == "") & (header in draft.table.fill_down)
+    if header in draft.table.ditto:
+        repeats |= names.str.casefold().isin(DITTO)
     own, known = pd.factorize(names.mask(names == ""))
     if not repeats.any():
         return own.take(codes), known

@@ -60,6 +60,8 @@ def part_lines(
 def _pairs(rows: pd.DataFrame, name: str) -> pd.DataFrame:
     """Give each name with each of its patients, once."""
     names, known = pd.factorize(rows[name], use_na_sentinel=False)
+    if not (known != "").any():
+        return pd.DataFrame({"name": [], "patient": []}, dtype="str")
     patients, people = pd.factorize(rows["patient_id"], use_na_sentinel=False)
     # In one number for both: rows are many, and their texts slow to compare.
     both = pd.unique(names.astype("int64") * max(len(people), 1) + patients)

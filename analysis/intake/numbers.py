@@ -203,7 +203,8 @@ def read_plain(text: pd.Series, decimal: str | None) -> pd.DataFrame:
     # A missing cell has code -1 and takes the last row, which is empty.
     rows = [_read(str(cell), mark) for cell in cells] + [("", "", "")]
     table = pd.DataFrame(rows, columns=["value", "qualifier", "unit"], dtype="str")
-    return pd.DataFrame({n: spread(table[n], codes) for n in table}, index=text.index)
+    read = {name: spread(table[name], codes) for name in table}
+    return pd.DataFrame(read, index=text.index, copy=False)
 
 
 def _read(cell: str, mark: Mark | None) -> tuple[str, str, str]:

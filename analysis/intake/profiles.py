@@ -204,7 +204,7 @@ def profile(header: str, column: pd.Series, unit: str = "") -> Profile:
         Of the `_LOOKED_AT` commonest cells, which are enough to tell what they are.
     """
     every = column.value_counts()
-    blank = int(every.get("", 0))
+    blank = int(every[every.index == ""].sum())
     counts = every.head(_LOOKED_AT)
     keys = pd.Series([words.key_of(c) for c in counts.index], index=counts.index)
     merged = counts.groupby(keys.to_numpy(), sort=False).sum()

@@ -41,4 +41,5 @@ def take_rows(frame: pd.DataFrame, at: npt.NDArray[np.int64]) -> pd.DataFrame:
         return pd.Series(cells.array.take(at), index=index)
 
     columns = side_by_side(taken, [cells for _, cells in frame.items()])
-    return pd.DataFrame(dict(zip(frame.columns, columns, strict=True)), index=index)
+    whole = dict(zip(frame.columns, columns, strict=True))
+    return pd.DataFrame(whole, index=index, copy=False)

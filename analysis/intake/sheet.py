@@ -16,6 +16,7 @@ from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
 from analysis.intake.spelling import NAMES, one_spelling
+from analysis.intake.threads import side_by_side
 from analysis.lookup import each_once
 from analysis.texts import CodedText, same
 
@@ -66,7 +67,8 @@ class Sheet:
         times = layout.columns.get("checked_at", ())
         rows, given = without_headings(raw, layout.constants, times)
         given = {name: cells.reset_index(drop=True) for name, cells in given.items()}
-        raw = only_rows(raw, raw.cells.index.isin(rows.index))
+        if len(rows) < len(raw.cells):
+            raw = only_rows(raw, raw.cells.index.isin(rows.index))
         for name, where in layout.constants.items():
             if name not in given:
                 value = constant_of(name, where, raw)
@@ -109,14 +111,24 @@ class Sheet:
 
 def _sources(raw: RawTable) -> pd.Series:
     """Give ``file:line`` of each row."""
-    lines = pa.array(raw.lines).cast(pa.large_string())
-    named = pc.binary_join_element_wise(
-        pa.scalar(raw.file, pa.large_string()), lines, pa.scalar(":", pa.large_string())
+    file, colon = (pa.scalar(text, pa.large_string()) for text in (raw.file, ":"))
+
+    def named_by(lines: pa.Array) -> pa.Array:
+        return pc.binary_join_element_wise(file, lines.cast(pa.large_string()), colon)
+
+    lines = pa.array(raw.lines)
+    parts = range(0, max(len(lines), 1), _PART)
+    named = pa.concat_arrays(
+        side_by_side(named_by, [lines.slice(at, _PART) for at in parts])
     )
-    if not raw.lines.is_monotonic_increasing or (raw.lines.diff() == 0).any():
+    if not (np.diff(raw.lines.to_numpy()) > 0).all():  # several rows made of a line
         return pd.Series(named.to_pandas(), dtype="str").set_axis(raw.lines.index)
     rows = np.arange(len(named), dtype=np.int32)
     return pd.Series(CodedText.of(rows, named, is_tidy=True), index=raw.lines.index)
+
+
+#: Lines named at once.
+_PART = 1 << 18
 
 
 def _spelled(layout: TableLayout, headers: Mapping[str, str]) -> TableLayout:
@@ -165,9 +177,9 @@ def rows_called(
     Series of bool
         True for rows that are none.
     """
-    first = first_filled(cells)
     if not names:
         return pd.Series(data=False, index=cells.index)
+    first = first_filled(cells)
     is_called = each_once(first, lambda c: words.key_of(c) in names, "bool")
     called = cells[is_called]
     is_timed = pd.Series(data=bool(times), index=called.index)
@@ -194,7 +206,7 @@ def first_filled(cells: pd.DataFrame) -> pd.Series:
         blank = first == ""
         if not blank.any():
             break
-        first = first.mask(blank, cells[name])
+        first = cells[name] if blank.all() else first.mask(blank, cells[name])
     return first
 
 

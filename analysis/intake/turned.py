@@ -119,7 +119,7 @@ def frame_of(reading: Reading, table: Table, index: pd.Index) -> pd.DataFrame:
         for name, cells in reading.text.items()
     }
     return pd.DataFrame(
-        {name: read.get(name, blank) for name in table.names}, index=index
+        {name: read.get(name, blank) for name in table.names}, index=index, copy=False
     )
 
 
