@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 Codes = npt.NDArray[np.int32]
-_PLAIN: Any = pd.arrays.ArrowStringArray  # type: ignore[attr-defined]
+_PLAIN: Any = pd.arrays.ArrowStringArray
 _STR = pd.StringDtype(storage="pyarrow", na_value=np.nan)
 
 
@@ -115,7 +115,9 @@ class CodedText(_PLAIN):  # type: ignore[misc]
         return coded
 
     def __len__(self) -> int:
-        return len(self._whole if self._coded is None else self._coded.codes)
+        if self._coded is not None:
+            return len(self._coded.codes)
+        return len(self._whole)  # type: ignore[arg-type]
 
     @property
     def nbytes(self) -> int:
@@ -177,10 +179,11 @@ class CodedText(_PLAIN):  # type: ignore[misc]
 
     @classmethod
     def _concat_same_type(cls, to_concat: Sequence[Any]) -> Any:
-        parts = [getattr(part, "_coded", None) for part in to_concat]
-        if len(parts) == 1:
+        if len(to_concat) == 1:
             return to_concat[0].copy()
-        if any(part is None or _is_unlike(part) for part in parts):
+        found = [getattr(part, "_coded", None) for part in to_concat]
+        parts = [part for part in found if part is not None and not _is_unlike(part)]
+        if len(parts) < len(found):
             return super()._concat_same_type(to_concat)
         every = encoded(pa.chunked_array([part.different for part in parts]))
         ends = np.cumsum([len(part.different) for part in parts])[:-1]
@@ -307,7 +310,7 @@ def encoded(texts: pa.ChunkedArray | pa.Array) -> _Coded:
         What `CodedText.of` takes: a number a row, the different texts, and that they
         stand in the order they first appear.
     """
-    found = texts.dictionary_encode()
+    found = texts.cast(pa.large_string()).dictionary_encode()
     if isinstance(found, pa.ChunkedArray):
         found = found.combine_chunks() if len(found) else pa.array([], found.type)
     if isinstance(found, pa.ChunkedArray):  # several chunks that do not fit in one
