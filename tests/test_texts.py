@@ -31,7 +31,7 @@ def every_other(column: pd.Series) -> pd.Series:
     return out
 
 
-SAME: dict[str, Callable[[pd.Series], object]] = {
+SAME: dict[str, Callable[[pd.Series], pd.Series]] = {
     "written out": lambda s: s,
     "compared with a text": lambda s: s == "a",
     "not equal to a text": lambda s: s != "",

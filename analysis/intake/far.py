@@ -69,7 +69,8 @@ def _beside_own(known: pd.DataFrame) -> pd.Index:
 
 
 def _microseconds(rows: pd.DataFrame) -> pd.Series:
-    return rows["checked_at"].dt.as_unit("us").astype("int64")
+    times: pd.Series = rows["checked_at"].dt.as_unit("us").astype("int64")
+    return times
 
 
 def _are_apart(order: pd.DataFrame) -> pd.Series:
