@@ -18,7 +18,7 @@ def side_by_side(do: Callable[[T], R], things: Iterable[T]) -> list[R]:
     Parameters
     ----------
     do : callable
-        Bound to nothing that it changes: it gives the same in whatever order.
+        Changes nothing but what is its thing's own, so that the order does not count.
     things : iterable
         Columns, or blocks of a text.
 
@@ -27,5 +27,8 @@ def side_by_side(do: Callable[[T], R], things: Iterable[T]) -> list[R]:
     list
         What `do` gave for each, in the order of `things`, at any number of threads.
     """
+    every = list(things)
+    if len(every) <= 1:
+        return [do(thing) for thing in every]
     with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
-        return list(pool.map(do, things))
+        return list(pool.map(do, every))
