@@ -84,6 +84,10 @@ class CodedText(_PLAIN):  # type: ignore[misc]
         made._coded, made._whole = coded, whole
         return made
 
+    def _written(self, different: pa.Array) -> Self:
+        """Give texts of which each stands once, as a column of their own."""
+        return type(self)(different, dtype=self._dtype)
+
     @property
     def _pa_array(self) -> pa.ChunkedArray:
         """The texts of all rows: what the methods of the base class work on."""
@@ -199,20 +203,20 @@ class CodedText(_PLAIN):  # type: ignore[misc]
         if coded is None:
             return super().factorize(use_na_sentinel)  # type: ignore[no-any-return]
         codes = coded.codes.astype(np.intp)
-        return codes, self._from_pyarrow_array(coded.different)
+        return codes, self._written(coded.different)
 
     def unique(self) -> Any:  # noqa: D102
         coded = self._tidy()
         if coded is None:
             return super().unique()
-        return self._from_pyarrow_array(coded.different)
+        return self._written(coded.different)
 
     def value_counts(self, dropna: bool = True) -> pd.Series:  # noqa: D102, FBT001, FBT002
         coded = self._tidy()
         if coded is None:
             return super().value_counts(dropna)  # type: ignore[no-any-return]
         counts = np.bincount(coded.codes, minlength=len(coded.different))
-        index = pd.Index(self._from_pyarrow_array(coded.different), copy=False)
+        index = pd.Index(self._written(coded.different), copy=False)
         return pd.Series(counts, index=index, name="count", copy=False)
 
     def isin(self, values: Any) -> npt.NDArray[np.bool_]:  # noqa: D102
@@ -279,7 +283,7 @@ class CodedText(_PLAIN):  # type: ignore[misc]
         is_mask = isinstance(key, np.ndarray) and key.dtype == np.bool_
         if (
             self._coded is None
-            or self._readonly
+            or getattr(self, "_readonly", False)
             or not (is_mask and isinstance(value, str) and len(key) == len(self))
         ):
             super().__setitem__(key, value)

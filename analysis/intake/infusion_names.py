@@ -94,7 +94,8 @@ def _numbered(draft: Draft, header: str) -> tuple[Ints, pd.Index]:
     if not repeats.any():
         return own.take(codes), known
     number = pd.Series(own, dtype="float64").mask(repeats).take(codes)
-    return number.ffill().fillna(-1).astype("int64").to_numpy(), known
+    filled = number.ffill().fillna(-1)
+    return filled.to_numpy().astype(np.int64), known
 
 
 def _numbers_at_once(

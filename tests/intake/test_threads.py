@@ -29,7 +29,7 @@ def test_any_number_of_threads_gives_the_same_tables(
 ) -> None:
     usual = read_exports(EXPORTS, Policy.example())
     monkeypatch.setattr(threads, "_MOST", most)
-    monkeypatch.setattr(threads.os, "cpu_count", lambda: most)
+    monkeypatch.setattr("os.cpu_count", lambda: most)
     monkeypatch.setattr(scan, "_BLOCK", 10_000)
     monkeypatch.setattr(sheet, "_PART", 100)
     assert_same(read_exports(EXPORTS, Policy.example()), usual)
