@@ -9,6 +9,8 @@ import pandas as pd
 
 from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
+from analysis.intake.across import one_row_a_cell
+from analysis.intake.day_parts import joined_parts, under_days
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.follow import other_order_follows
 from analysis.intake.headers import find_header
@@ -79,7 +81,8 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
             skip_sheets=layout.skip_sheets if layout else (),
         )
     ]
-    return [unspread(raw) for raw in raws if raw.header_line or len(raw.cells.columns)]
+    there = [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+    return [unspread(joined_parts(under_days(one_row_a_cell(raw)))) for raw in there]
 
 
 def _resolved(path: Path) -> Path:

@@ -255,7 +255,9 @@ def _is_sparse(draft: Draft, header: str) -> bool:
     if found.rows < _FEWEST_FOR_GROUPS:
         return False
     begins = draft.raw.cells[header].iloc[0] != ""
-    return begins and found.blank > 0.3 * found.rows and not found.is_empty()
+    # A ditto mark is no blank: it says itself that it repeats.
+    blank = found.blank - found.dittos
+    return begins and blank > 0.3 * found.rows and not found.is_empty()
 
 
 def dittos(draft: Draft) -> Draft:

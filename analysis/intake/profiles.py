@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.intake import site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
+from analysis.terms import SolutionAppearance, YesNo
 
 TIMES = frozenset(
     {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at", "removed_at"}
@@ -34,7 +35,12 @@ _CLOCK = (
     r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
 )
 IS_DAY = re.compile(_DAY)
-IS_CLOCK = re.compile(_CLOCK)
+IS_CLOCK = re.compile(rf"(?:{_CLOCK})(?:\s*\(?next day\)?)?")
+#: A clock time with its minutes, or with am or pm: "4h" is a length of time.
+IS_TIME_OF_DAY = re.compile(
+    r"\d{1,2}[:.]\d{2}(?::\d{2})?\s*(?:hrs?|h)?\s*(?:[ap]\.?m\.?)?|"
+    r"[012]\d[0-5]\d\s?hrs?|\d{1,2}\s?[ap]\.?m\.?"
+)
 #: Times as 1605 that may have lost zeros: 405, 10.
 _IS_HHMM = re.compile(r"[0-5]?\d|(?:1?\d|2[0-3])[0-5]\d|2400")
 IS_MOMENT = re.compile(
@@ -377,10 +383,50 @@ def _is_status(p: Profile) -> bool:
     return known and p.share(lambda c: c in words.ROW_STATUS) >= 0.5
 
 
+def look_asked(cell: str, header: str) -> str:
+    """Give what a yes or no says of a solution where its header asks for one look.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    str
+        A word of the closed list; empty where the header asks for none. Of one that is
+        not clear it is not said how: that is read as cloudy.
+
+    Examples
+    --------
+    >>> look_asked("Y", "Contents clear?"), look_asked("no", "Cloudy Y/N")
+    ('clear', 'clear')
+    >>> look_asked("N", "Clear"), look_asked("yes", "Crystals"), look_asked("Y", "Bag")
+    ('cloudy', 'crystals', '')
+    """
+    said = words.one_word(cell, words.YES_NO)
+    name = synonyms.normal(header).split()
+    looks = {words.SOLUTION[w] for w in name if w in words.SOLUTION}
+    asked = looks.pop() if len(looks) == 1 and not _DENIED & set(name) else ""
+    if not said or not asked:
+        return ""
+    if asked == SolutionAppearance.CLEAR:
+        is_so = said == YesNo.YES
+        return str(SolutionAppearance.CLEAR if is_so else SolutionAppearance.CLOUDY)
+    return asked if said == YesNo.YES else str(SolutionAppearance.CLEAR)
+
+
+_DENIED = frozenset({"no", "not", "non", "without", "any"})
+
+
 def _is_solution(p: Profile) -> bool:
-    return p.share(
-        lambda c: words.one_word(c, words.SOLUTION) or c in words.TICKS
-    ) >= 0.6  # fmt: skip
+    def reads(cell: str) -> bool:
+        known = words.one_word(cell, words.SOLUTION) or look_asked(cell, p.header)
+        return bool(known) or cell in words.TICKS
+
+    return p.share(reads) >= 0.6
 
 
 def _is_plain(p: Profile) -> bool:

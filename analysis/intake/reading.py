@@ -89,11 +89,25 @@ def read_times(
             reading.notes.append(note)
         if note := _lost_zeros(clock, sheet, headers[1]):
             reading.notes.append(note)
+    if _says_utc(headers):
+        is_bare = iso.str.contains("T") & ~iso.str.contains(_OFFSET)
+        iso = iso.mask(is_bare, iso + "Z")
+        if is_bare.any():
+            text = f"{headers[-1]} says UTC: its times were read so"
+            reading.notes.append(f"{sheet.raw.file}: {text}.")
     reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
     reading.headers[column] = headers[:2][-1]
     _time_faults(reading, column, headers, sheet, why)
+
+
+_OFFSET = r"(?:Z|[+-][0-9]{2}:[0-9]{2})$"
+
+
+def _says_utc(headers: Sequence[str]) -> bool:
+    """Tell whether a header of a time says that it is kept in UTC, and so not local."""
+    return any({"utc", "gmt"} & set(synonyms.normal(h).split()) for h in headers)
 
 
 def _lost_zeros(clock: pd.Series, sheet: Sheet, header: str) -> str:

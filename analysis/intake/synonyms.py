@@ -139,7 +139,8 @@ _SYNONYMS = {
     "driver rate|speed|hourly rate|rate checked|rate 24h|ml 24h|ml 24 hr|mls 24 hours|"
     "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
     "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
-    "rate per 24h|rate per 24 hours|rate set on driver",
+    "rate per 24h|rate per 24 hours|rate set on driver|driver ml h|driver ml hr|"
+    "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate",
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
@@ -229,7 +230,8 @@ _SYNONYMS = {
     "solution_appearance": "contents|appearance|clarity|precipitate|precipitation|"
     "crystals|colour|color|syringe contents check|solution clear|contents checked|"
     "discolouration|mixture appearance|solution|solution appearance|syringe contents|"
-    "contents check|look of solution|solution check|fluid|contents clear|"
+    "contents check|look of solution|solution check|fluid|contents clear|clear|cloudy|"
+    "contents ok|solution ok|solution cloudy|contents cloudy|precipitate seen|"
     "appearance of solution|syringe appearance|solution look",
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
     "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"

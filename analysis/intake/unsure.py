@@ -13,7 +13,8 @@ from analysis.intake.clocks import Clock
 from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
 from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile, fits
-from analysis.intake.proposal import Draft
+from analysis.intake.proposal import Draft, listed
+from analysis.intake.spread import side_by_side
 from analysis.intake.synonyms import Strength
 
 
@@ -64,6 +65,35 @@ _ASKED_BY_PART = frozenset(
     {"infusion_id", "driver_id", "entry", "set_rate_ml_h", "site_signs"}
 )
 _IDS = frozenset({"infusion_id", "driver_id"})
+
+
+def drivers_beside(draft: Draft) -> Draft:
+    """Ask for a second volume beside the one that was taken: that of another driver.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was asked.
+    """
+    free = [p.header for p in _free(draft) if not p.is_empty()]
+    doubted = {column for column, _ in draft.doubts}
+    for column in ("volume_remaining_ml", "volume_delivered_ml"):
+        header = draft.header(column)
+        others = side_by_side(header, free) if column not in doubted else []
+        if others:
+            text = (
+                f"{listed([header, *others])} stand side by side, as those of several "
+                "drivers do: they are read where each has the number of its driver "
+                "beside it under a header of the same form, such as Driver A no, "
+                "Driver A ml left, Driver B no, Driver B ml left; add those"
+            )
+            draft = draft.ask(f"columns.{column}", text, blocks=True)
+    return draft
 
 
 def _has(draft: Draft, column: str) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from analysis.intake import site_words, synonyms, words
 from analysis.intake.layout import ALLOWED, OPEN
-from analysis.intake.profiles import YES_NO, Profile, is_ok_header
+from analysis.intake.profiles import YES_NO, Profile, is_ok_header, look_asked
 from analysis.intake.proposal import Draft
 from analysis.intake.synonyms import Strength
 from analysis.terms import SiteSign, YesNo
@@ -21,6 +21,11 @@ KNOWN_WORDS: dict[str, dict[str, str]] = {
     synonyms.WHY_CHANGED: words.REMOVAL,
 }
 
+
+#: Columns of which words that mean something by their header stand in a layout.
+_OWN_WORDS = frozenset(
+    {"entry", "kind", synonyms.STRUCK, "site_signs", "solution_appearance"}
+)
 
 #: Columns where a word that is not known would change which rows belong together.
 _MUST_KNOW = frozenset({"entry", "kind", synonyms.STRUCK})
@@ -57,7 +62,7 @@ def _words_of(draft: Draft, column: str, found: Profile) -> Draft:
         meaning = own.get(word) or _meaning(column, word, found.header)
         if meaning is None:
             strange[word] = int(count)
-        elif column in _MUST_KNOW | {"site_signs"} and _is_own(column, meaning, word):
+        elif column in _OWN_WORDS and _is_own(column, meaning, word):
             own[word] = meaning
     for word, count in strange.items():
         if word not in (*words.TICKS, *words.CROSSES) and column not in _MUST_KNOW:
@@ -77,6 +82,8 @@ def _is_own(column: str, meaning: str, word: str) -> bool:
     """Tell whether a meaning is worth a line: signs are read as they stand."""
     if column == "site_signs":
         return word in words.YES_NO and not site_words.site_signs(word, {})[0]
+    if column == "solution_appearance":
+        return words.one_word(word, words.SOLUTION) is None
     return meaning != word
 
 
@@ -110,6 +117,8 @@ def _meaning(column: str, word: str, header: str) -> str | None:
     """Give what a word means in general; None where that is not known."""
     if column == "site_signs":
         return _signs_meant(word, header)
+    if column == "solution_appearance":
+        return words.one_word(word, words.SOLUTION) or look_asked(word, header) or None
     if column in YES_NO:
         return words.one_word(word, words.YES_NO_OF[column]) or words.one_word(
             word, words.YES_NO

@@ -30,7 +30,7 @@ def check_volumes(draft: Draft) -> Draft:
     for column in _WAYS:
         header = draft.header(column)
         if header and not _is_canonical(header):
-            draft = _checked_way(draft, column, header, _course(draft, header))
+            draft = _checked_way(draft, column, header, steps_of(draft, header))
     return draft
 
 
@@ -58,7 +58,21 @@ def _is_canonical(header: str) -> bool:
     return bool(found) and found[0].strength is Strength.CANONICAL
 
 
-def _course(draft: Draft, header: str) -> Course:
+def steps_of(draft: Draft, header: str) -> Course:
+    """Follow a volume from check to check of each chart.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+    header : str
+        The file's own header.
+
+    Returns
+    -------
+    Course
+        Without steps where times or the column are missing.
+    """
     times = [draft.raw.cells[h] for h in draft.table.columns.get("checked_at", ())]
     if not times or header not in draft.raw.cells:
         return Course(0, 0, 0, float("nan"))
@@ -155,7 +169,7 @@ def rate_unit(draft: Draft) -> Draft:
     if _is_canonical(header):
         return draft.put(units={**draft.table.units, column: "mL/h"})
     volumes = draft.headers(_WAYS)
-    pace = _course(draft, volumes[0]).pace if volumes else float("nan")
+    pace = steps_of(draft, volumes[0]).pace if volumes else float("nan")
     return with_unit(draft, header, draft.profiles[header], pace)
 
 
@@ -265,7 +279,7 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
     pace = float("nan")
     for column, (way, _) in _WAYS.items():
         header = draft.header(column)
-        course = _course(draft, header)
+        course = steps_of(draft, header)
         goes = "rises" if way == "falls" else "falls"
         if course.is_rising() if way == "falls" else course.is_falling():
             counts = f"{course.falls} down, {course.rises} up"
@@ -278,12 +292,12 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
 def _exchanged(draft: Draft) -> str:
     """Tell that a rate goes as a volume does, while the volume stays as a rate does."""
     rate, volumes = draft.header("set_rate_ml_h"), draft.headers(_WAYS)
-    course = _course(draft, rate)
-    goes = "falls" if course.is_falling() else "rises" if course.is_rising() else ""
-    still = next((h for h in volumes if _course(draft, h).is_level()), "")
+    steps = steps_of(draft, rate)
+    goes = "falls" if steps.is_falling() else "rises" if steps.is_rising() else ""
+    still = next((h for h in volumes if steps_of(draft, h).is_level()), "")
     if not goes or not still:
         return ""
-    counts = f"{course.falls} down, {course.rises} up"
+    counts = f"{steps.falls} down, {steps.rises} up"
     return (
         f"{rate} is named as set_rate_ml_h, but {goes} from check to check ({counts}), "
         f"and {still}, named as a volume, stays the same: the two are exchanged"

@@ -26,7 +26,7 @@ NOT_RECORDED = frozenset(
     {"-", "--", "---", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "nd", "n/d",
      "nr", "n/r", "not done", "not recorded", "not charted", "not documented",
      "not taken", "not checked", "not assessed", "not applicable", "missing", "blank",
-     "null", "."}
+     "null", "(null)", "<null>", "\\n", "."}
 )  # fmt: skip
 
 TICKS = ("\u2713", "\u2714", "\u2705", "\u221a", "\u2611", "\U0001f5f8", "tick")
@@ -35,7 +35,7 @@ CROSSES = ("x", "\u00d7", "\u2717", "\u2718", "\u2715", "\u2716", "\u274c", "cro
 #: A cell that repeats the one above.
 DITTO = frozenset(
     {'"', "''", "\u3003", "\u201d", "\u201c", "do", "do.", "ditto", ",,", "-\"-",
-     "\u2033"}
+     "\u2033", "\u2193", "as above", "same as above", "as before", "dito", "idem"}
 )  # fmt: skip
 
 
@@ -65,9 +65,9 @@ def spread(groups: Mapping[str, str]) -> dict[str, str]:
 
 
 YES_NO = spread({
-    YesNo.YES: "yes|y|true|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
+    YesNo.YES: "yes|y|true|t|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
     "correct|present|in place|confirmed|" + "|".join(TICKS),
-    YesNo.NO: "no|n|false|0|off|not ok|absent|nein|non",
+    YesNo.NO: "no|n|false|f|0|off|not ok|absent|nein|non",
 })  # fmt: skip
 
 #: Entries that are a check, and say that something was changed at it.
@@ -212,12 +212,12 @@ LINE_KIND = spread({
 #: What a mark says of its row.
 IN_FORCE, STRUCK = "in force", "struck out"
 STATUS = spread({
-    IN_FORCE: "current|active|valid|final|in force|no|n|0|false|live|verified|signed|"
+    IN_FORCE: "current|active|valid|final|in force|no|n|0|false|f|live|verified|signed|"
     "complete|completed|authorised|ok",
     STRUCK: "replaced|superseded|struck|struck out|strike out|strikethrough|deleted|"
     "void|"
     "voided|cancelled|canceled|entered in error|error|in error|amended|corrected|"
-    "withdrawn|yes|y|1|true|x|old|invalid|retracted",
+    "withdrawn|yes|y|1|true|t|x|old|invalid|retracted",
 })  # fmt: skip
 
 #: Words of `STATUS` that are said of rows, and of no driver.
