@@ -17,11 +17,13 @@ from analysis.intake.headers import find_header
 from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
+from analysis.intake.pushed import pushed_out
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
 from analysis.intake.spread import unspread
+from analysis.intake.visits import ends_and_starts
 from analysis.intake.volumes import contradiction
 
 _SHOWN = 5
@@ -82,7 +84,11 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
         )
     ]
     there = [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
-    return [unspread(joined_parts(under_days(one_row_a_cell(raw)))) for raw in there]
+    for raw in there:
+        if found := pushed_out(raw):
+            raise InputError(f"{raw.file}: {found}")
+    shaped = (joined_parts(under_days(one_row_a_cell(raw))) for raw in there)
+    return [ends_and_starts(unspread(raw)) for raw in shaped]
 
 
 def _resolved(path: Path) -> Path:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import site_words, synonyms, words
+from analysis.intake import numbers, site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
 from analysis.terms import SolutionAppearance, YesNo
 
@@ -490,8 +490,12 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "start_volume_ml": _numbers_between(1, 60),
     "made_up_to_ml": _numbers_between(1, 60),
     "battery_pct": _is_battery,
-    "planned_duration_h": _numbers_between(0.5, 72),
-    "syringe_size_ml": _numbers_between(2, 100),
+    "planned_duration_h": lambda p: (
+        _numbers_between(0.5, 72)(p) or p.share(numbers.hours_of) >= 0.5
+    ),
+    "syringe_size_ml": lambda p: (
+        _numbers_between(2, 100)(p) or p.share(numbers.size_of) >= 0.5
+    ),
     "site_signs": _is_signs,
     "site_location": lambda p: p.share(words.location) >= 0.5,
     "location": lambda p: p.share(words.location) >= 0.5,

@@ -245,7 +245,8 @@ def read_numbers(
     cell : Series of str
         The cells; empty where nothing is charted.
     """
-    read = numbers.read_plain(cell, sheet.layout.decimal or None)
+    said = _in_words(column.name, cell)
+    read = numbers.read_plain(said, sheet.layout.decimal or None)
     value = read["value"].astype("str").fillna("")
     unit = read["unit"].astype("str").fillna("")
     if column.unit == "mL/h":
@@ -284,6 +285,15 @@ def read_numbers(
                 }
             )
         )
+
+
+def _in_words(column: str, cell: pd.Series) -> pd.Series:
+    """Give hours and minutes as hours, and a syringe with its size as the size."""
+    form = {"planned_duration_h": numbers.hours_of, "syringe_size_ml": numbers.size_of}
+    if column not in form:
+        return cell
+    plain = each_once(cell, form[column])
+    return cell.mask(plain != "", plain)
 
 
 def _in_another(header: str, column: Column, unit: str) -> tuple[str, str]:

@@ -42,7 +42,8 @@ from analysis.intake.unsure import (
     other_order,
     parts_of_names,
 )
-from analysis.intake.vocabulary import read_codes, read_vocabulary
+from analysis.intake.visits import volumes_at_changes
+from analysis.intake.vocabulary import own_words, read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
 from analysis.intake.zeros import lost_zeros
 
@@ -325,7 +326,9 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     _items,
     row_status,
     read_codes,
+    own_words,
     read_vocabulary,
+    volumes_at_changes,
     _why,
     check_volumes,
 )

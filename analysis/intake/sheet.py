@@ -375,4 +375,4 @@ def status_of(cell: str, layout: TableLayout) -> str:
     """
     own = layout.words.get(synonyms.STRUCK, {})
     named = {words.key_of(k): v for k, v in own.items()}
-    return named.get(words.key_of(cell)) or words.one_word(cell, words.STATUS) or ""
+    return named.get(words.key_of(cell)) or words.status(cell) or ""

@@ -3,10 +3,10 @@
 import re
 from collections.abc import Iterator, Mapping
 
-from analysis.intake import words
+from analysis.intake import other_languages, words
 from analysis.terms import SiteSign
 
-_CONDITION = words.spread({
+_CONDITION = words.spread(other_languages.SIGNS) | words.spread({
     SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
     "inflammation|erythematous|pinkness",
     SiteSign.SWELLING: "swollen|swelling|puffy|puffiness|oedema|edema|oedematous|"
@@ -23,18 +23,21 @@ _CONDITION = words.spread({
     SiteSign.OTHER: "other|itchy|itching|rash|pus|infected|hot|warm|broken skin|scab",
 })  # fmt: skip
 _NOTHING = frozenset(
-    {"none", "nad", "wnl", "ok", "okay", "clean", "fine", "good", "normal", "healthy",
-    "intact", "satisfactory", "clear", "nil", "unremarkable", "settled", "resolved",
-    "dry", "well"}
+    {"none", "nad", "wnl", "wdl", "ok", "okay", "clean", "fine", "good", "normal",
+    "healthy", "intact", "satisfactory", "clear", "nil", "unremarkable", "settled",
+    "resolved", "dry", "well"}
 )  # fmt: skip
-_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl"})
+_NOTHING |= other_languages.NOTHING
+_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl", "wdl"})
 _NOTHING_PHRASES = {
     "nothing abnormal detected", "no abnormality detected", "within normal limits",
+    "within defined limits",
     "no concerns", "no reaction", "no problems", "no signs", "no issues",
     "nothing seen", "nothing abnormal", "no abnormality", "all well", "looks well",
     "no reactions", "no abnormalities", "no signs of reaction", "no sign",
     "no complications", "no problem", "no symptoms", "no adverse signs", "no concern",
 }  # fmt: skip
+_NOTHING_PHRASES |= other_languages.NOTHING_PHRASES
 #: Words of degree and place, which change no sign.
 _FILLERS = frozenset(
     {"slight", "slightly", "sl", "slt", "mild", "mildly", "minimal", "moderate",
@@ -45,7 +48,10 @@ _FILLERS = frozenset(
     "+++", "quite", "more", "less", "since", "yesterday", "today", "early", "mm",
     "cm", "insertion", "point", "surface", "patch", "localised", "local"}
 )  # fmt: skip
-NEGATIONS = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
+_FILLERS |= other_languages.FILLERS
+NEGATIONS = other_languages.NEGATIONS | frozenset(
+    {"no", "not", "nil", "without", "non", "denies", "never"}
+)
 _PAST = frozenset(
     {"previously", "previous", "was", "were", "had", "formerly", "earlier", "recent"}
 )

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
+from analysis.intake import other_languages
 from analysis.intake.invisible import visible
 from analysis.terms import (
     EndReason,
@@ -64,10 +65,15 @@ def spread(groups: Mapping[str, str]) -> dict[str, str]:
     }
 
 
+def _with(own: dict[str, str], others: Mapping[str, str]) -> dict[str, str]:
+    """Add the words of other languages, which change no word that is known."""
+    return {**spread(others), **own}
+
+
 YES_NO = spread({
     YesNo.YES: "yes|y|true|t|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
-    "correct|present|in place|confirmed|" + "|".join(TICKS),
-    YesNo.NO: "no|n|false|f|0|off|not ok|absent|nein|non",
+    "correct|present|in place|confirmed|" + "|".join((*TICKS, other_languages.YES)),
+    YesNo.NO: "no|n|false|f|0|off|not ok|absent|nein|non|" + other_languages.NO,
 })  # fmt: skip
 
 #: Entries that are a check, and say that something was changed at it.
@@ -112,16 +118,18 @@ YES_NO_OF = {
     }),
 }  # fmt: skip
 
-ENTRY = spread({
+ENTRY = _with(spread({
     Entry.START: "start|started|commenced|commence|set up|setup|set-up|new syringe|"
     "begin|"
     "begun|infusion started|start check|initial|initial set up|syringe started|"
-    "start of infusion|connected|new infusion|starting|infusion start|new driver",
+    "start of infusion|connected|new infusion|starting|infusion start|new driver|"
+    "initiated|infusion initiated|initiation",
     Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|"
     "review|"
     "reading|visit|monitoring|4 hourly check|four hourly check|4-hourly check|4hrly|"
     "regular check|inspection|round|regular|monitor|hourly check|4 hr check|"
     "4 hourly|4 hourly obs|home visit|planned visit|check only|obs only|site check|"
+    "assessed|assessment|rate verify|rate verified|infusion check|reviewed|"
     + "|".join(sorted(set().union(*CHANGES.values()))),
     Entry.RATE_CHANGE: "rate change|rate changed|rate chg|rate_change|change of rate|"
     "rate altered|rate adjusted|new rate|rate increased|rate decreased|dose change|"
@@ -138,9 +146,9 @@ ENTRY = spread({
     Entry.END: "end|ended|stop|stopped|taken down|take down|takedown|finish|finished|"
     "completed|complete|discontinued|removed|disconnected|end of infusion|"
     "infusion ended|driver removed|infusion stopped|infusion complete|final",
-})  # fmt: skip
+}), other_languages.ENTRY)  # fmt: skip
 
-LOCATION = spread({
+LOCATION = _with(spread({
     SiteLocation.ABDOMEN: "abdomen|abdominal|abdo|abd|tummy|stomach|belly|"
     "abdominal wall|lower abdomen|upper abdomen|iliac fossa|flank",
     SiteLocation.UPPER_ARM: "upper arm|arm|deltoid|outer arm|upper outer arm|"
@@ -151,9 +159,9 @@ LOCATION = spread({
     SiteLocation.BACK: "back|scapula|scapular|upper back|shoulder blade|interscapular|"
     "subscapular",
     SiteLocation.OTHER: "other|buttock|forearm|lower leg|hip",
-})  # fmt: skip
+}), other_languages.LOCATION)  # fmt: skip
 
-SOLUTION = spread({
+SOLUTION = _with(spread({
     SolutionAppearance.CLEAR: "clear|nad|ok|okay|colourless|colorless|"
     "clear and colourless"
     "|clear & colourless|no precipitate|no precipitation|no crystals|not cloudy|"
@@ -165,7 +173,7 @@ SOLUTION = spread({
     "crystals seen|ppt|deposit",
     SolutionAppearance.DISCOLOURED: "discoloured|discolored|yellow|brown|pink|"
     "discolouration|discoloration|coloured|dark|tinged|colour change|colour changed",
-})  # fmt: skip
+}), other_languages.SOLUTION)  # fmt: skip
 
 END_REASON = spread({
     EndReason.COMPLETED: "completed|complete|finished|syringe empty|empty|ran through|"
@@ -228,9 +236,37 @@ ROW_STATUS = frozenset(
      "withdrawn", "retracted", "valid", "invalid"}
 )  # fmt: skip
 
+
+def status(cell: str) -> str | None:
+    """Tell whether a row stands by a mark, which may have its reason behind it.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str or None
+        `IN_FORCE` or `STRUCK`; None where the mark is not known.
+
+    Examples
+    --------
+    >>> status("VOID - wrong patient"), status("final"), status("see note")
+    ('struck out', 'in force', None)
+    """
+    if known := one_word(cell, STATUS):
+        return known
+    first = re.split(r"\s[-\u2013]\s|:\s|\s?\(", key_of(cell), maxsplit=1)[0]
+    is_struck = first in ROW_STATUS and STATUS.get(first) == STRUCK
+    return STRUCK if is_struck else None
+
+
 _SIDES = re.compile(
     r"\b(?:left|right|lt|rt|l|r|lhs|rhs|both|bilateral|side|sided|of|the|outer|inner|"
-    r"anterior|lateral|aspect|quadrant|luq|ruq|llq|rlq)\b|[()/,.]"
+    r"anterior|lateral|aspect|quadrant|luq|ruq|llq|rlq|"
+    + other_languages.SIDES
+    + r")\b|[()/,.]"
 )
 
 
