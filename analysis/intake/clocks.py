@@ -10,6 +10,8 @@ from enum import StrEnum
 
 import pandas as pd
 
+from analysis.intake.other_languages import OCLOCK
+
 
 class Clock(StrEnum):
     """How many hours the clock has."""
@@ -25,13 +27,13 @@ _HALVES = r"a\.?\s?m?\.?|p\.?\s?m?\.?|noon|midday|midnight"
 _CLOCK = re.compile(
     r"(?P<hour>[0-9]{1,2})"
     r"(?:[:.h](?P<minute>[0-9]{2})(?:[:.](?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
+    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
     r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
     rf"(?P<after>\s*\(?{NEXT_DAY}\)?)?"
 )
 _DIGITS = re.compile(
     r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2})?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
+    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
     r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
 )
 _FRACTION = re.compile(r"0?\.[0-9]+|0")

@@ -150,3 +150,32 @@ SIDES = (
 #: An hour and a day in the unit of a rate.
 HOUR = "std|stunde|uur|tim|timme|t|hora|heure|ora"
 DAY = "tag|dag|jour|dygn|døgn|día|dia|giorno|etmaal"
+
+#: Names of the months from January on; short forms are those they begin with.
+MONTHS = (
+    "januar|jänner|janvier|januari|enero|janeiro|gennaio|januari",
+    "februar|février|februari|febrero|fevereiro|febbraio",
+    "märz|mars|maart|mrt|marzo|março|marts",
+    "april|avril|abril|aprile",
+    "mai|mei|mayo|maio|maggio|maj",
+    "juni|juin|junio|junho|giugno",
+    "juli|juillet|julio|julho|luglio",
+    "august|août|augustus|agosto|augusti",
+    "september|septembre|septiembre|setembro|settembre",
+    "oktober|octobre|octubre|outubro|ottobre",
+    "november|novembre|noviembre|novembro",
+    "dezember|décembre|december|diciembre|dezembro|dicembre|desember",
+)
+#: Days of the week; those of two letters have a mark behind them.
+WEEKDAYS = (
+    "montag|dienstag|mittwoch|donnerstag|freitag|samstag|sonnabend|sonntag|lundi|mardi|"
+    "mercredi|jeudi|vendredi|samedi|dimanche|maandag|dinsdag|woensdag|donderdag|"
+    "vrijdag|zaterdag|zondag|lunes|martes|miércoles|jueves|viernes|sábado|domingo|"
+    "mandag|tirsdag|onsdag|torsdag|fredag|lørdag|søndag|måndag|tisdag|lördag|söndag|"
+    "segunda-feira|terça-feira|quarta-feira|quinta-feira|sexta-feira|lunedì|martedì|"
+    "mercoledì|giovedì|venerdì|sabato|domenica|(?:mo|di|mi|do|fr|sa|so)[.,]"
+)
+#: What stands between a day and its time.
+AT = r"um|à|om|kl\.?|alle|a las|às|ore"
+#: What stands behind a clock time.
+OCLOCK = "uhr|uur"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import numbers, site_words, synonyms, words
+from analysis.intake import numbers, other_languages, site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
 from analysis.terms import SolutionAppearance, YesNo
 
@@ -24,13 +24,16 @@ READINGS = frozenset(
      "solution_appearance"}
 )  # fmt: skip
 _DAY = (
-    r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
+    r"(?:(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*|"
+    rf"{other_languages.WEEKDAYS})\.?,?\s+)?"
     r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|"
-    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6}|"
+    r"\d{1,2}(?:st|nd|rd|th|er)?[-/. ]*(?:de )?[a-zß-öø-ÿ]{3,10}[-/., ]*(?:de )?"
+    r"(?:\d{4}|\d{2})|20\d{6}|"
     r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
-    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?|"
+    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?"
+    rf"(?:\s*(?:hrs?\.?|h|hours|{other_languages.OCLOCK}))?|"
     r"\d{1,2}\s*(?:[ap]\.?\s?m\.?)|(?:[01]\d|2[0-4])[0-5]\d(?:\s?h(?:rs?)?)?|"
     r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
 )
@@ -45,7 +48,7 @@ IS_TIME_OF_DAY = re.compile(
 _IS_HHMM = re.compile(r"[0-5]?\d|(?:1?\d|2[0-3])[0-5]\d|2400")
 IS_MOMENT = re.compile(
     _DAY
-    + r"[t ,]+(?:at )?"
+    + rf"[t ,]+(?:(?:at|{other_languages.AT}) )?"
     + _CLOCK
     + r"\s*(?:z|[a-z]{3,4}|[+-]\d\d:?\d\d)?|"
     + _CLOCK

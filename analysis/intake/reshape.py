@@ -33,6 +33,7 @@ from analysis.intake.turned import (
     frame_of,
     no_fate,
 )
+from analysis.intake.unread_signs import set_contradicted_aside
 from analysis.lookup import each_once
 from analysis.terms import RejectReason
 
@@ -89,6 +90,7 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
         reading.text["contents"] = _contents(sheet)
         reading.headers["contents"] = layout.contents_of[0][0]
     read_signs(reading, sheet)
+    set_contradicted_aside(reading, sheet)
     read_line_dates(reading, sheet)
     _changed_by_entry(reading, sheet)
     _amended(reading, sheet)

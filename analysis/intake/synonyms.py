@@ -86,7 +86,9 @@ _SYNONYMS = {
     "date time of check|time of reading|reading date|observation datetime|seen at|"
     "date recorded|monitoring date|round date|date time taken|visited at|hour|visited|"
     "date performed|time performed|obs date time|date time of obs|date time checked|"
-    "checked|check at|time seen|date seen|obs at|noted at|date time recorded",
+    "performed|seen|attended|date attended|time done|date done|visit|reviewed|"
+    "reviewed at|checked|check at|time seen|date seen|obs at|noted at|"
+    "date time recorded",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
     "saved at|documented at|system time|modified|last updated|audit time|sign time|"
     "verified time|late entry time|time filed|filed|entered|time entered|date filed|"

@@ -138,6 +138,7 @@ def lacking_times(draft: Draft) -> Draft:
 
 #: Checks of which one at least is not made at midnight.
 _ENOUGH_MIDNIGHTS = 3
+_SHORT_TIME = re.compile(r"\d{1,2}[.,]\d")
 _NO_YEAR = re.compile(r"\d{1,2}[./ -](?:\d{1,2}|[a-z]{3,9})\.?")
 
 
@@ -161,6 +162,12 @@ def _lacking(draft: Draft, header: str, wanted: re.Pattern[str]) -> str:
             return (
                 f"{other.header} reads '{odd[0]}', a day without its year: write the "
                 "year in every date"
+            )
+        if is_time and _SHORT_TIME.fullmatch(odd[0]):
+            return (
+                f"{other.header} reads '{odd[0]}', which may be a time that a "
+                "spreadsheet took for a number (8.3 for 8.30) or a part of an hour: "
+                "write times as 16:05"
             )
         return (
             f"{header} gives the {has} of a check only, and {other.header}, which "
@@ -244,7 +251,9 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
                             format="ISO8601", errors="coerce")  # fmt: skip
     read = numbers.read_plain(cells[left], None)["value"]
     chart = iso.str[: len("2026-09-14")]
-    for header in draft.headers(("patient_id", "infusion_id", "driver_id")):
+    # What else tells two syringes of a patient apart, where no driver does.
+    told = [h for group in draft.table.contents_of for h in group]
+    for header in (*draft.headers(_OF_SYRINGE), *told):
         chart = chart + "\x1f" + cells[header]
     found = runs_back(moment, pd.to_numeric(read, errors="coerce"), chart)
     if not found:
@@ -259,6 +268,10 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
     return draft.ask("clock", text, blocks=True)
 
 
+_OF_SYRINGE = (
+    "patient_id", "infusion_id", "driver_id", "contents", "start_volume_ml",
+    "made_up_to_ml", "syringe_size_ml", "set_rate_ml_h", "started_at",
+)  # fmt: skip
 _WRITE_HALVES = "write am or pm behind every time"
 
 

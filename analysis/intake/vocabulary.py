@@ -75,9 +75,22 @@ def _words_of(draft: Draft, column: str, found: Profile) -> Draft:
     if own:
         draft = draft.put(words={**draft.table.words, column: own})
     unread = {word: n for word, n in strange.items() if word not in own}
-    if column == "site_signs" and 2 * sum(unread.values()) > found.counts.sum():
+    if column == "site_signs" and _is_foreign(found, unread):
         draft, unread = _asked_of_site(draft, found.header, unread)
     return _with_unread(draft, column, found.header, unread)
+
+
+def _is_foreign(found: Profile, unread: Mapping[str, int]) -> bool:
+    """Tell whether most looks of a site are charted in words that are not known."""
+    named = synonyms.candidates(found.header)
+    is_own = bool(named) and named[0].strength is Strength.CANONICAL
+    strange = sum(n for word, n in unread.items()
+                  if not site_words.contradicts(word, {}))  # fmt: skip
+    return not is_own and strange >= _FEW and 2 * strange > found.counts.sum()
+
+
+#: Cells from which on words that are not known are a habit.
+_FEW = 3
 
 
 def _asked_of_site(
