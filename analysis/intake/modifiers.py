@@ -37,7 +37,8 @@ _IDENT = frozenset(
 _WHEN = frozenset(
     {"date", "time", "datetime", "timestamp", "clock", "local", "done", "taken",
      "made", "performed", "entered", "dd", "mm", "yyyy", "yy", "hh", "ss", "am", "pm",
-     "start", "end", "exact", "first", "utc", "gmt"}
+     "start", "end", "exact", "first", "utc", "gmt", "assessment", "assessed",
+     "nursing"}
 )  # fmt: skip
 _WHO = frozenset(
     {"nurse", "staff", "rn", "carer", "sign", "signature", "signed", "initial",

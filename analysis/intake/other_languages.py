@@ -39,7 +39,7 @@ HEADERS = {
     "volume perfusé|volume administré|toegediend volume|ingelopen volume|"
     "volumen infundido|volumen administrado|infunderad volym|given volym|"
     "infunderet volumen|infundert volum|volume infundido|volume administrado|"
-    "volume infuso|volume somministrato",
+    "gitt volum|givet volumen|volume infuso|volume somministrato",
     "start_volume_ml": "startvolumen|anfangsvolumen|volume initial|beginvolume|"
     "volumen inicial|startvolym|startvolum|volume inicial|volume iniziale",
     "planned_duration_h": "laufzeit|durée|looptijd|duración|drifttid|varighet|"
@@ -125,7 +125,8 @@ NOTHING_PHRASES = frozenset(
 )  # fmt: skip
 NEGATIONS = frozenset(
     {"keine", "kein", "pas", "aucune", "aucun", "geen", "sin", "ingen", "inga",
-     "inget", "sem", "senza", "nessun", "nessuna", "ohne"}
+     "inget", "inte", "ikke", "nicht", "niet", "sem", "senza", "nessun", "nessuna",
+     "ohne"}
 )  # fmt: skip
 #: Words of degree, and those that join two signs.
 FILLERS = frozenset(

@@ -367,7 +367,8 @@ def _is_signs(p: Profile) -> bool:
         return (bool(known) and not unknown) or is_answer
 
     is_score = p.share(IS_NUMBER.fullmatch) > 0.5
-    return not is_score and p.share(reads) >= 0.5
+    not_looked = p.share(lambda c: c in words.REASONS)
+    return not is_score and p.share(reads) >= max(0.5 * (1 - not_looked), 0.1)
 
 
 def _is_entry(p: Profile) -> bool:

@@ -11,6 +11,7 @@ from analysis.intake import dates, numbers, site_words, synonyms, words
 from analysis.intake.cells import faults_of
 from analysis.intake.clocks import without_zeros
 from analysis.intake.layout import Holds, TableLayout
+from analysis.intake.mixtures import one_form
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
 from analysis.intake.sheet_errors import SHEET_ERRORS
@@ -522,3 +523,6 @@ def read_column(reading: Reading, column: Column, sheet: Sheet) -> None:
             read_words(reading, column, headers[0], sheet, sheet.cells[headers[0]])
         case _:
             read_text(reading, column, headers, sheet)
+            if column.name == "contents":
+                told = reading.text["contents"]
+                reading.text["contents"] = each_once(told, one_form)

@@ -86,6 +86,8 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
     --------
     >>> site_signs("slightly red + tender", {})
     (['redness', 'pain'], [])
+    >>> site_signs("L thigh - NAD", {})
+    (['none'], [])
     >>> site_signs("no redness or swelling", {}), site_signs("blotchy", {})
     ((['none'], []), ([], ['blotchy']))
     """
@@ -99,7 +101,9 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
     for clause in _CLAUSES.split(whole):
         for part, signs in _parts_of(clause, own):
             known += signs or []
-            unknown += [part] if signs is None else []
+            # Where the site is says nothing of its look.
+            is_lost = signs is None and words.location(part) is None
+            unknown += [part] if is_lost else []
     different = list(dict.fromkeys(known))
     seen = [sign for sign in different if sign != SiteSign.NONE]
     if not different and not unknown:  # words of degree or of the past alone

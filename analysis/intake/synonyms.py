@@ -118,7 +118,7 @@ _SYNONYMS = {
     "volume remaining display|display reading|remaining on display|screen remaining|"
     "display vol|remaining display|volume left display|volume left on display|"
     "vol remaining display|display volume remaining|"
-    "volume remaining on display|screen volume|display left",
+    "volume remaining on display|screen volume|display left|display|on display",
     "volume_delivered_ml": "volume infused|vol infused|infused|total infused|"
     "volume delivered|vol delivered|delivered|amount infused|amount delivered|"
     "volume given|vol given|given|mls infused|ml infused|mls given|vi|vol in|"

@@ -85,7 +85,8 @@ def _is_foreign(found: Profile, unread: Mapping[str, int]) -> bool:
     named = synonyms.candidates(found.header)
     is_own = bool(named) and named[0].strength is Strength.CANONICAL
     strange = sum(n for word, n in unread.items()
-                  if not site_words.contradicts(word, {}))  # fmt: skip
+                  if not site_words.contradicts(word, {})
+                  and word not in words.REASONS)  # fmt: skip
     return not is_own and strange >= _FEW and 2 * strange > found.counts.sum()
 
 
@@ -138,7 +139,8 @@ def own_words(draft: Draft) -> Draft:
         taken = {h for headers in draft.table.columns.values() for h in headers}
         for header, found in draft.profiles.items():
             is_named = synonyms.without_unit(synonyms.normal(header)) in names
-            if header not in taken and is_named and _are_words(found):
+            is_place = found.share(words.location) > _PLACES
+            if header not in taken and is_named and _are_words(found) and not is_place:
                 columns = {**draft.table.columns, column: (header,)}
                 draft = draft.put(columns=columns)
                 break
@@ -152,7 +154,7 @@ _PLAINLY = {
          "type of check", "type of entry", "type of visit", "check type", "record type"}
     ),
     "site_signs": frozenset(
-        {"site condition", "site appearance", "site check", "site assessment",
+        {"site", "site condition", "site appearance", "site check", "site assessment",
          "condition of site", "skin condition", "site observation", "site signs",
          "skin at site", "appearance of site", "site inspection", "site reaction"}
     ),
@@ -166,7 +168,7 @@ def _are_words(found: Profile) -> bool:
     return has_word and is_few and found.time_kind == ""
 
 
-_MOSTLY = 0.8
+_MOSTLY, _PLACES = 0.8, 0.2
 
 
 def _is_own(column: str, meaning: str, word: str) -> bool:

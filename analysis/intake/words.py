@@ -30,6 +30,13 @@ NOT_RECORDED = frozenset(
      "null", "(null)", "<null>", "\\n", "."}
 )  # fmt: skip
 
+#: Why nothing was looked at: no look, and no blank either.
+REASONS = frozenset(
+    {"asleep", "sleeping", "off ward", "refused", "declined", "unable", "not seen",
+     "unable to check", "unable to see", "unable to assess", "not visible", "not in",
+     "no access", "not examined", "covered", "dressed"}
+)  # fmt: skip
+
 TICKS = ("\u2713", "\u2714", "\u2705", "\u221a", "\u2611", "\U0001f5f8", "tick")
 CROSSES = ("x", "\u00d7", "\u2717", "\u2718", "\u2715", "\u2716", "\u274c", "cross")
 
