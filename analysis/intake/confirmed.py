@@ -15,7 +15,7 @@ from analysis.intake.layout import Holds
 from analysis.intake.profiles import fits
 from analysis.intake.proposal import Draft, listed
 from analysis.intake.synonyms import Candidate, Strength
-from analysis.intake.volumes import steps_of
+from analysis.intake.volumes import is_canonical, steps_of
 
 _LEFT, _DRIVER, _FILL = "volume_remaining_ml", "driver_id", "start_volume_ml"
 
@@ -80,6 +80,8 @@ def _remaining(draft: Draft) -> Draft:
     A volume to be infused that falls is what is still to be infused.
     """
     chosen = draft.header(_LEFT)
+    if chosen and is_canonical(chosen):
+        return draft
     doubted = next((h for column, h in draft.doubts if column == _LEFT), [])
     if chosen and not doubted and steps_of(draft, chosen).moves():
         return draft

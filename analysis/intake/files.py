@@ -362,7 +362,7 @@ def _from_text(
         notes=_notes(label, decoded.encoding, dialect)
         + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
-    if b"'" in decoded.data:
+    if any(mark + b"'" in decoded.data for mark in (delimiter.encode(), b"\n", b'"')):
         table = _without_apostrophes(table)
     return replace(table, is_wide=is_wide)
 
@@ -371,6 +371,8 @@ def _without_apostrophes(table: RawTable) -> RawTable:
     """Take the apostrophe from before numbers, by which a spreadsheet marks text."""
     cells, count = table.cells, 0
     for header in cells.columns:
+        if not cells[header].str.startswith("'").any():
+            continue
         is_marked = cells[header].str.match(_MARKED_TEXT)
         if is_marked.any():
             bare = cells[header].str.slice(1)

@@ -162,6 +162,8 @@ def _told_by_contents(
         return owner
     told = rows.loc[(rows["driver_id"] == "") & (rows["contents"] != ""),
                     ["patient_id", "contents"]]  # fmt: skip
+    if told.empty:
+        return owner
     by = told.groupby("patient_id")["contents"]
     is_turn = (told["contents"] != by.shift()).groupby(told["patient_id"]).sum()
     lacking = rows.loc[rows["contents"] == "", "patient_id"].unique()

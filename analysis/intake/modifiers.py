@@ -37,7 +37,7 @@ _IDENT = frozenset(
 _WHEN = frozenset(
     {"date", "time", "datetime", "timestamp", "clock", "local", "done", "taken",
      "made", "performed", "entered", "dd", "mm", "yyyy", "yy", "hh", "ss", "am", "pm",
-     "start", "end", "exact", "first", "utc", "gmt", "assessment", "assessed",
+     "start", "end", "exact", "first", "utc", "gmt", "bst", "assessment", "assessed",
      "nursing"}
 )  # fmt: skip
 _WHO = frozenset(

@@ -28,7 +28,8 @@ HEADERS = {
     "fecha y hora|fecha hora|klockslag|tid|tidpunkt|datum tid|dato|kl|klokkeslett|"
     "klokkeslæt|tidspunkt|dato tid|data|data e hora|data hora|ora|data e ora|data ora",
     "set_rate_ml_h": "laufrate|förderrate|flussrate|infusionsrate|geschwindigkeit|"
-    "débit|vitesse|stand|pompstand|snelheid|loopsnelheid|velocidad|ritmo|hastighet|"
+    "débit|vitesse|stand ml uur|stand ml u|stand ml h|pompstand|"
+    "snelheid|loopsnelheid|velocidad|ritmo|hastighet|"
     "infusionshastighet|hastighed|velocidade|débito|velocità|flusso",
     "volume_remaining_ml": "restvolumen|restmenge|verbleibendes volumen|"
     "volume restant|volume restante|volume résiduel|restvolume|"

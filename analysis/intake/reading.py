@@ -108,7 +108,8 @@ _OFFSET = r"(?:Z|[+-][0-9]{2}:[0-9]{2})$"
 
 def _says_utc(headers: Sequence[str]) -> bool:
     """Tell whether a header of a time says that it is kept in UTC, and so not local."""
-    return any({"utc", "gmt"} & set(synonyms.normal(h).split()) for h in headers)
+    said = {word for h in headers for word in synonyms.normal(h).split()}
+    return bool({"utc", "gmt"} & said) and "bst" not in said
 
 
 def _lost_zeros(clock: pd.Series, sheet: Sheet, header: str) -> str:

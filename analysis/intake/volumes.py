@@ -29,7 +29,7 @@ def check_volumes(draft: Draft) -> Draft:
     """
     for column in _WAYS:
         header = draft.header(column)
-        if header and not _is_canonical(header):
+        if header and not is_canonical(header):
             draft = _checked_way(draft, column, header, steps_of(draft, header))
     return draft
 
@@ -53,7 +53,19 @@ _BARE = frozenset(
 )  # fmt: skip
 
 
-def _is_canonical(header: str) -> bool:
+def is_canonical(header: str) -> bool:
+    """Tell whether a header is the name of a column of the canonical tables.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     found = synonyms.candidates(header)
     return bool(found) and found[0].strength is Strength.CANONICAL
 
@@ -166,7 +178,7 @@ def rate_unit(draft: Draft) -> Draft:
         return draft.put(columns=columns).ask("columns", text, blocks=False)
     if draft.header(synonyms.UNITS):
         return draft  # each row says its own
-    if _is_canonical(header):
+    if is_canonical(header):
         return draft.put(units={**draft.table.units, column: "mL/h"})
     volumes = draft.headers(_WAYS)
     pace = steps_of(draft, volumes[0]).pace if volumes else float("nan")

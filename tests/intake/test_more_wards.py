@@ -109,6 +109,16 @@ Time,Date,Ward,Patient,Pump,Infusion rate,Infused so far,To be infused,Pump stat
 1600,14-Sep-2026,Amber,K1,SD1,0.60 mL/h,4.8 mL,11.2 mL,Infusing
 2000,14-Sep-2026,Amber,K1,SD1,0.60 mL/h,4.9 mL,11.1 mL,Occlusion
 """
+Z01_NEG_MIDNIGHT_GRID = """\
+Ward,Patient,Date,Rate ml/h,00:00,04:00,08:00,12:00,16:00,20:00
+Amber,K1,14/09/2026,0.6,,,16,13.6,11.2,8.8
+Amber,K1,15/09/2026,0.6,6.4,4,,,,
+"""
+Z07_GMT_HEADER_LOCAL = """\
+Ward,Patient,Date,Time (GMT/BST),Rate ml/h,Volume left
+Amber,K1,14/09/2026,08:00,0.6,16
+Amber,K1,14/09/2026,12:00,0.6,13.6
+"""
 DM01_DRIVER_SWAP = """\
 Ward,Patient,Driver,Checked at,Entry,Rate ml/h,Volume left
 Amber,K1,SD1,14/09/2026 08:00,Start,0.6,16
@@ -273,6 +283,28 @@ EXPORTS = [
             "2026-09-14 20:00 | 0.6 | 11.1 | 4.9 | ",
         ],
         id="time before date, what was given and what is to be given",
+    ),
+    pytest.param(
+        {"c.csv": Z01_NEG_MIDNIGHT_GRID},
+        "patient_id checked_at volume_remaining_ml",
+        [
+            "K1 | 2026-09-14 08:00 | 16",
+            "K1 | 2026-09-14 12:00 | 13.6",
+            "K1 | 2026-09-14 16:00 | 11.2",
+            "K1 | 2026-09-14 20:00 | 8.8",
+            "K1 | 2026-09-15 00:00 | 6.4",
+            "K1 | 2026-09-15 04:00 | 4",
+        ],
+        id="a grid that begins at midnight",
+    ),
+    pytest.param(
+        {"c.csv": Z07_GMT_HEADER_LOCAL},
+        "checked_at volume_remaining_ml",
+        [
+            "2026-09-14 08:00 | 16",
+            "2026-09-14 12:00 | 13.6",
+        ],
+        id="a header of local time by both its names",
     ),
     pytest.param(
         {"v.csv": DM01_DRIVER_SWAP},
