@@ -11,11 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.errors import InputError
 from analysis.intake import synonyms, words
 from analysis.intake.clocks import NEXT_DAY
 from analysis.intake.files import RawTable
 from analysis.intake.given import labels_above
 from analysis.intake.profiles import IS_DAY, IS_MOMENT, IS_TIME_OF_DAY, READINGS
+from analysis.lookup import each_once
 
 #: Name of the new column of times by what stands in the header.
 _KINDS = (
@@ -23,6 +25,7 @@ _KINDS = (
     ("Time", IS_TIME_OF_DAY, 3),
     ("Date", IS_DAY, 2),
 )
+_FORMS = {name: form for name, form, _ in _KINDS}
 ITEM, VALUE, READING = "Item", "Value", "Reading"
 _DAY = "Date"
 
@@ -94,6 +97,7 @@ def one_row_a_cell(raw: RawTable) -> RawTable:
     if names is None:
         return raw
     times = [headers[i] for i in found.places]
+    _refuse_other_times(raw, times[0], _FORMS[found.name])
     values = raw.cells[times].to_numpy(dtype=object)
     row, column = np.nonzero(values != "")
     cells = raw.cells[lead].iloc[row].reset_index(drop=True)
@@ -112,6 +116,17 @@ def one_row_a_cell(raw: RawTable) -> RawTable:
                if h in raw.units},
         notes=(*raw.notes, _told(raw.file, found, times, said)),
     )  # fmt: skip
+
+
+def _refuse_other_times(raw: RawTable, first: str, form: re.Pattern[str]) -> None:
+    """Refuse a table in which another chart begins, with times of its own."""
+    is_time = each_once(
+        raw.cells[first], lambda c: bool(form.fullmatch(words.key_of(c))), "bool"
+    )
+    if is_time.any():
+        line, cell = raw.lines[is_time].iloc[0], raw.cells.loc[is_time, first].iloc[0]
+        msg = f"{raw.file}: another header of times begins on line {line} ({cell}); "
+        raise InputError(f"{msg}save each chart as a file or a sheet of its own")
 
 
 def _day_above(raw: RawTable, lead: Sequence[str]) -> str:

@@ -23,6 +23,7 @@ from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
 from analysis.intake.spread import unspread
+from analysis.intake.stacked import with_labels
 from analysis.intake.visits import ends_and_starts
 from analysis.intake.volumes import contradiction
 
@@ -87,7 +88,9 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
     for raw in there:
         if found := pushed_out(raw):
             raise InputError(f"{raw.file}: {found}")
-    shaped = (joined_parts(under_days(one_row_a_cell(raw))) for raw in there)
+    shaped = (
+        joined_parts(under_days(one_row_a_cell(with_labels(raw)))) for raw in there
+    )
     return [ends_and_starts(unspread(raw)) for raw in shaped]
 
 

@@ -1,6 +1,7 @@
 """The course of a volume and the unit of a rate, confirmed by each other."""
 
 import math
+import re
 from dataclasses import replace
 
 import pandas as pd
@@ -208,6 +209,14 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
     if math.isnan(median):
         return draft  # no rate could be read, and there is nothing to ask about
     said = _said_unit(found.named)
+    if mixed := _two_units(found):
+        text = (
+            f"{name} holds {mixed[0]} and {mixed[1]}, as of mL/h and of mL/24 h: write "
+            "the unit in each cell or in a column of units; or write mL/h or mL/24 h "
+            "here if it is that of all"
+        )
+        draft = draft.ask(f"units.{_RATE}", text, blocks=True)
+        return draft.put(units={**draft.table.units, _RATE: OPEN})
     by_pace = _unit_by(median / pace if pace > 0 else float("nan"))
     by_size = "mL/h" if median <= _LARGEST_HOURLY else ""
     found_unit = by_pace or by_size
@@ -234,6 +243,31 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
         text = f"{name} names no unit; half of its values are at or below {median:g}, "
         draft = draft.say(entry, text + why)
     return draft.put(units={**draft.table.units, column: said or found_unit})
+
+
+_RATE = "set_rate_ml_h"
+
+
+def _two_units(found: Profile) -> tuple[str, str] | None:
+    """Give a value of each of two units that a rate is charted in, cell by cell.
+
+    Each is on a tenth of the cells at least, and the larger is no hourly rate.
+    """
+    bare = {str(c): int(n) for c, n in found.counts.items()
+            if re.fullmatch(r"\d+(?:[.,]\d+)?", str(c))}  # fmt: skip
+    total = sum(bare.values())
+    value = {c: float(c.replace(",", ".")) for c in bare}
+    small = [c for c, v in value.items() if 0 < v <= _LARGEST_HOURLY]
+    large = [c for c, v in value.items() if v > _LARGEST_POSSIBLE]
+    is_many = all(
+        cells and sum(bare[c] for c in cells) >= _A_TENTH * total
+        for cells in (small, large)
+    )
+    return (small[0], large[0]) if is_many else None
+
+
+#: Share of cells in another unit that is a habit and no slip.
+_A_TENTH = 0.1
 
 
 def _said_unit(name: str) -> str:
