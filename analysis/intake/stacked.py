@@ -38,13 +38,17 @@ def with_labels(raw: RawTable) -> RawTable:
     if not labels or (not above and len(first) < _SEVERAL):
         return raw
     begins = first_filled(raw.cells)
-    is_line = each_once(begins, lambda c: _label(c) in labels, "bool")
+    is_line = each_once(
+        begins, lambda c: _label(c) in labels or (":" in c and _is_wide(_label(c))),
+        "bool",
+    )  # fmt: skip
     if not is_line.any():
         return raw
     block = (is_line & ~is_line.shift(fill_value=False)).cumsum()
     said: dict[int, dict[str, str]] = {0: above}
     for number, lines in raw.cells[is_line].groupby(block[is_line]):
         said[int(number)] = _said(list(lines.itertuples(index=False, name=None)))
+    said = _by_one_name(said)
     names = list(dict.fromkeys(
         k for number, told in said.items() if number for k in told
     ))  # fmt: skip
@@ -69,6 +73,16 @@ def with_labels(raw: RawTable) -> RawTable:
         other_lines=raw.other_lines + int(is_line.sum()),
         notes=(*raw.notes, text),
     )
+
+
+def _by_one_name(said: dict[int, dict[str, str]]) -> dict[int, dict[str, str]]:
+    """Give what names the same thing in several lines the label it has in the first."""
+    first: dict[str, str] = {}
+    out = {}
+    for number, told in said.items():
+        column = {k: next(c for c in _WIDE if is_label_of(k, c)) for k in told}
+        out[number] = {first.setdefault(column[k], k): v for k, v in told.items()}
+    return out
 
 
 #: Labels that a line has at least where none stands above the header.

@@ -32,6 +32,15 @@ Date,Time,Rate ml/h,Left ml,Site,Sign
 14/09/2026,09:00,0.7,17,NAD,AB
 14/09/2026,13:00,0.7,14.2,NAD,AB
 """
+S04_OTHER_LABEL = """\
+Patient: K1,Ward: Amber,,,,
+Date,Time,Rate ml/h,Left ml,Site,Sign
+14/09/2026,08:00,0.6,16,NAD,AB
+14/09/2026,12:00,0.6,13.6,NAD,AB
+Pt: K2,,,,,
+14/09/2026,09:00,0.7,17,NAD,AB
+14/09/2026,13:00,0.7,14.2,NAD,AB
+"""
 R21_STACKED_PATIENTS = """\
 Patient,K1,Ward,Amber,Driver,SD1
 Date,Time,Rate ml/h,Left ml,Site,Sign
@@ -76,6 +85,17 @@ EXPORTS = [
             "Birch | K2 | SD2 | 2026-09-14 13:00 | 14.2",
         ],
         id="values beside their labels, a blank line between charts",
+    ),
+    pytest.param(
+        {"c.csv": S04_OTHER_LABEL},
+        "patient_id checked_at volume_remaining_ml",
+        [
+            "K1 | 2026-09-14 08:00 | 16",
+            "K1 | 2026-09-14 12:00 | 13.6",
+            "K2 | 2026-09-14 09:00 | 17",
+            "K2 | 2026-09-14 13:00 | 14.2",
+        ],
+        id="another label for the same",
     ),
     pytest.param(
         {"c.csv": R21_STACKED_PATIENTS},
@@ -126,6 +146,15 @@ Rate ml/h,0.7,0.7
 Volume left,17,14.2
 Site,NAD,NAD
 """
+NO_COLON = """\
+Patient: K1,Ward: Amber,,
+Date,Time,Rate ml/h,Left ml
+14/09/2026,08:00,0.6,16
+14/09/2026,12:00,0.6,13.6
+Patient K2,,,
+14/09/2026,09:00,0.7,17
+14/09/2026,13:00,0.7,14.2
+"""
 TWO_UNITS = """\
 Ward,Patient,Checked at,Rate,Volume left
 Amber,K1,14/09/2026 08:00,0.6,16
@@ -142,6 +171,11 @@ Birch,K2,14/09/2026 12:00,14.4,13.6
             TWO_FLOWSHEETS,
             "another header of times begins on line 7",
             id="two flowsheets with times of their own",
+        ),
+        pytest.param(
+            NO_COLON,
+            "a row of one cell below says 'Patient K2'",
+            id="another patient in a line without a colon",
         ),
         pytest.param(
             TWO_UNITS,
