@@ -14,6 +14,7 @@ from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
 from analysis.intake import Log, read_exports
+from analysis.intake.future import future_checks
 from analysis.intake.layout import Layout
 from analysis.lookup import written
 from analysis.policy import Policy
@@ -106,13 +107,14 @@ comparisons, trends, rejected, set_aside : DataFrame
 STAGES = ("reading the export", "delivery", "adherence", "sites", "adding up")
 
 
-def run_audit(
+def run_audit(  # noqa: PLR0913 - one argument an option of the command
     exports: Sequence[Path],
     policy: Policy,
     *,
     month: str | None = None,
     layout: Layout | None = None,
     progress: Callable[[str], None] | None = None,
+    now: pd.Timestamp | None = None,
 ) -> AuditResult:
     """Audit a check log.
 
@@ -129,6 +131,8 @@ def run_audit(
         recognised safely is.
     progress : callable, optional
         Called with each of `STAGES` as it begins.
+    now : Timestamp, optional
+        When the audit is made, with its zone: checks dated after it are told of.
 
     Returns
     -------
@@ -179,6 +183,7 @@ def run_audit(
         not_in_export={**adherence.not_in_export, **sites.not_in_export},
         notes=(
             *log.notes,
+            *(future_checks(log.checks, now) if now is not None else ()),
             *sites.notes,
             *policy.without_rows(log.checks["ward"].unique()),
         ),

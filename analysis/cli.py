@@ -108,7 +108,7 @@ def audit(  # noqa: PLR0913 - one argument an option
     from analysis.review import read_decisions
 
     settings = _settings(policy_file, layout_file)
-    asked = {
+    asked: dict[str, Any] = {
         "given": read_decisions(review_files),
         "list_limit": list_limit,
         "tables_only": tables_only,
@@ -208,7 +208,7 @@ def demo(out: Path) -> None:
         exports = [
             folder / name for name in ("checks.csv", "infusions.csv", "lines.csv")
         ]
-        _audit(exports, (policy, None), None, out)
+        _audit(exports, (policy, None), None, out, is_demo=True)
 
 
 @steadyfall.command()
@@ -467,17 +467,28 @@ def _audit(
     settings: "tuple[Policy, Layout | None]",
     month: str | None,
     out: Path | None,
+    *,
+    is_demo: bool = False,
     **asked: Any,
 ) -> None:
-    """Run the audit, publish it as asked and say what was done."""
+    """Run the audit, publish it as asked and say what was done.
+
+    The demo log is of a service that is not real: what is later than today is there
+    right.
+    """
+    import pandas as pd
+
     from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
 
     policy, mapped = settings
+    now = None if is_demo else pd.Timestamp.now("UTC")
     if out is not None:
         check_output_folder(out)
     with _progress() as say:
-        result = run_audit(exports, policy, month=month, layout=mapped, progress=say)
+        result = run_audit(
+            exports, policy, month=month, layout=mapped, progress=say, now=now
+        )
         where = publish(
             result,
             out or Path("reports") / result.month,

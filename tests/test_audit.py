@@ -297,6 +297,14 @@ def test_an_audit_leaves_its_files_and_policy_alone(tmp_path: Path) -> None:
 # Planted truth -----------------------------------------------------------------------
 
 
+def test_checks_after_today_are_told_of(tmp_path: Path) -> None:
+    last = audit(tmp_path, small_log()).log_end
+    path = tmp_path / "checks.csv"
+    for now, is_told in ((last - pd.Timedelta(hours=1), True), (last, False)):
+        notes = run_audit([path], POLICY, now=now).notes
+        assert any("dated after today" in note for note in notes) == is_told
+
+
 def truth(folder: Path) -> pd.DataFrame:
     return pd.read_csv(folder / "truth_infusions.csv").set_index("infusion_id")
 

@@ -82,6 +82,8 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     is_shifted = _are_shifted(records, at[order], width)
     broken = [(int(i), records.faults[int(i)]) for i in faults]
     broken += _misfits(records, at[order[is_shifted]], width)
+    broken += [b for p in parts for b in p.broken]
+    remarks = {i for i, _ in broken if _is_remark(records, i, width)}
     order = order[~is_shifted]
     is_ascii = records.data.isascii()
 
@@ -94,9 +96,26 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     return Body(
         columns=side_by_side(column, range(width)),
         at=at[order],
-        broken=sorted(broken + [b for p in parts for b in p.broken]),
-        empty=sum(p.empty for p in parts) + int((widths == 0).sum()),
+        broken=sorted(b for b in broken if b[0] not in remarks),
+        empty=sum(p.empty for p in parts) + int((widths == 0).sum()) + len(remarks),
     )
+
+
+#: What programs write between or below the rows, in lines that are no rows.
+_REMARK = re.compile(
+    r"\s*[\"']?(?:#(?!\d)|--|\*{2,}|\(?\d+ rows?\b[^\d]*\)?\s*$|"
+    r"(?:report|list|file|export)s? (?:generated|printed|produced|run|created)\b|"
+    r"(?:generated|printed|produced|exported) (?:on|by|at|from)\b|"
+    r"(?:source|filters?|legend|key) ?:|end of (?:report|file|export|list)\b|"
+    r"page \d+(?: of \d+)?\W*$|confidential\b)",
+    re.I,
+)
+
+
+def _is_remark(records: Records, at: int, width: int) -> bool:
+    """Tell a line of remarks, which is shorter than a row, from a broken record."""
+    is_short = 0 < records.widths[at] < width and at not in records.faults
+    return bool(is_short and _REMARK.match(records.text(at)))
 
 
 def _are_shifted(records: Records, at: Ints, width: int) -> Mask:

@@ -10,6 +10,8 @@ from enum import StrEnum
 
 import pandas as pd
 
+from analysis.intake.other_languages import OCLOCK
+
 
 class Clock(StrEnum):
     """How many hours the clock has."""
@@ -18,16 +20,20 @@ class Clock(StrEnum):
     H12 = "12"
 
 
+#: What says behind a time that it is of the day after the date beside it.
+NEXT_DAY = "next day"
+
 _HALVES = r"a\.?\s?m?\.?|p\.?\s?m?\.?|noon|midday|midnight"
 _CLOCK = re.compile(
     r"(?P<hour>[0-9]{1,2})"
     r"(?:[:.h](?P<minute>[0-9]{2})(?:[:.](?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
+    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
     r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+    rf"(?P<after>\s*\(?{NEXT_DAY}\)?)?"
 )
 _DIGITS = re.compile(
     r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2})?"
-    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours)?"
+    rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
     r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
 )
 _FRACTION = re.compile(r"0?\.[0-9]+|0")
@@ -235,7 +241,11 @@ def _from_clock(found: re.Match[str], clock: Clock) -> tuple[str, str, str]:
         hour = settled
     if hour == 24 and (int(minute) or int(second or 0)):
         return "", "", "no such clock time"
-    shift, hour = ("next", 0) if hour == 24 else ("", hour)
+    is_after = bool(found.groupdict().get("after"))
+    if hour == 24 and is_after:
+        return "", "", "no such clock time"
+    shift = "next" if hour == 24 or is_after else ""
+    hour %= 24
     time = f"{hour:02d}:{minute}" + (f":{second}" if second else "")
     zone = _zone(found["zone"] or "")
     return (time + zone, shift, "") if zone is not None else ("", "", _NOT_A_TIME)

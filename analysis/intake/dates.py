@@ -19,6 +19,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.intake import other_languages
 from analysis.intake.clocks import (
     TIME_PARTS,
     Clock,
@@ -60,14 +61,20 @@ _DAY_ZERO = dt.date(1899, 12, 30)
 #: Years that spreadsheets put before a time that has no date.
 _NO_DATE = ("1899", "1900", "1970")
 
-_WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
+_WEEKDAY = (
+    r"(?:(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*|"
+    rf"{other_languages.WEEKDAYS})\.?,?\s+)?"
+)
+_LETTER = "[a-z\u00df-\u00f6\u00f8-\u00ff]"
 _NUMERIC = r"[0-9]{1,4}[./-]\s?[0-9]{1,2}[./-]\s?[0-9]{1,4}"
 _NAMED = (
-    r"[0-9]{1,2}(?:st|nd|rd|th)?[ ./-]?\s?[a-z]{3,9}\.?,?[ ./-]?\s?[0-9]{2,4}"
+    rf"[0-9]{{1,2}}(?:st|nd|rd|th|er)?[ ./-]?\s?(?:de )?{_LETTER}{{3,10}}\.?,?[ ./-]?"
+    r"\s?(?:de )?[0-9]{2,4}"
     r"|[a-z]{3,9}\.? [0-9]{1,2}(?:st|nd|rd|th)?,? [0-9]{2,4}"
 )
 _DAY = rf"{_WEEKDAY}(?P<day>{_NUMERIC}|{_NAMED}|[0-9]{{8}})"
-_DAY_FIRST = rf"(?i)^{_DAY}(?:(?:t|,?\s+(?:at\s)?|,)(?P<time>\S.*))?$"
+_AT = rf"(?:at|{other_languages.AT})\s"
+_DAY_FIRST = rf"(?i)^{_DAY}(?:(?:t|,?\s+(?:{_AT})?|,)(?P<time>\S.*))?$"
 _TIME_FIRST = (
     r"(?i)^(?P<time>[0-9]{1,2}(?:[:.][0-9]{2}){1,2}(?:\s?[ap]\.?m\.?)?)"
     rf",?\s+(?:on\s)?{_DAY}$"
@@ -75,7 +82,10 @@ _TIME_FIRST = (
 _SERIAL = r"[0-9]{5}(?:\.[0-9]+)?"
 
 _PARTS = re.compile(r"([0-9]{1,4})[./-]\s?([0-9]{1,2})[./-]\s?([0-9]{1,4})")
-_DAY_MONTH = re.compile(r"([0-9]{1,2})[a-z]{0,2}[ ./-]*([a-z]{3,9})[ .,/-]*([0-9]+)")
+_DAY_MONTH = re.compile(
+    rf"([0-9]{{1,2}})[a-z]{{0,2}}[ ./-]*(?:de )?({_LETTER}{{3,10}})[ .,/-]*(?:de )?"
+    r"([0-9]+)"
+)
 _MONTH_DAY = re.compile(r"([a-z]{3,9})\.? ([0-9]{1,2})[a-z]{0,2},? ([0-9]+)")
 
 _NOT_A_DATE = "not a date"
@@ -502,6 +512,9 @@ _MONTHS = [name.lower() for name in calendar.month_name]
 
 def _named(year: str, month: str, day: str) -> tuple[int, int, int] | str:
     fits = [i for i, name in enumerate(_MONTHS) if name and name.startswith(month)]
+    others = other_languages.MONTHS if not fits else ()
+    fits += [i for i, names in enumerate(others, 1)
+             if any(name.startswith(month) for name in names.split("|"))]  # fmt: skip
     if len(fits) != 1 or len(year) not in (2, 4):
         return _NOT_A_DATE
     return int(year) + (2000 if len(year) == 2 else 0), fits[0], int(day)

@@ -9,17 +9,22 @@ import pandas as pd
 
 from analysis.errors import InputError, numbered
 from analysis.intake import dates, misdated, synonyms
+from analysis.intake.across import one_row_a_cell
+from analysis.intake.day_parts import joined_parts, under_days
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
 from analysis.intake.follow import other_order_follows
 from analysis.intake.headers import find_header
 from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
+from analysis.intake.pushed import pushed_out
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
 from analysis.intake.reshape import Turned, turn
 from analysis.intake.spread import unspread
+from analysis.intake.stacked import with_labels
+from analysis.intake.visits import ends_and_starts
 from analysis.intake.volumes import contradiction
 
 _SHOWN = 5
@@ -79,7 +84,14 @@ def read_raws(paths: Sequence[Path], layout: Layout | None = None) -> list[RawTa
             skip_sheets=layout.skip_sheets if layout else (),
         )
     ]
-    return [unspread(raw) for raw in raws if raw.header_line or len(raw.cells.columns)]
+    there = [raw for raw in raws if raw.header_line or len(raw.cells.columns)]
+    for raw in there:
+        if found := pushed_out(raw):
+            raise InputError(f"{raw.file}: {found}")
+    shaped = (
+        joined_parts(under_days(one_row_a_cell(with_labels(raw)))) for raw in there
+    )
+    return [ends_and_starts(unspread(raw)) for raw in shaped]
 
 
 def _resolved(path: Path) -> Path:

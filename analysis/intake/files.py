@@ -120,6 +120,8 @@ class RawTable:
         What had to be settled to read the file, in sentences.
     is_hidden : bool
         It is a sheet that its workbook does not show.
+    is_wide : bool
+        Every row has more cells than the header, the last of them blank.
     """
 
     file: str
@@ -134,6 +136,7 @@ class RawTable:
     units: dict[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     is_hidden: bool = False
+    is_wide: bool = False
 
     @property
     def is_sheet(self) -> bool:
@@ -347,7 +350,10 @@ def _from_text(
         raise InputError(_no_header(label, head, records))
     header = Header.of(head[at], int(records.lines[at]), head[at - 1] if at else ())
     body = read_body(records, at + 1, header.named, len(header.cells))
-    return _table(
+    is_wide = len(body.at) > 0 and bool(
+        (records.widths[body.at] > len(header.cells)).all()
+    )
+    table = _table(
         label,
         header,
         replace(body, empty=body.empty + at + 1),
@@ -361,6 +367,30 @@ def _from_text(
         notes=_notes(label, decoded.encoding, dialect)
         + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
+    if any(mark + b"'" in decoded.data for mark in (delimiter.encode(), b"\n", b'"')):
+        table = _without_apostrophes(table)
+    return replace(table, is_wide=is_wide)
+
+
+def _without_apostrophes(table: RawTable) -> RawTable:
+    """Take the apostrophe from before numbers, by which a spreadsheet marks text."""
+    cells, count = table.cells, 0
+    for header in cells.columns:
+        if not cells[header].str.startswith("'").any():
+            continue
+        is_marked = cells[header].str.match(_MARKED_TEXT)
+        if is_marked.any():
+            bare = cells[header].str.slice(1)
+            cells = cells.assign(**{header: cells[header].mask(is_marked, bare)})
+            count += int(is_marked.sum())
+    if not count:
+        return table
+    text = f"{table.file}: {count} cells begin with an apostrophe, as spreadsheets mark"
+    text += " numbers that are text: they were read without it."
+    return replace(table, cells=cells, notes=(*table.notes, text))
+
+
+_MARKED_TEXT = r"'[+-]?[0-9][^']*$"
 
 
 def _check_marks(label: str, delimiter: str, quote: str) -> None:

@@ -140,11 +140,31 @@ def constants(draft: Draft) -> Draft:
         mine = {k: v for k, v in mine.items() if not _SEVERAL.search(v)}
         if len(mine) == 1:
             ((label, value),) = mine.items()
+            if others := _named_anew(draft, column):
+                text = (
+                    f"'{label}' above the header says {value}, and a row of one cell "
+                    f"below says '{others[0]}': write that as '{label}: ...' too, so "
+                    "that each holds for the rows below it"
+                )
+                entry = f"constants.{column}"
+                draft = _with_constant(draft, column, OPEN)
+                draft = draft.ask(entry, text, blocks=True)
+                continue
             text = f"{column} of all rows is {value}, from '{label}' above the header"
             draft = _with_constant(draft, column, f"{given.ABOVE} {label}").ask(
                 f"constants.{column}", text, blocks=False
             )
     return draft
+
+
+def _named_anew(draft: Draft, column: str) -> list[str]:
+    """Give rows of one cell that begin with the name of a column, without a colon."""
+    times = draft.table.columns.get("checked_at", ())
+    found = given.headings(draft.raw.cells, times)
+    return [
+        text for text in map(str, found)
+        if given.is_label_of(text.split(maxsplit=1)[0], column) and " " in text
+    ]  # fmt: skip
 
 
 #: A value above the header that names several, or none in particular.
@@ -255,7 +275,9 @@ def _is_sparse(draft: Draft, header: str) -> bool:
     if found.rows < _FEWEST_FOR_GROUPS:
         return False
     begins = draft.raw.cells[header].iloc[0] != ""
-    return begins and found.blank > 0.3 * found.rows and not found.is_empty()
+    # A ditto mark is no blank: it says itself that it repeats.
+    blank = found.blank - found.dittos
+    return begins and blank > 0.3 * found.rows and not found.is_empty()
 
 
 def dittos(draft: Draft) -> Draft:

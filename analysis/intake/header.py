@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,7 @@ from analysis.errors import InputError
 from analysis.intake.body import Body, mask_of
 from analysis.intake.invisible import visible
 from analysis.intake.misplaced import misplaced
-from analysis.intake.repeats import tell_apart
+from analysis.intake.repeats import is_group_row, tell_apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +31,15 @@ class Header:
         Columns up to the last that has a name.
     names : list of str
         Names with those told apart that stand twice (`tell_apart`).
+    above : list of str
+        Names of groups above them; empty without.
     """
 
     cells: list[str]
     line: int
     named: int
     names: list[str]
+    above: list[str] = field(default_factory=list)
 
     @classmethod
     def of(cls, cells: list[str], line: int, above: Sequence[str] = ()) -> "Header":
@@ -57,9 +60,11 @@ class Header:
             The header.
         """
         cleaned = [clean_header(cell) for cell in cells]
-        names = tell_apart(cleaned, [clean_header(cell) for cell in above])
+        over = [clean_header(cell) for cell in above][: len(cleaned)]
+        names = tell_apart(cleaned, over)
         named = max((i + 1 for i, name in enumerate(names) if name), default=0)
-        return cls(cleaned, line, named, names)
+        groups = over + [""] * (len(cleaned) - len(over)) if is_group_row(over) else []
+        return cls(cleaned, line, named, names, groups)
 
 
 def clean_header(cell: str) -> str:
@@ -135,13 +140,21 @@ def are_headers(body: Body, header: Header) -> npt.NDArray[np.bool_]:
     ndarray of bool, shape (rows,)
         True for rows that say the same as the header.
     """
+    is_header = _say(body, header.cells)
+    if header.above:  # names of groups above it, which are repeated with it
+        return is_header | _say(body, header.above)
+    return is_header
+
+
+def _say(body: Body, names: Sequence[str]) -> npt.NDArray[np.bool_]:
+    """Mark rows whose cells are these names."""
     is_header = np.ones(len(body.at), dtype=bool)
-    for column, name in zip(body.columns, header.cells, strict=True):
+    for column, name in zip(body.columns, names, strict=True):
         if not is_header.any():
             return is_header
         begins = pc.starts_with(column, name[:1]) if name else pc.equal(column, "")
         is_header &= mask_of(begins)
-    for column, name in zip(body.columns, header.cells, strict=True):
+    for column, name in zip(body.columns, names, strict=True):
         at = np.flatnonzero(is_header)
         some = column.take(pa.array(at)).to_pylist()
         is_header[at] = [clean_header(cell) == name for cell in some]

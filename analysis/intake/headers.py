@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis.intake import synonyms
+from analysis.intake.across import times_across
 from analysis.intake.layout import ALLOWED, Holds
 from analysis.intake.profiles import (
     IS_NUMBER,
@@ -15,10 +16,10 @@ from analysis.intake.profiles import (
     Profile,
     fits,
 )
-from analysis.intake.repeats import is_group_row
+from analysis.intake.repeats import are_days_above, is_group_row
 from analysis.intake.synonyms import Candidate, Strength
 
-#: Headers looked at when the header row is searched for.
+#: Cells that name something known, from which on a record is taken for a header.
 _LEAST_KNOWN = 3
 
 
@@ -43,6 +44,10 @@ def find_header(rows: list[list[str]]) -> int | None:
         at = known.index(best)
         goes_on = at + 1 < len(rows) and _goes_on(rows[at], rows[at + 1], known[at + 1])
         return at + 1 if goes_on else at
+    if (
+        across := next((i for i, r in enumerate(rows) if times_across(r)), None)
+    ) is not None:
+        return across
     filled = [len(_named(row)) for row in rows]
     most = max(filled, default=0)
     return filled.index(most) if most else None
@@ -50,6 +55,8 @@ def find_header(rows: list[list[str]]) -> int | None:
 
 def _goes_on(row: list[str], below: list[str], known: int) -> bool:
     """Tell whether a header takes two records: names of groups, and names below."""
+    if are_days_above(row, below):
+        return True
     filled = [cell for cell in below if cell]
     width = max(len(row), len(below))
     pairs = zip(row + [""] * (width - len(row)), below + [""] * (width - len(below)),
@@ -269,7 +276,11 @@ def _one_time(
 def kind_of(
     profiles: Sequence[Profile], cells: pd.DataFrame
 ) -> tuple[Holds, dict[str, list[str]], list[tuple[str, list[str]]]]:
-    """Tell what a row of the table is: the kind that most headers speak for.
+    """Tell what a row of the table is: the first kind whose columns are all there.
+
+    A log of checks comes before all but items, and before a table of infusions where
+    infusions have rows at several times. Where no kind is complete, the one that most
+    headers speak for is taken, so that what it lacks can be asked for.
 
     Parameters
     ----------

@@ -128,6 +128,7 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
     nobodys = loose[lost]
     loose, driver = loose[~lost], driver[~lost]
     owner = driver.where(driver != "", "patient " + loose["patient_id"])
+    owner = _told_by_contents(loose, owner, notes)
     key = owner + "\x1f" + loose["patient_id"]
     run = _runs(loose, key, nobodys)
     first = loose.groupby([key, run])["checked_at"].transform("min")
@@ -148,6 +149,39 @@ def _derive(checks: pd.DataFrame, rows: pd.Series, notes: list[str]) -> pd.DataF
             "infusion of each is taken to begin anew there."
         )
     return checks
+
+
+def _told_by_contents(
+    rows: pd.DataFrame, owner: pd.Series, notes: list[str]
+) -> pd.Series:
+    """Tell syringes of a patient apart by what is in them, where no driver does.
+
+    That is so where rows with one mixture and with another take turns: two syringes run
+    at once.
+    """
+    if "contents" not in rows:
+        return owner
+    told = rows.loc[(rows["driver_id"] == "") & (rows["contents"] != ""),
+                    ["patient_id", "contents"]]  # fmt: skip
+    if told.empty:
+        return owner
+    by = told.groupby("patient_id")["contents"]
+    is_turn = (told["contents"] != by.shift()).groupby(told["patient_id"]).sum()
+    lacking = rows.loc[rows["contents"] == "", "patient_id"].unique()
+    takes_turns = (is_turn > by.nunique() + 1) & (by.size() <= _ROWS_A_TURN * is_turn)
+    found = takes_turns.index[takes_turns].difference(list(lacking))
+    if not len(found):
+        return owner
+    mine = rows["patient_id"].isin(found) & (rows["driver_id"] == "")
+    notes.append(
+        f"{len(found)} patients without a driver number have syringes of different "
+        f"contents at one time (first: {found[0]}); the contents tell them apart."
+    )
+    return owner.mask(mine, owner + " " + rows["contents"])
+
+
+#: Rows of one mixture between those of another, on average, where two run at once.
+_ROWS_A_TURN = 2.0
 
 
 def _drivers_filled(rows: pd.DataFrame) -> pd.Series:

@@ -126,7 +126,8 @@ def _pivoted(
     text["line"] = lines.groupby(row).min()
     text["source"] = sheet.raw.file + ":" + joined
     text["is_struck"] = False
-    by = {"source": text["source"]}
+    # Cells of one row may be of several checks: where times stand in the header.
+    by = {"source": text["source"], "check": index.astype("str").to_series(index=index)}
     return finished(sheet, CHECKS_WIDE, out, (text, row, fate[fate != ""]), by)
 
 

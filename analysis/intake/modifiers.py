@@ -37,7 +37,8 @@ _IDENT = frozenset(
 _WHEN = frozenset(
     {"date", "time", "datetime", "timestamp", "clock", "local", "done", "taken",
      "made", "performed", "entered", "dd", "mm", "yyyy", "yy", "hh", "ss", "am", "pm",
-     "start", "end", "exact", "first"}
+     "start", "end", "exact", "first", "utc", "gmt", "bst", "assessment", "assessed",
+     "nursing"}
 )  # fmt: skip
 _WHO = frozenset(
     {"nurse", "staff", "rn", "carer", "sign", "signature", "signed", "initial",
@@ -65,6 +66,7 @@ _MORE = (
     (_TIMES, _WHEN | _SITE | _LINE),
     (_SITES, _SITE | {"colour", "color", "look", "appearance", "condition", "state",
                       "status", "comment", "comments", "notes", "description",
+                      "desc", "descr",
                       "intact", "new"}),
     (_LINES, _LINE),
     (_IDENTS, _IDENT),

@@ -53,7 +53,7 @@ class Decimal:
 _UNITS = {
     "mL": "ml mls millilitre millilitres milliliter milliliters cc ccs",
     "mL/h": "ml/h ml/hr ml/hrs ml/hour mls/h mls/hr mls/hrs mls/hour mlperhour mlperhr "
-    "mlperh mlsperhour mlph mlh mlhr",
+    "mlperh mlsperhour mlph mlh mlhr ml/std ml/uur ml/tim ml/t ml/hora ml/heure ml/ora",
     "mL/24 h": "ml/24h ml/24hr ml/24hrs ml/24hours ml/d ml/day mls/24h mls/24hr "
     "mls/24hrs mls/24hours mls/day mlper24h mlper24hr mlper24hours mlperday mlin24h",
     "%": "% percent pc pct",
@@ -223,6 +223,60 @@ def _read(cell: str, mark: Mark | None) -> tuple[str, str, str]:
     if not second or qualifier or "-" in first or "-" in second:
         return nothing
     return _middle(first, second), Qualifier.RANGE, unit
+
+
+_HOURS = re.compile(
+    r"(?P<h>[0-9]{1,2})\s?(?::|h(?:rs?|ours?)?[ :,]?)\s?"
+    r"(?P<m>[0-5][0-9]|[0-9](?=\s?m))\s?(?:m(?:ins?|inutes?)?)?(?::00)?"
+    r"(?:\s?h(?:rs?|ours?)?)?"
+)
+
+
+def hours_of(cell: str) -> str:
+    """Give a length of time in hours and minutes as hours.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str
+        A plain decimal; empty for anything else, such as hours alone.
+
+    Examples
+    --------
+    >>> hours_of("24:00"), hours_of("12h 30m"), hours_of("24"), hours_of("3.30")
+    ('24', '12.5', '', '')
+    """
+    found = _HOURS.fullmatch(_plain(cell))
+    return f"{int(found['h']) + int(found['m']) / 60:.6g}" if found else ""
+
+
+_SIZE = re.compile(r"[^0-9]*\b([0-9]{1,3})\s?(?:mls?|cc)\b[^0-9]*")
+
+
+def size_of(cell: str) -> str:
+    """Give the volume that a cell names beside the kind of a syringe.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str
+        Digits; empty where it names none, or more.
+
+    Examples
+    --------
+    >>> size_of("20 ml luer lock"), size_of("luer lock 30ml"), size_of("luer lock")
+    ('20', '30', '')
+    """
+    found = _SIZE.fullmatch(_plain(cell))
+    return found[1] if found else ""
 
 
 def _plain(cell: str) -> str:

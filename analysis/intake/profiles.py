@@ -10,8 +10,9 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.intake import site_words, synonyms, words
+from analysis.intake import numbers, other_languages, site_words, synonyms, words
 from analysis.intake.synonyms import Candidate, Strength
+from analysis.terms import SolutionAppearance, YesNo
 
 TIMES = frozenset(
     {"checked_at", "recorded_at", "started_at", "ended_at", "inserted_at", "removed_at"}
@@ -26,23 +27,31 @@ READINGS = frozenset(
      "solution_appearance"}
 )  # fmt: skip
 _DAY = (
-    r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+)?"
+    r"(?:(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*|"
+    rf"{other_languages.WEEKDAYS})\.?,?\s+)?"
     r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/. ]\d{1,2}[-/. ](?:\d{4}|\d{2})|"
-    r"\d{1,2}(?:st|nd|rd|th)?[-/. ]*[a-z]{3,9}[-/., ]*(?:\d{4}|\d{2})|20\d{6}|"
+    r"\d{1,2}(?:st|nd|rd|th|er)?[-/. ]*(?:de )?[a-zß-öø-ÿ]{3,10}[-/., ]*(?:de )?"
+    r"(?:\d{4}|\d{2})|20\d{6}|"
     r"[a-z]{3,9}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
 _CLOCK = (
-    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?|"
+    r"(?:\d{1,2}(?:[:.h]\d{2}){1,2}(?:[.,]\d+)?\s*(?:[ap]\.?\s?(?:m\.?)?)?"
+    rf"(?:\s*(?:hrs?\.?|h|hours|{other_languages.OCLOCK}))?|"
     r"\d{1,2}\s*(?:[ap]\.?\s?m\.?)|(?:[01]\d|2[0-4])[0-5]\d(?:\s?h(?:rs?)?)?|"
     r"(?:12\s*)?(?:noon|midnight|midday)|0?\.\d{2,}|0)"
 )
 IS_DAY = re.compile(_DAY)
-IS_CLOCK = re.compile(_CLOCK)
+IS_CLOCK = re.compile(rf"(?:{_CLOCK})(?:\s*\(?next day\)?)?")
+#: A clock time with its minutes, or with am or pm: "4h" is a length of time.
+IS_TIME_OF_DAY = re.compile(
+    r"\d{1,2}[:.]\d{2}(?::\d{2})?\s*(?:hrs?|h)?\s*(?:[ap]\.?m\.?)?|"
+    r"[012]\d[0-5]\d\s?hrs?|\d{1,2}\s?[ap]\.?m\.?"
+)
 #: Times as 1605 that may have lost zeros: 405, 10.
 _IS_HHMM = re.compile(r"[0-5]?\d|(?:1?\d|2[0-3])[0-5]\d|2400")
 IS_MOMENT = re.compile(
     _DAY
-    + r"[t ,]+(?:at )?"
+    + rf"[t ,]+(?:(?:at|{other_languages.AT}) )?"
     + _CLOCK
     + r"\s*(?:z|[a-z]{3,4}|[+-]\d\d:?\d\d)?|"
     + _CLOCK
@@ -373,7 +382,8 @@ def _is_signs(p: Profile) -> bool:
         return (bool(known) and not unknown) or is_answer
 
     is_score = p.share(IS_NUMBER.fullmatch) > 0.5
-    return not is_score and p.share(reads) >= 0.5
+    not_looked = p.share(lambda c: c in words.REASONS)
+    return not is_score and p.share(reads) >= max(0.5 * (1 - not_looked), 0.1)
 
 
 def _is_entry(p: Profile) -> bool:
@@ -392,10 +402,50 @@ def _is_status(p: Profile) -> bool:
     return known and p.share(lambda c: c in words.ROW_STATUS) >= 0.5
 
 
+def look_asked(cell: str, header: str) -> str:
+    """Give what a yes or no says of a solution where its header asks for one look.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    str
+        A word of the closed list; empty where the header asks for none. Of one that is
+        not clear it is not said how: that is read as cloudy.
+
+    Examples
+    --------
+    >>> look_asked("Y", "Contents clear?"), look_asked("no", "Cloudy Y/N")
+    ('clear', 'clear')
+    >>> look_asked("N", "Clear"), look_asked("yes", "Crystals"), look_asked("Y", "Bag")
+    ('cloudy', 'crystals', '')
+    """
+    said = words.one_word(cell, words.YES_NO)
+    name = synonyms.normal(header).split()
+    looks = {words.SOLUTION[w] for w in name if w in words.SOLUTION}
+    asked = looks.pop() if len(looks) == 1 and not _DENIED & set(name) else ""
+    if not said or not asked:
+        return ""
+    if asked == SolutionAppearance.CLEAR:
+        is_so = said == YesNo.YES
+        return str(SolutionAppearance.CLEAR if is_so else SolutionAppearance.CLOUDY)
+    return asked if said == YesNo.YES else str(SolutionAppearance.CLEAR)
+
+
+_DENIED = frozenset({"no", "not", "non", "without", "any"})
+
+
 def _is_solution(p: Profile) -> bool:
-    return p.share(
-        lambda c: words.one_word(c, words.SOLUTION) or c in words.TICKS
-    ) >= 0.6  # fmt: skip
+    def reads(cell: str) -> bool:
+        known = words.one_word(cell, words.SOLUTION) or look_asked(cell, p.header)
+        return bool(known) or cell in words.TICKS
+
+    return p.share(reads) >= 0.6
 
 
 def _is_plain(p: Profile) -> bool:
@@ -459,8 +509,12 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "start_volume_ml": _numbers_between(1, 60),
     "made_up_to_ml": _numbers_between(1, 60),
     "battery_pct": _is_battery,
-    "planned_duration_h": _numbers_between(0.5, 72),
-    "syringe_size_ml": _numbers_between(2, 100),
+    "planned_duration_h": lambda p: (
+        _numbers_between(0.5, 72)(p) or p.share(numbers.hours_of) >= 0.5
+    ),
+    "syringe_size_ml": lambda p: (
+        _numbers_between(2, 100)(p) or p.share(numbers.size_of) >= 0.5
+    ),
     "site_signs": _is_signs,
     "site_location": lambda p: p.share(words.location) >= 0.5,
     "location": lambda p: p.share(words.location) >= 0.5,

@@ -58,13 +58,14 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """A proposal in the making."""
+    """A proposal in the making; `doubts`: columns that several headers fit alike."""
 
     raw: RawTable
     profiles: dict[str, Profile]
     table: TableLayout
     evidence: dict[str, str] = field(default_factory=dict)
     questions: tuple[Question, ...] = ()
+    doubts: tuple[tuple[str, list[str]], ...] = ()
 
     def header(self, column: str) -> str:
         """Give the one header of a column; empty where it has none or several.

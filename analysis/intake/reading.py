@@ -11,6 +11,7 @@ from analysis.intake import dates, numbers, site_words, synonyms, words
 from analysis.intake.cells import faults_of
 from analysis.intake.clocks import without_zeros
 from analysis.intake.layout import Holds, TableLayout
+from analysis.intake.mixtures import one_form
 from analysis.intake.profiles import YES_NO
 from analysis.intake.sheet import Sheet, naming
 from analysis.intake.sheet_errors import SHEET_ERRORS
@@ -89,11 +90,26 @@ def read_times(
             reading.notes.append(note)
         if note := _lost_zeros(clock, sheet, headers[1]):
             reading.notes.append(note)
+    if _says_utc(headers):
+        is_bare = iso.str.contains("T") & ~iso.str.contains(_OFFSET)
+        iso = iso.mask(is_bare, iso + "Z")
+        if is_bare.any():
+            text = f"{headers[-1]} says UTC: its times were read so"
+            reading.notes.append(f"{sheet.raw.file}: {text}.")
     reading.text[column] = iso.astype("str").fillna("")
     shown = day if clock is None else (day + " " + clock).str.strip()
     reading.originals[column] = shown
     reading.headers[column] = headers[:2][-1]
     _time_faults(reading, column, headers, sheet, why)
+
+
+_OFFSET = r"(?:Z|[+-][0-9]{2}:[0-9]{2})$"
+
+
+def _says_utc(headers: Sequence[str]) -> bool:
+    """Tell whether a header of a time says that it is kept in UTC, and so not local."""
+    said = {word for h in headers for word in synonyms.normal(h).split()}
+    return bool({"utc", "gmt"} & said) and "bst" not in said
 
 
 def _lost_zeros(clock: pd.Series, sheet: Sheet, header: str) -> str:
@@ -231,7 +247,8 @@ def read_numbers(
     cell : Series of str
         The cells; empty where nothing is charted.
     """
-    read = numbers.read_plain(cell, sheet.layout.decimal or None)
+    said = _in_words(column.name, cell)
+    read = numbers.read_plain(said, sheet.layout.decimal or None)
     value = read["value"].astype("str").fillna("")
     unit = read["unit"].astype("str").fillna("")
     if column.unit == "mL/h":
@@ -270,6 +287,15 @@ def read_numbers(
                 }
             )
         )
+
+
+def _in_words(column: str, cell: pd.Series) -> pd.Series:
+    """Give hours and minutes as hours, and a syringe with its size as the size."""
+    form = {"planned_duration_h": numbers.hours_of, "syringe_size_ml": numbers.size_of}
+    if column not in form:
+        return cell
+    plain = each_once(cell, form[column])
+    return cell.mask(plain != "", plain)
 
 
 def _in_another(header: str, column: Column, unit: str) -> tuple[str, str]:
@@ -498,3 +524,6 @@ def read_column(reading: Reading, column: Column, sheet: Sheet) -> None:
             read_words(reading, column, headers[0], sheet, sheet.cells[headers[0]])
         case _:
             read_text(reading, column, headers, sheet)
+            if column.name == "contents":
+                told = reading.text["contents"]
+                reading.text["contents"] = each_once(told, one_form)

@@ -13,6 +13,7 @@ import pandas as pd
 
 from analysis.intake import dates, numbers, synonyms
 from analysis.intake.clocks import Clock
+from analysis.intake.confirmed import settle_doubts
 from analysis.intake.files import RawTable
 from analysis.intake.groups import (
     blanks,
@@ -27,7 +28,7 @@ from analysis.intake.hidden import ask_hidden
 from analysis.intake.infusion_names import find_names
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.odd_items import ask_items
-from analysis.intake.profiles import TIMES, fits, profile
+from analysis.intake.profiles import TIMES, Profile, fits, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.statuses import row_status
@@ -35,12 +36,14 @@ from analysis.intake.synonyms import Strength
 from analysis.intake.together import settle_together
 from analysis.intake.unsure import (
     IN_WORDS,
+    drivers_beside,
     half_open,
     lacking_times,
     other_order,
     parts_of_names,
 )
-from analysis.intake.vocabulary import read_codes, read_vocabulary
+from analysis.intake.visits import volumes_at_changes
+from analysis.intake.vocabulary import own_words, read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
 from analysis.intake.zeros import lost_zeros
 
@@ -77,10 +80,10 @@ def propose(raw: RawTable) -> Proposal:
     holds, columns, doubts = kind_of(profiles, raw.cells)
     by_header = {p.header: p for p in profiles}
     table = TableLayout(holds=holds, columns={k: tuple(v) for k, v in columns.items()})
-    draft = Draft(raw=raw, profiles=by_header, table=table)
+    draft = Draft(raw=raw, profiles=by_header, table=table, doubts=tuple(doubts))
     for step in _STEPS:
         draft = step(draft)
-    questions = [*doubt_questions(doubts), *draft.questions]
+    questions = [*doubt_questions(draft.doubts), *draft.questions]
     used = draft.table.headers()
     unused = tuple(h for h in raw.cells.columns if h and synonyms.normal(h) not in used)
     return Proposal(
@@ -111,24 +114,34 @@ _SHORTENED = re.compile(r"\d(?:[.,]\d+)?e\+\d+")
 
 
 def _halves(draft: Draft) -> Draft:
-    """Find a column that says am or pm of the clock time in another."""
+    """Find a column that says am or pm, or the zone, of the clock time in another."""
     taken = {h for headers in draft.table.columns.values() for h in headers}
     found = [
         header
         for header, about in draft.profiles.items()
-        if header not in taken and about.share(lambda c: c in _HALVES) >= 0.9
+        if header not in taken and _tells_of_clock(about)
     ]
     times = draft.table.columns.get("checked_at", ())
     if len(found) != 1 or not times:
         return draft
     if len(times) == 1:
-        text = f"{found[0]} says am or pm apart from {times[0]}: write them in one cell"
+        what = "am or pm" if _are_halves(draft.profiles[found[0]]) else "the zone"
+        text = f"{found[0]} says {what} apart from {times[0]}: write them in one cell"
         return draft.ask("columns.checked_at", text, blocks=True)
     columns = {**draft.table.columns, "checked_at": (*times, found[0])}
     return draft.put(columns=columns)
 
 
 _HALVES = frozenset({"am", "pm", "a.m", "p.m"})
+_ZONE = re.compile(r"z|utc|gmt|bst|[+-]\d\d:?\d\d")
+
+
+def _are_halves(about: Profile) -> bool:
+    return about.share(lambda c: c in _HALVES) >= 0.9
+
+
+def _tells_of_clock(about: Profile) -> bool:
+    return _are_halves(about) or about.share(_ZONE.fullmatch) >= 0.9
 
 
 def _date_order(draft: Draft) -> Draft:
@@ -136,7 +149,8 @@ def _date_order(draft: Draft) -> Draft:
     if not texts:
         return draft
     clock = dates.decide_clock(_clock_texts(draft))
-    if len(draft.table.columns.get("checked_at", ())) > 2:
+    times = draft.table.columns.get("checked_at", ())
+    if len(times) > 2 and _are_halves(draft.profiles[times[2]]):
         clock = Clock.H12
     draft = draft.put(clock=clock)
     draft = half_open(draft, _clock_texts(draft))
@@ -303,14 +317,18 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     line_dates,
     find_signs,
     parts_of_names,
+    drivers_beside,
     _contents,
     _decimal,
+    settle_doubts,
     rate_unit,
     battery_unit,
     _items,
     row_status,
     read_codes,
+    own_words,
     read_vocabulary,
+    volumes_at_changes,
     _why,
     check_volumes,
 )
@@ -349,7 +367,9 @@ def _side_by_side(headers: Sequence[str]) -> str:
     return (
         f"{listed(headers)} belong to several checks in one row, which are read where "
         "time and volume have the same name and the number of the check: call them "
-        "Time 1, Volume remaining 1, Time 2, Volume remaining 2 and so on"
+        "Time 1, Volume remaining 1, Time 2, Volume remaining 2 and so on; drivers "
+        "side by side are read where each has its number there: Driver no 1, Volume "
+        "remaining 1, Driver no 2, Volume remaining 2"
     )
 
 

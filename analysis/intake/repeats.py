@@ -4,9 +4,11 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
-from analysis.intake import synonyms
+from analysis.intake import synonyms, words
+from analysis.intake.profiles import IS_DAY, IS_TIME_OF_DAY
 
-_HAS_DIGITS = re.compile(r".*\d{2}.*")
+#: What is no name of a group: a date or a number, or a label with what it is.
+_IS_SAID = re.compile(r".*\d{2}.*|[^:]+:\s*[^:\s].*")
 
 
 def is_group_row(above: Sequence[str]) -> bool:
@@ -23,7 +25,7 @@ def is_group_row(above: Sequence[str]) -> bool:
         True for two or more short names without dates or numbers.
     """
     filled = [cell for cell in above if cell]
-    plain = [c for c in filled if len(c) <= 40 and not _HAS_DIGITS.match(c)]
+    plain = [c for c in filled if len(c) <= 40 and not _IS_SAID.match(c)]
     return len(filled) >= 2 and len(plain) == len(filled)
 
 
@@ -55,9 +57,46 @@ def tell_apart(cells: Sequence[str], above: Sequence[str] = ()) -> list[str]:
     ['Ward', 'Drug', 'Drug']
     """
     names = list(cells)
+    if are_days_above(above, names):
+        return _with_days(names, above)
     if is_group_row(above):
         names = _with_groups(names, [*above, *[""] * (len(names) - len(above))])
     return _numbered(names)
+
+
+def are_days_above(above: Sequence[str], below: Sequence[str]) -> bool:
+    """Tell whether clock times stand in a record, and their days in the one above.
+
+    Parameters
+    ----------
+    above, below : sequence of str
+        Cells of the two records.
+
+    Returns
+    -------
+    bool
+        True where all cells from the first day on are days above, clock times below.
+    """
+    days = [i for i, cell in enumerate(above) if IS_DAY.fullmatch(words.key_of(cell))]
+    if not days:
+        return False
+    over = [cell for cell in above[days[0] :] if cell]
+    times = [cell for cell in below[days[0] :] if cell]
+    return (
+        len(over) == len(days)
+        and len(times) > 1
+        and all(IS_TIME_OF_DAY.fullmatch(words.key_of(cell)) for cell in times)
+    )
+
+
+def _with_days(names: list[str], above: Sequence[str]) -> list[str]:
+    """Give each clock time its day, which holds until the next; others their name."""
+    out, day = [], ""
+    for i, name in enumerate(names):
+        over = above[i] if i < len(above) else ""
+        day = over if IS_DAY.fullmatch(words.key_of(over)) else day
+        out.append(f"{day} {name}" if day and name else name or over)
+    return out
 
 
 def _with_groups(names: list[str], above: Sequence[str]) -> list[str]:

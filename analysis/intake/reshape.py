@@ -19,7 +19,7 @@ from analysis.intake.files import RawTable
 from analysis.intake.items import turn_items
 from analysis.intake.layout import Holds, TableLayout
 from analysis.intake.reading import Reading, read_column
-from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.sheet import Sheet, identity, is_struck, status_of
 from analysis.intake.sign_answers import read_signs
 from analysis.intake.turned import (
     CARRIED,
@@ -33,7 +33,9 @@ from analysis.intake.turned import (
     frame_of,
     no_fate,
 )
+from analysis.intake.unread_signs import set_contradicted_aside
 from analysis.lookup import each_once
+from analysis.terms import RejectReason
 
 __all__ = [
     "CARRIED",
@@ -88,9 +90,11 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
         reading.text["contents"] = _contents(sheet)
         reading.headers["contents"] = layout.contents_of[0][0]
     read_signs(reading, sheet)
+    set_contradicted_aside(reading, sheet)
     read_line_dates(reading, sheet)
     _changed_by_entry(reading, sheet)
     _amended(reading, sheet)
+    _unknown_status(reading, sheet)
     text = frame_of(reading, table, sheet.cells.index)
     text["file"] = sheet.raw.file
     text["line"] = sheet.raw.lines
@@ -131,6 +135,19 @@ def _amended(reading: Reading, sheet: Sheet) -> None:
     reading.text["amends"] = named.where(named.notna(), replaces[0]).astype("str")
     reading.originals["amends"] = replaces[0]
     reading.headers["amends"] = sheet.layout.columns[synonyms.REPLACES][0]
+
+
+def _unknown_status(reading: Reading, sheet: Sheet) -> None:
+    """Say of marks that are not known that their rows were kept as in force."""
+    cells = sheet.read(synonyms.STRUCK)
+    if not cells:
+        return
+    is_known = each_once(cells[0], lambda c: bool(status_of(c, sheet.layout)), "bool")
+    header = sheet.layout.columns[synonyms.STRUCK][0]
+    text = f"{header} reads '{{value}}', which does not say whether the row stands: it "
+    text += f"is kept as in force; say under words.{synonyms.STRUCK} in a layout"
+    why = (str(RejectReason.NOT_IN_LIST), text)
+    reading.fault(cells[0][~is_known & (cells[0] != "")], synonyms.STRUCK, header, why)
 
 
 def _contents(sheet: Sheet) -> pd.Series:

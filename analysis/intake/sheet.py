@@ -381,13 +381,25 @@ def is_struck(sheet: Sheet) -> pd.Series:
     cells = sheet.read(synonyms.STRUCK)
     if not cells:
         return pd.Series(data=False, index=sheet.cells.index)
-    own = {
-        words.key_of(k): v
-        for k, v in sheet.layout.words.get(synonyms.STRUCK, {}).items()
-    }
+    meant = each_once(cells[0], lambda cell: status_of(cell, sheet.layout))
+    return meant == words.STRUCK
 
-    def is_struck_word(cell: str) -> bool:
-        meaning = own.get(words.key_of(cell)) or words.one_word(cell, words.STATUS)
-        return meaning == words.STRUCK
 
-    return each_once(cells[0], is_struck_word, "bool")
+def status_of(cell: str, layout: TableLayout) -> str:
+    """Tell whether a row stands, by the mark that the export gives it.
+
+    Parameters
+    ----------
+    cell : str
+        The mark.
+    layout : TableLayout
+        Its own words lead.
+
+    Returns
+    -------
+    str
+        `words.IN_FORCE` or `words.STRUCK`; empty where the mark is not known.
+    """
+    own = layout.words.get(synonyms.STRUCK, {})
+    named = {words.key_of(k): v for k, v in own.items()}
+    return named.get(words.key_of(cell)) or words.status(cell) or ""

@@ -3,10 +3,10 @@
 import re
 from collections.abc import Iterator, Mapping
 
-from analysis.intake import words
+from analysis.intake import other_languages, words
 from analysis.terms import SiteSign
 
-_CONDITION = words.spread({
+_CONDITION = words.spread(other_languages.SIGNS) | words.spread({
     SiteSign.REDNESS: "red|redness|reddened|erythema|pink|pinkish|flushed|inflamed|"
     "inflammation|erythematous|pinkness",
     SiteSign.SWELLING: "swollen|swelling|puffy|puffiness|oedema|edema|oedematous|"
@@ -23,18 +23,21 @@ _CONDITION = words.spread({
     SiteSign.OTHER: "other|itchy|itching|rash|pus|infected|hot|warm|broken skin|scab",
 })  # fmt: skip
 _NOTHING = frozenset(
-    {"none", "nad", "wnl", "ok", "okay", "clean", "fine", "good", "normal", "healthy",
-    "intact", "satisfactory", "clear", "nil", "unremarkable", "settled", "resolved",
-    "dry", "well"}
+    {"none", "nad", "wnl", "wdl", "ok", "okay", "clean", "fine", "good", "normal",
+    "healthy", "intact", "satisfactory", "clear", "nil", "unremarkable", "settled",
+    "resolved", "dry", "well"}
 )  # fmt: skip
-_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl"})
+_NOTHING |= other_languages.NOTHING
+_PLAINLY_NONE = frozenset({"none", "nad", "nil", "wnl", "wdl"})
 _NOTHING_PHRASES = {
     "nothing abnormal detected", "no abnormality detected", "within normal limits",
+    "within defined limits",
     "no concerns", "no reaction", "no problems", "no signs", "no issues",
     "nothing seen", "nothing abnormal", "no abnormality", "all well", "looks well",
     "no reactions", "no abnormalities", "no signs of reaction", "no sign",
     "no complications", "no problem", "no symptoms", "no adverse signs", "no concern",
 }  # fmt: skip
+_NOTHING_PHRASES |= other_languages.NOTHING_PHRASES
 #: Words of degree and place, which change no sign.
 _FILLERS = frozenset(
     {"slight", "slightly", "sl", "slt", "mild", "mildly", "minimal", "moderate",
@@ -45,7 +48,10 @@ _FILLERS = frozenset(
     "+++", "quite", "more", "less", "since", "yesterday", "today", "early", "mm",
     "cm", "insertion", "point", "surface", "patch", "localised", "local"}
 )  # fmt: skip
-NEGATIONS = frozenset({"no", "not", "nil", "without", "non", "denies", "never"})
+_FILLERS |= other_languages.FILLERS
+NEGATIONS = other_languages.NEGATIONS | frozenset(
+    {"no", "not", "nil", "without", "non", "denies", "never"}
+)
 _PAST = frozenset(
     {"previously", "previous", "was", "were", "had", "formerly", "earlier", "recent"}
 )
@@ -80,6 +86,8 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
     --------
     >>> site_signs("slightly red + tender", {})
     (['redness', 'pain'], [])
+    >>> site_signs("L thigh - NAD", {})
+    (['none'], [])
     >>> site_signs("no redness or swelling", {}), site_signs("blotchy", {})
     ((['none'], []), ([], ['blotchy']))
     """
@@ -93,7 +101,9 @@ def site_signs(cell: str, own: Mapping[str, str]) -> tuple[list[str], list[str]]
     for clause in _CLAUSES.split(whole):
         for part, signs in _parts_of(clause, own):
             known += signs or []
-            unknown += [part] if signs is None else []
+            # Where the site is says nothing of its look.
+            is_lost = signs is None and words.location(part) is None
+            unknown += [part] if is_lost else []
     different = list(dict.fromkeys(known))
     seen = [sign for sign in different if sign != SiteSign.NONE]
     if not different and not unknown:  # words of degree or of the past alone

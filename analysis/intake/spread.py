@@ -1,4 +1,4 @@
-"""Checks side by side in one row, as charts are typed up, to one row a check."""
+"""Checks or drivers side by side in one row, as charts are typed up, to a row each."""
 
 import re
 from collections import defaultdict
@@ -9,6 +9,9 @@ import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
+
+#: ``Driver B rate``: drivers are told apart by letters too.
+_LETTERED = re.compile(r"(?P<before>.*?)\(?\b(?P<number>[A-D])\b\)?(?P<after>.*)")
 
 #: ``Check 2 time``, ``Time (2)``; a year or a length is no number of a check.
 _NUMBERED = re.compile(r"(?P<before>.*?)\(?\b(?P<number>[1-9]\d?)\b\)?(?P<after>.*)")
@@ -23,7 +26,8 @@ def unspread(raw: RawTable) -> RawTable:
     """Give every check of a row a row of its own, where headers number the checks.
 
     That is so where headers differ by a number from 1 on, and what they number is a
-    time and a volume among others. Drugs or lines that are numbered stay as they are.
+    time and a volume among others; or a driver and its volume, which letters may tell
+    apart too. Drugs or lines that are numbered stay as they are.
 
     Parameters
     ----------
@@ -39,7 +43,9 @@ def unspread(raw: RawTable) -> RawTable:
         the record has no other.
     """
     headers = [str(h) for h in raw.cells.columns]
-    stems = _checks_of(headers)
+    stems, what = _checks_of(headers), "checks"
+    if not stems:
+        stems, what = _drivers_of(headers), "drivers"
     if not stems:
         return raw
     numbers = sorted({n for stem in stems.values() for n in stem})
@@ -64,7 +70,7 @@ def unspread(raw: RawTable) -> RawTable:
         units=_units(raw, stems),
         notes=(
             *raw.notes,
-            f"{raw.file}: has up to {len(numbers)} checks side by side in a row "
+            f"{raw.file}: has up to {len(numbers)} {what} side by side in a row "
             f"('{first}' to '{last}'); each was read as a row of its own on the same "
             f"line, and {len(every) - len(kept)} without any cell as none.",
         ),
@@ -73,10 +79,7 @@ def unspread(raw: RawTable) -> RawTable:
 
 def _checks_of(headers: list[str]) -> dict[str, Stem]:
     """Give the numbered columns of the checks by their name without the number."""
-    found: dict[tuple[str, str], Stem] = defaultdict(dict)
-    for header in headers:
-        if match := _NUMBERED.fullmatch(header):
-            found[match["before"], match["after"]][int(match["number"])] = header
+    found = _numbered(headers, _NUMBERED)
     stems = {_name(before, after): stem for (before, after), stem in found.items()}
     # A run of headers that comes again has no number the first time.
     for name, stem in stems.items():
@@ -89,6 +92,77 @@ def _checks_of(headers: list[str]) -> dict[str, Stem]:
     is_free = not set(of_checks) & (set(headers) - taken)
     has_volume = any(_is_run(s) and _names(n) & _VOLUMES for n, s in of_checks.items())
     return of_checks if timed and has_volume and is_free else {}
+
+
+def _numbered(headers: list[str], form: re.Pattern[str]) -> dict[tuple[str, str], Stem]:
+    """Give headers by what stands before and behind their number or letter."""
+    found: dict[tuple[str, str], Stem] = defaultdict(dict)
+    for header in headers:
+        if match := form.fullmatch(header):
+            said = match["number"]
+            number = int(said) if said.isdigit() else "ABCD".index(said) + 1
+            found[match["before"], match["after"]][number] = header
+    return found
+
+
+def _drivers_of(headers: list[str]) -> dict[str, Stem]:
+    """Give the columns of drivers side by side by their name without the number.
+
+    Each driver has its own number (or infusion) there, and a volume of the same kind of
+    name: ``Driver A no`` and ``Driver A left``, or ``Pump 1`` and ``Left 1``.
+    """
+    for form in (_NUMBERED, _LETTERED):
+        runs = {k: s for k, s in _numbered(headers, form).items() if _is_run(s)}
+        for (before, after), stem in runs.items():
+            if not _names(_name(before, after)) & _IDS:
+                continue
+            alike = {k: s for k, s in runs.items() if set(s) == set(stem)}
+            ends = {k: s for k, s in alike.items() if k[1].strip() == after.strip()}
+            for of in ({k: s for k, s in alike.items() if k[0] == before}, ends):
+                stems = {_name(*k): s for k, s in of.items() if not _is_drug(*k)}
+                taken = {h for s in stems.values() for h in s.values()}
+                is_free = not set(stems) & (set(headers) - taken)
+                if is_free and any(_names(name) & _VOLUMES for name in stems):
+                    return stems
+    return {}
+
+
+_IDS = {"driver_id", "infusion_id"}
+
+
+def _is_drug(before: str, after: str) -> bool:
+    """Tell whether numbers tell drugs apart, which stand together in one syringe."""
+    return bool(_names(_name(before, after)) & _OF_DRUGS)
+
+
+_OF_DRUGS = {synonyms.DRUG, synonyms.DOSE, synonyms.DOSE_UNIT}
+
+
+def side_by_side(header: str, headers: list[str]) -> list[str]:
+    """Give the headers that differ from one by a number or a letter alone.
+
+    Parameters
+    ----------
+    header : str
+        A header that names a volume.
+    headers : list of str
+        Others of its table.
+
+    Returns
+    -------
+    list of str
+        Empty where it stands alone.
+
+    Examples
+    --------
+    >>> side_by_side("Driver A left", ["Driver B left", "Driver A rate"])
+    ['Driver B left']
+    """
+    for form in (_NUMBERED, _LETTERED):
+        for stem in _numbered([header, *headers], form).values():
+            if header in stem.values() and len(stem) > 1:
+                return [h for h in stem.values() if h != header]
+    return []
 
 
 def _is_run(stem: Stem) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from analysis.columns import CANONICAL
-from analysis.intake import modifiers
+from analysis.intake import modifiers, other_languages
 
 #: Places a column can have that are no column of a canonical table.
 ROW_ID, REPLACES, STRUCK = "row_id", "replaces", "struck_out"
@@ -58,7 +58,8 @@ _SYNONYMS = {
     "hosp no|"
     "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
     "subject|subject id|study id|nhi|health number|person id|identifier|patient|pt|"
-    "resident|client|patient code|person|resident no|patient ref|client ref",
+    "pat id|pat no|pat mrn|patient mrn|resident|client|patient code|person|"
+    "resident no|patient ref|client ref",
     "infusion_id": "infusion id|infusion|infusion no|infusion number|syringe id|"
     "syringe no|syringe number|run|run no|run id|csci id|csci no|chart no|chart number|"
     "order id|order no|prescription no|prescription id|sheet no|syringe run|"
@@ -85,7 +86,9 @@ _SYNONYMS = {
     "date time of check|time of reading|reading date|observation datetime|seen at|"
     "date recorded|monitoring date|round date|date time taken|visited at|hour|visited|"
     "date performed|time performed|obs date time|date time of obs|date time checked|"
-    "checked|check at|time seen|date seen|obs at|noted at|date time recorded",
+    "performed|seen|attended|date attended|time done|date done|visit|reviewed|"
+    "reviewed at|checked|check at|time seen|date seen|obs at|noted at|"
+    "date time recorded",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
     "saved at|documented at|system time|modified|last updated|audit time|sign time|"
     "verified time|late entry time|time filed|filed|entered|time entered|date filed|"
@@ -115,7 +118,7 @@ _SYNONYMS = {
     "volume remaining display|display reading|remaining on display|screen remaining|"
     "display vol|remaining display|volume left display|volume left on display|"
     "vol remaining display|display volume remaining|"
-    "volume remaining on display|screen volume|display left",
+    "volume remaining on display|screen volume|display left|display|on display",
     "volume_delivered_ml": "volume infused|vol infused|infused|total infused|"
     "volume delivered|vol delivered|delivered|amount infused|amount delivered|"
     "volume given|vol given|given|mls infused|ml infused|mls given|vi|vol in|"
@@ -127,7 +130,9 @@ _SYNONYMS = {
     "start_volume_ml": "start volume|starting volume|initial volume|volume at start|v0|"
     "fill volume|filled to|total volume in syringe|loaded volume|syringe volume start|"
     "volume after priming|post prime volume|opening volume|syringe filled to|start vol|"
-    "volume after prime|vol at start|starting vol|filled volume",
+    "volume after prime|vol at start|starting vol|filled volume|new syringe volume|"
+    "volume of new syringe|new syringe ml|volume in new syringe|new syringe filled to|"
+    "new volume|volume after change|new syringe vol",
     "made_up_to_ml": "made up to|final volume|volume made up|made up volume|"
     "volume before priming|pre prime volume|made up vol|total made up|made to",
     "prime_volume": "prime|prime volume|priming volume|volume primed|line volume|"
@@ -139,7 +144,8 @@ _SYNONYMS = {
     "driver rate|speed|hourly rate|rate checked|rate 24h|ml 24h|ml 24 hr|mls 24 hours|"
     "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
     "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
-    "rate per 24h|rate per 24 hours|rate set on driver",
+    "rate per 24h|rate per 24 hours|rate set on driver|driver ml h|driver ml hr|"
+    "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate",
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
@@ -229,7 +235,8 @@ _SYNONYMS = {
     "solution_appearance": "contents|appearance|clarity|precipitate|precipitation|"
     "crystals|colour|color|syringe contents check|solution clear|contents checked|"
     "discolouration|mixture appearance|solution|solution appearance|syringe contents|"
-    "contents check|look of solution|solution check|fluid|contents clear|"
+    "contents check|look of solution|solution check|fluid|contents clear|clear|cloudy|"
+    "contents ok|solution ok|solution cloudy|contents cloudy|precipitate seen|"
     "appearance of solution|syringe appearance|solution look",
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
     "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
@@ -272,26 +279,16 @@ _SYNONYMS = {
     "strike out|entry status",
     ITEM: "item|item name|observation|observation name|parameter|measure|measurement|"
     "question|field|flowsheet item|row name|assessment|obs name|variable|attribute|"
+    "flowsheet row name|flowsheet measure|flowsheet name|measure name|meas name|"
     "item description|name|observation type|flowsheet row|obs item|element",
     VALUE: "value|answer|result|reading|response|item value|observation value|"
+    "measure value|meas value|flowsheet value|entered value|"
     "recorded value|charted value|entry value|obs value|data|finding|measured value",
     UNITS: "units|unit|rate unit|rate units|unit of rate|uom|unit of measure|"
     "value unit|value units|measure unit",
 }
 #: Columns of the canonical tables: a header that is one names it beyond doubt.
 CANONICAL_NAMES = frozenset(name for table in CANONICAL for name in table.names)
-
-_BY_PHRASE: dict[str, list[str]] = {}
-for _column, _phrases in _SYNONYMS.items():
-    for _phrase in _phrases.split("|"):
-        _BY_PHRASE.setdefault(_phrase.strip(), []).append(_column)
-
-_UNIT = re.compile(
-    r"\s+(?:in\s+)?(?:mls?|cc|h|hrs?|hours?|percent|mgs?|ml h|ml hr|ml per hour|"
-    r"mls? (?:per )?(?:h|hr|hrs|hour)|mls? (?:per )?(?:24 ?h(?:rs?|ours?)?|day|d)|"
-    r"y n|yn|yes no|ml per h|mls? per hour|24h clock|dd mm yyyy|mm dd yyyy|"
-    r"dd mm yy|hh mm|g|tick|g number)$"
-)
 
 
 def normal(header: str) -> str:
@@ -317,6 +314,27 @@ def normal(header: str) -> str:
     plain = "".join(" " if unicodedata.category(c) == "Cf" else c for c in plain)
     plain = plain.replace("%", " percent ")
     return " ".join(re.sub(r"[^0-9a-z\u00b5]+", " ", plain).split())
+
+
+_BY_PHRASE: dict[str, list[str]] = {}
+for _column, _phrases in _SYNONYMS.items():
+    for _phrase in _phrases.split("|"):
+        _BY_PHRASE.setdefault(_phrase.strip(), []).append(_column)
+
+for _column, _phrases in other_languages.HEADERS.items():
+    for _phrase in map(normal, _phrases.split("|")):
+        if _column not in _BY_PHRASE.get(_phrase, []):
+            _BY_PHRASE.setdefault(_phrase, []).append(_column)
+
+_HOUR, _DAY = other_languages.HOUR, normal(other_languages.DAY.replace("|", " "))
+_DAY = _DAY.replace(" ", "|")
+_UNIT = re.compile(
+    rf"\s+(?:in\s+)?(?:mls? (?:{_HOUR}|{_DAY}|24 ?(?:{_HOUR}))|"
+    r"mls?|cc|h|hrs?|hours?|percent|mgs?|ml h|ml hr|ml per hour|"
+    r"mls? (?:per )?(?:h|hr|hrs|hour)|mls? (?:per )?(?:24 ?h(?:rs?|ours?)?|day|d)|"
+    r"y n|yn|yes no|ml per h|mls? per hour|24h clock|dd mm yyyy|mm dd yyyy|"
+    r"dd mm yy|hh mm|g|tick|g number)$"
+)
 
 
 def without_unit(name: str) -> str:
@@ -356,7 +374,9 @@ def is_per_day(header: str) -> bool:
     (True, True, False)
     """
     name = normal(header)
-    return bool(re.search(r"\b(?:24 ?h(?:rs?|ours?)?|day|daily|d)\b", name))
+    return bool(re.search(r"\b(?:24 ?h(?:rs?|ours?)?|day|daily|d)\b", name)) or bool(
+        re.search(rf"\bmls?\b.*\b(?:{_DAY}|24 ?(?:{_HOUR}))\b", name)
+    )
 
 
 def is_per_hour(header: str) -> bool:
@@ -373,9 +393,8 @@ def is_per_hour(header: str) -> bool:
         True where it says so, and not 24 h.
     """
     name = normal(header)
-    return bool(re.search(r"\b(?:h|hr|hrs|hour|hourly)\b", name)) and not is_per_day(
-        header
-    )
+    said = re.search(rf"\b(?:h|hr|hrs|hour|hourly)\b|\bmls?\b.*\b(?:{_HOUR})\b", name)
+    return said is not None and not is_per_day(header)
 
 
 def is_travel(header: str) -> bool:
@@ -426,11 +445,12 @@ def candidates(header: str) -> list[Candidate]:
     if canonical in CANONICAL_NAMES:
         found[canonical] = Strength.CANONICAL
     forms = (name, without_unit(name), _singular(name), without_unit(_in_full(name)))
-    for form in dict.fromkeys(forms):
+    parted = _parted(header, name)
+    for form in dict.fromkeys((*forms, parted, without_unit(parted))):
         for column in _BY_PHRASE.get(form, []):
             found.setdefault(column, Strength.SYNONYM)
     if not found:
-        found = _contained(without_unit(name))
+        found = _contained(without_unit(name)) or _contained(without_unit(parted))
     return [
         Candidate(column, strength)
         for column, strength in sorted(found.items(), key=lambda item: -item[1])
@@ -495,7 +515,8 @@ def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
     # A travel under a rate is told of (`is_travel`); a length is no volume either.
     if column in _NO_PERCENT - {"set_rate_ml_h"} and said & {"mm", "cm"}:
         return True
-    if column in _NO_PERCENT and said & _OTHER_UNITS:
+    is_span = column == "planned_duration_h" and {"h", "min"} <= said
+    if column in _NO_PERCENT and said & _OTHER_UNITS and not is_span:
         return True
     if any(column in _BY_PHRASE.get(n, []) for n in (name, without_unit(name))):
         return False
@@ -506,9 +527,28 @@ def _is_ruled_out(column: str, strength: Strength, name: str) -> bool:
     )
 
 
+#: Letters of the shortest phrase that is known without its blanks.
+_SHORTEST_WHOLE = 6
+
 #: Short forms in the names of database columns.
 _SHORT = {"dt": "date", "dte": "date", "tm": "time", "dttm": "date time",
           "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no"}  # fmt: skip
+
+
+def _parted(header: str, name: str) -> str:
+    """Give the words of a header that are written together: ``VolumeLeft``."""
+    if " " in name:
+        return name
+    parted = normal(re.sub(r"(?<=[a-z]{2})(?=[A-Z])", " ", header))
+    return parted if " " in parted else _WHOLE.get(name, name)
+
+
+#: Phrases of several words, written together: ``patientid``.
+_WHOLE = {
+    phrase.replace(" ", ""): phrase
+    for phrase in _BY_PHRASE
+    if " " in phrase and len(phrase) > _SHORTEST_WHOLE
+}
 
 
 def _in_full(name: str) -> str:

@@ -1,5 +1,6 @@
 """What the tables of one export say of each other."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -126,8 +127,11 @@ def _with_missing(
         text += "headers as `steadyfall dictionary` shows"
     else:
         text = f"looks like a {table.holds} table but has no column "
-        text += f"{', '.join(missing)}; found {shown}; add the column, rename its "
-        text += f"header, or name it in a layout{_nearly(raw, missing)}"
+        text += f"{', '.join(missing)}; found {shown}; "
+        text += _hours_across(raw) or (
+            f"add the column, rename its header, or name it in a layout"
+            f"{_nearly(raw, missing)}"
+        )
         text += _where_else(raw, can_be_said)
         text += (
             "; if the sheet is none of the log, name it under skip_sheets in a layout"
@@ -135,13 +139,30 @@ def _with_missing(
             else ""
         )
         constants = {**table.constants, **dict.fromkeys(can_be_said, OPEN)}
-        table = replace(table, constants=constants)
+        open_ = {c: (OPEN,) for c in missing if _is_near(raw, c)}
+        table = replace(table, constants=constants, columns={**table.columns, **open_})
     asked = Question("columns", text, blocks=True)
     return replace(proposal, table=table, questions=(*proposal.questions, asked))
 
 
 #: Rows among which an example is looked for.
 _LOOKED_AT = 1000
+
+
+_HOURS = re.compile(r"\+?\d{1,2}\s?(?:h|hrs?|hours?)", re.I)
+_SEVERAL = 3
+
+
+def _hours_across(raw: RawTable) -> str:
+    """Say of columns of hours after a start that they give no time of a check."""
+    found = [h for h in raw.cells.columns if _HOURS.fullmatch(str(h))]
+    if len(found) < _SEVERAL:
+        return ""
+    return (
+        f"{found[0]} to {found[-1]} are hours after a start, and nothing says when a "
+        "check was made: export the times, or write the clock times in the header, "
+        "08:00 and so on, with the date of each row beside them"
+    )
 
 
 def _nearly(raw: RawTable, missing: Sequence[str]) -> str:
@@ -159,6 +180,11 @@ def _nearly(raw: RawTable, missing: Sequence[str]) -> str:
             )
             told += f"such as {example}, which are none"
     return told
+
+
+def _is_near(raw: RawTable, column: str) -> bool:
+    """Tell whether one column is missing whose name stands over values of no such."""
+    return column == "checked_at" and _nearly(raw, [column]) != ""
 
 
 def _where_else(raw: RawTable, names: Sequence[str]) -> str:

@@ -13,7 +13,8 @@ from analysis.intake.clocks import Clock
 from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
 from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile, fits
-from analysis.intake.proposal import Draft
+from analysis.intake.proposal import Draft, listed
+from analysis.intake.spread import side_by_side
 from analysis.intake.synonyms import Strength
 
 
@@ -66,6 +67,35 @@ _ASKED_BY_PART = frozenset(
 _IDS = frozenset({"infusion_id", "driver_id"})
 
 
+def drivers_beside(draft: Draft) -> Draft:
+    """Ask for a second volume beside the one that was taken: that of another driver.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With what was asked.
+    """
+    free = [p.header for p in _free(draft) if not p.is_empty()]
+    doubted = {column for column, _ in draft.doubts}
+    for column in ("volume_remaining_ml", "volume_delivered_ml"):
+        header = draft.header(column)
+        others = side_by_side(header, free) if column not in doubted else []
+        if others:
+            text = (
+                f"{listed([header, *others])} stand side by side, as those of several "
+                "drivers do: they are read where each has the number of its driver "
+                "beside it under a header of the same form, such as Driver A no, "
+                "Driver A ml left, Driver B no, Driver B ml left; add those"
+            )
+            draft = draft.ask(f"columns.{column}", text, blocks=True)
+    return draft
+
+
 def _has(draft: Draft, column: str) -> bool:
     is_of_signs = column == "site_signs" and bool(draft.table.signs_of)
     return column in draft.table.columns or is_of_signs
@@ -108,6 +138,7 @@ def lacking_times(draft: Draft) -> Draft:
 
 #: Checks of which one at least is not made at midnight.
 _ENOUGH_MIDNIGHTS = 3
+_SHORT_TIME = re.compile(r"\d{1,2}[.,]\d")
 _NO_YEAR = re.compile(r"\d{1,2}[./ -](?:\d{1,2}|[a-z]{3,9})\.?")
 
 
@@ -131,6 +162,12 @@ def _lacking(draft: Draft, header: str, wanted: re.Pattern[str]) -> str:
             return (
                 f"{other.header} reads '{odd[0]}', a day without its year: write the "
                 "year in every date"
+            )
+        if is_time and _SHORT_TIME.fullmatch(odd[0]):
+            return (
+                f"{other.header} reads '{odd[0]}', which may be a time that a "
+                "spreadsheet took for a number (8.3 for 8.30) or a part of an hour: "
+                "write times as 16:05"
             )
         return (
             f"{header} gives the {has} of a check only, and {other.header}, which "
@@ -214,7 +251,9 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
                             format="ISO8601", errors="coerce")  # fmt: skip
     read = numbers.read_plain(cells[left], None)["value"]
     chart = iso.str[: len("2026-09-14")]
-    for header in draft.headers(("patient_id", "infusion_id", "driver_id")):
+    # What else tells two syringes of a patient apart, where no driver does.
+    told = [h for group in draft.table.contents_of for h in group]
+    for header in (*draft.headers(_OF_SYRINGE), *told):
         chart = chart + "\x1f" + cells[header]
     found = runs_back(moment, pd.to_numeric(read, errors="coerce"), chart)
     if not found:
@@ -229,6 +268,10 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
     return draft.ask("clock", text, blocks=True)
 
 
+_OF_SYRINGE = (
+    "patient_id", "infusion_id", "driver_id", "contents", "start_volume_ml",
+    "made_up_to_ml", "syringe_size_ml", "set_rate_ml_h", "started_at",
+)  # fmt: skip
 _WRITE_HALVES = "write am or pm behind every time"
 
 

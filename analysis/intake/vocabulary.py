@@ -5,8 +5,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from analysis.intake import site_words, synonyms, words
-from analysis.intake.layout import ALLOWED, OPEN
-from analysis.intake.profiles import YES_NO, Profile, is_ok_header
+from analysis.intake.layout import ALLOWED, OPEN, Holds
+from analysis.intake.profiles import YES_NO, Profile, is_ok_header, look_asked
 from analysis.intake.proposal import Draft
 from analysis.intake.synonyms import Strength
 from analysis.terms import SiteSign, YesNo
@@ -21,6 +21,11 @@ KNOWN_WORDS: dict[str, dict[str, str]] = {
     synonyms.WHY_CHANGED: words.REMOVAL,
 }
 
+
+#: Columns of which words that mean something by their header stand in a layout.
+_OWN_WORDS = frozenset(
+    {"entry", "kind", synonyms.STRUCK, "site_signs", "solution_appearance"}
+)
 
 #: Columns where a word that is not known would change which rows belong together.
 _MUST_KNOW = frozenset({"entry", "kind", synonyms.STRUCK})
@@ -57,7 +62,7 @@ def _words_of(draft: Draft, column: str, found: Profile) -> Draft:
         meaning = own.get(word) or _meaning(column, word, found.header)
         if meaning is None:
             strange[word] = int(count)
-        elif column in _MUST_KNOW | {"site_signs"} and _is_own(column, meaning, word):
+        elif column in _OWN_WORDS and _is_own(column, meaning, word):
             own[word] = meaning
     for word, count in strange.items():
         if word not in (*words.TICKS, *words.CROSSES) and column not in _MUST_KNOW:
@@ -70,13 +75,108 @@ def _words_of(draft: Draft, column: str, found: Profile) -> Draft:
     if own:
         draft = draft.put(words={**draft.table.words, column: own})
     unread = {word: n for word, n in strange.items() if word not in own}
+    if column == "site_signs" and _is_foreign(found, unread):
+        draft, unread = _asked_of_site(draft, found.header, unread)
     return _with_unread(draft, column, found.header, unread)
+
+
+def _is_foreign(found: Profile, unread: Mapping[str, int]) -> bool:
+    """Tell whether most looks of a site are charted in words that are not known."""
+    named = synonyms.candidates(found.header)
+    is_own = bool(named) and named[0].strength is Strength.CANONICAL
+    strange = sum(n for word, n in unread.items()
+                  if not site_words.contradicts(word, {})
+                  and word not in words.REASONS)  # fmt: skip
+    return not is_own and strange >= _FEW and 2 * strange > found.counts.sum()
+
+
+#: Cells from which on words that are not known are a habit.
+_FEW = 3
+
+
+def _asked_of_site(
+    draft: Draft, header: str, unread: dict[str, int]
+) -> tuple[Draft, dict[str, int]]:
+    """Ask for the words of a site that is mostly charted in words that are not known.
+
+    Gives what is left of them: to ask for every word there is would help nobody.
+    """
+    asked = list(unread)[:_MOST_CODES]
+    known = draft.table.words.get("site_signs", {})
+    own = {**known, **dict.fromkeys(asked, OPEN)}
+    shown = ", ".join(f"{word!r} ({unread[word]})" for word in asked[:_EXAMPLES])
+    text = f"{header} reads {shown}, of which none is known: {_ask_for('site_signs')}"
+    draft = draft.put(words={**draft.table.words, "site_signs": own})
+    rest = {word: n for word, n in unread.items() if word not in asked}
+    return draft.ask("words.site_signs", text, blocks=True), rest
+
+
+def own_words(draft: Draft) -> Draft:
+    """Take columns that say by name what they are, though their words are not known.
+
+    The words are then asked for: a start or a reaction that is not read would be
+    missed in silence.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+
+    Returns
+    -------
+    Draft
+        With these columns.
+    """
+    for column, names in _PLAINLY.items():
+        is_of_signs = column == "site_signs" and bool(draft.table.signs_of)
+        if (
+            column in draft.table.columns
+            or column not in ALLOWED[draft.table.holds]
+            or draft.table.holds is Holds.ITEMS
+            or is_of_signs
+        ):
+            continue
+        taken = {h for headers in draft.table.columns.values() for h in headers}
+        for header, found in draft.profiles.items():
+            is_named = synonyms.without_unit(synonyms.normal(header)) in names
+            is_place = found.share(words.location) > _PLACES
+            if header not in taken and is_named and _are_words(found) and not is_place:
+                columns = {**draft.table.columns, column: (header,)}
+                draft = draft.put(columns=columns)
+                break
+    return draft
+
+
+#: Headers that name a column and no other thing, whatever stands under them.
+_PLAINLY = {
+    "entry": frozenset(
+        {"event", "event type", "entry", "entry type", "obs type", "visit type",
+         "type of check", "type of entry", "type of visit", "check type", "record type"}
+    ),
+    "site_signs": frozenset(
+        {"site", "site condition", "site appearance", "site check", "site assessment",
+         "condition of site", "skin condition", "site observation", "site signs",
+         "skin at site", "appearance of site", "site inspection", "site reaction"}
+    ),
+}  # fmt: skip
+
+
+def _are_words(found: Profile) -> bool:
+    """Tell whether a column holds a few words again and again, and no numbers."""
+    has_word = found.share(lambda c: re.search("[a-z]{2}", c)) >= _MOSTLY
+    is_few = 0 < len(found.counts) <= _MOST_CODES
+    return has_word and is_few and found.time_kind == ""
+
+
+_MOSTLY, _PLACES = 0.8, 0.2
 
 
 def _is_own(column: str, meaning: str, word: str) -> bool:
     """Tell whether a meaning is worth a line: signs are read as they stand."""
     if column == "site_signs":
         return word in words.YES_NO and not site_words.site_signs(word, {})[0]
+    if column == "solution_appearance":
+        return words.one_word(word, words.SOLUTION) is None
     return meaning != word
 
 
@@ -110,12 +210,16 @@ def _meaning(column: str, word: str, header: str) -> str | None:
     """Give what a word means in general; None where that is not known."""
     if column == "site_signs":
         return _signs_meant(word, header)
+    if column == "solution_appearance":
+        return words.one_word(word, words.SOLUTION) or look_asked(word, header) or None
     if column in YES_NO:
         return words.one_word(word, words.YES_NO_OF[column]) or words.one_word(
             word, words.YES_NO
         )
     if column == synonyms.WHY_CHANGED and word in words.FIRST_OF_ALL:
         return ""
+    if column == synonyms.STRUCK:
+        return words.status(word)
     return words.one_word(word, KNOWN_WORDS[column])
 
 

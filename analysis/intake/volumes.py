@@ -1,6 +1,7 @@
 """The course of a volume and the unit of a rate, confirmed by each other."""
 
 import math
+import re
 from dataclasses import replace
 
 import pandas as pd
@@ -29,8 +30,8 @@ def check_volumes(draft: Draft) -> Draft:
     """
     for column in _WAYS:
         header = draft.header(column)
-        if header and not _is_canonical(header):
-            draft = _checked_way(draft, column, header, _course(draft, header))
+        if header and not is_canonical(header):
+            draft = _checked_way(draft, column, header, steps_of(draft, header))
     return draft
 
 
@@ -53,12 +54,38 @@ _BARE = frozenset(
 )  # fmt: skip
 
 
-def _is_canonical(header: str) -> bool:
+def is_canonical(header: str) -> bool:
+    """Tell whether a header is the name of a column of the canonical tables.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    bool
+        True where it is so.
+    """
     found = synonyms.candidates(header)
     return bool(found) and found[0].strength is Strength.CANONICAL
 
 
-def _course(draft: Draft, header: str) -> Course:
+def steps_of(draft: Draft, header: str) -> Course:
+    """Follow a volume from check to check of each chart.
+
+    Parameters
+    ----------
+    draft : Draft
+        What is known of a table so far.
+    header : str
+        The file's own header.
+
+    Returns
+    -------
+    Course
+        Without steps where times or the column are missing.
+    """
     times = [draft.raw.cells[h] for h in draft.table.columns.get("checked_at", ())]
     if not times or header not in draft.raw.cells:
         return Course(0, 0, 0, float("nan"))
@@ -152,10 +179,10 @@ def rate_unit(draft: Draft) -> Draft:
         return draft.put(columns=columns).ask("columns", text, blocks=False)
     if draft.header(synonyms.UNITS):
         return draft  # each row says its own
-    if _is_canonical(header):
+    if is_canonical(header):
         return draft.put(units={**draft.table.units, column: "mL/h"})
     volumes = draft.headers(_WAYS)
-    pace = _course(draft, volumes[0]).pace if volumes else float("nan")
+    pace = steps_of(draft, volumes[0]).pace if volumes else float("nan")
     return with_unit(draft, header, draft.profiles[header], pace)
 
 
@@ -182,6 +209,14 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
     if math.isnan(median):
         return draft  # no rate could be read, and there is nothing to ask about
     said = _said_unit(found.named)
+    if mixed := _two_units(found):
+        text = (
+            f"{name} holds {mixed[0]} and {mixed[1]}, as of mL/h and of mL/24 h: write "
+            "the unit in each cell or in a column of units; or write mL/h or mL/24 h "
+            "here if it is that of all"
+        )
+        draft = draft.ask(f"units.{_RATE}", text, blocks=True)
+        return draft.put(units={**draft.table.units, _RATE: OPEN})
     by_pace = _unit_by(median / pace if pace > 0 else float("nan"))
     by_size = "mL/h" if median <= _LARGEST_HOURLY else ""
     found_unit = by_pace or by_size
@@ -208,6 +243,31 @@ def with_unit(draft: Draft, name: str, found: Profile, pace: float) -> Draft:
         text = f"{name} names no unit; half of its values are at or below {median:g}, "
         draft = draft.say(entry, text + why)
     return draft.put(units={**draft.table.units, column: said or found_unit})
+
+
+_RATE = "set_rate_ml_h"
+
+
+def _two_units(found: Profile) -> tuple[str, str] | None:
+    """Give a value of each of two units that a rate is charted in, cell by cell.
+
+    Each is on a tenth of the cells at least, and the larger is no hourly rate.
+    """
+    bare = {str(c): int(n) for c, n in found.counts.items()
+            if re.fullmatch(r"\d+(?:[.,]\d+)?", str(c))}  # fmt: skip
+    total = sum(bare.values())
+    value = {c: float(c.replace(",", ".")) for c in bare}
+    small = [c for c, v in value.items() if 0 < v <= _LARGEST_HOURLY]
+    large = [c for c, v in value.items() if v > _LARGEST_POSSIBLE]
+    is_many = all(
+        cells and sum(bare[c] for c in cells) >= _A_TENTH * total
+        for cells in (small, large)
+    )
+    return (small[0], large[0]) if is_many else None
+
+
+#: Share of cells in another unit that is a habit and no slip.
+_A_TENTH = 0.1
 
 
 def _said_unit(name: str) -> str:
@@ -265,7 +325,7 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
     pace = float("nan")
     for column, (way, _) in _WAYS.items():
         header = draft.header(column)
-        course = _course(draft, header)
+        course = steps_of(draft, header)
         goes = "rises" if way == "falls" else "falls"
         if course.is_rising() if way == "falls" else course.is_falling():
             counts = f"{course.falls} down, {course.rises} up"
@@ -278,12 +338,12 @@ def contradiction(raw: RawTable, table: TableLayout) -> str:
 def _exchanged(draft: Draft) -> str:
     """Tell that a rate goes as a volume does, while the volume stays as a rate does."""
     rate, volumes = draft.header("set_rate_ml_h"), draft.headers(_WAYS)
-    course = _course(draft, rate)
-    goes = "falls" if course.is_falling() else "rises" if course.is_rising() else ""
-    still = next((h for h in volumes if _course(draft, h).is_level()), "")
+    steps = steps_of(draft, rate)
+    goes = "falls" if steps.is_falling() else "rises" if steps.is_rising() else ""
+    still = next((h for h in volumes if steps_of(draft, h).is_level()), "")
     if not goes or not still:
         return ""
-    counts = f"{course.falls} down, {course.rises} up"
+    counts = f"{steps.falls} down, {steps.rises} up"
     return (
         f"{rate} is named as set_rate_ml_h, but {goes} from check to check ({counts}), "
         f"and {still}, named as a volume, stays the same: the two are exchanged"

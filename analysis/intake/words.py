@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
+from analysis.intake import other_languages
 from analysis.intake.invisible import visible
 from analysis.terms import (
     EndReason,
@@ -26,7 +27,14 @@ NOT_RECORDED = frozenset(
     {"-", "--", "---", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "nd", "n/d",
      "nr", "n/r", "not done", "not recorded", "not charted", "not documented",
      "not taken", "not checked", "not assessed", "not applicable", "missing", "blank",
-     "null", "."}
+     "null", "(null)", "<null>", "\\n", "."}
+)  # fmt: skip
+
+#: Why nothing was looked at: no look, and no blank either.
+REASONS = frozenset(
+    {"asleep", "sleeping", "off ward", "refused", "declined", "unable", "not seen",
+     "unable to check", "unable to see", "unable to assess", "not visible", "not in",
+     "no access", "not examined", "covered", "dressed"}
 )  # fmt: skip
 
 TICKS = ("\u2713", "\u2714", "\u2705", "\u221a", "\u2611", "\U0001f5f8", "tick")
@@ -35,7 +43,7 @@ CROSSES = ("x", "\u00d7", "\u2717", "\u2718", "\u2715", "\u2716", "\u274c", "cro
 #: A cell that repeats the one above.
 DITTO = frozenset(
     {'"', "''", "\u3003", "\u201d", "\u201c", "do", "do.", "ditto", ",,", "-\"-",
-     "\u2033"}
+     "\u2033", "\u2193", "as above", "same as above", "as before", "dito", "idem"}
 )  # fmt: skip
 
 
@@ -64,10 +72,15 @@ def spread(groups: Mapping[str, str]) -> dict[str, str]:
     }
 
 
+def _with(own: dict[str, str], others: Mapping[str, str]) -> dict[str, str]:
+    """Add the words of other languages, which change no word that is known."""
+    return {**spread(others), **own}
+
+
 YES_NO = spread({
-    YesNo.YES: "yes|y|true|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
-    "correct|present|in place|confirmed|" + "|".join(TICKS),
-    YesNo.NO: "no|n|false|0|off|not ok|absent|nein|non",
+    YesNo.YES: "yes|y|true|t|1|ok|okay|done|checked|satisfactory|intact|ja|j|si|oui|on|"
+    "correct|present|in place|confirmed|" + "|".join((*TICKS, other_languages.YES)),
+    YesNo.NO: "no|n|false|f|0|off|not ok|absent|nein|non|" + other_languages.NO,
 })  # fmt: skip
 
 #: Entries that are a check, and say that something was changed at it.
@@ -112,16 +125,18 @@ YES_NO_OF = {
     }),
 }  # fmt: skip
 
-ENTRY = spread({
+ENTRY = _with(spread({
     Entry.START: "start|started|commenced|commence|set up|setup|set-up|new syringe|"
     "begin|"
     "begun|infusion started|start check|initial|initial set up|syringe started|"
-    "start of infusion|connected|new infusion|starting|infusion start|new driver",
+    "start of infusion|connected|new infusion|starting|infusion start|new driver|"
+    "initiated|infusion initiated|initiation",
     Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|"
     "review|"
     "reading|visit|monitoring|4 hourly check|four hourly check|4-hourly check|4hrly|"
     "regular check|inspection|round|regular|monitor|hourly check|4 hr check|"
     "4 hourly|4 hourly obs|home visit|planned visit|check only|obs only|site check|"
+    "assessed|assessment|rate verify|rate verified|infusion check|reviewed|"
     + "|".join(sorted(set().union(*CHANGES.values()))),
     Entry.RATE_CHANGE: "rate change|rate changed|rate chg|rate_change|change of rate|"
     "rate altered|rate adjusted|new rate|rate increased|rate decreased|dose change|"
@@ -138,9 +153,9 @@ ENTRY = spread({
     Entry.END: "end|ended|stop|stopped|taken down|take down|takedown|finish|finished|"
     "completed|complete|discontinued|removed|disconnected|end of infusion|"
     "infusion ended|driver removed|infusion stopped|infusion complete|final",
-})  # fmt: skip
+}), other_languages.ENTRY)  # fmt: skip
 
-LOCATION = spread({
+LOCATION = _with(spread({
     SiteLocation.ABDOMEN: "abdomen|abdominal|abdo|abd|tummy|stomach|belly|"
     "abdominal wall|lower abdomen|upper abdomen|iliac fossa|flank",
     SiteLocation.UPPER_ARM: "upper arm|arm|deltoid|outer arm|upper outer arm|"
@@ -151,9 +166,9 @@ LOCATION = spread({
     SiteLocation.BACK: "back|scapula|scapular|upper back|shoulder blade|interscapular|"
     "subscapular",
     SiteLocation.OTHER: "other|buttock|forearm|lower leg|hip",
-})  # fmt: skip
+}), other_languages.LOCATION)  # fmt: skip
 
-SOLUTION = spread({
+SOLUTION = _with(spread({
     SolutionAppearance.CLEAR: "clear|nad|ok|okay|colourless|colorless|"
     "clear and colourless"
     "|clear & colourless|no precipitate|no precipitation|no crystals|not cloudy|"
@@ -165,7 +180,7 @@ SOLUTION = spread({
     "crystals seen|ppt|deposit",
     SolutionAppearance.DISCOLOURED: "discoloured|discolored|yellow|brown|pink|"
     "discolouration|discoloration|coloured|dark|tinged|colour change|colour changed",
-})  # fmt: skip
+}), other_languages.SOLUTION)  # fmt: skip
 
 END_REASON = spread({
     EndReason.COMPLETED: "completed|complete|finished|syringe empty|empty|ran through|"
@@ -212,12 +227,12 @@ LINE_KIND = spread({
 #: What a mark says of its row.
 IN_FORCE, STRUCK = "in force", "struck out"
 STATUS = spread({
-    IN_FORCE: "current|active|valid|final|in force|no|n|0|false|live|verified|signed|"
+    IN_FORCE: "current|active|valid|final|in force|no|n|0|false|f|live|verified|signed|"
     "complete|completed|authorised|ok",
     STRUCK: "replaced|superseded|struck|struck out|strike out|strikethrough|deleted|"
     "void|"
     "voided|cancelled|canceled|entered in error|error|in error|amended|corrected|"
-    "withdrawn|yes|y|1|true|x|old|invalid|retracted",
+    "withdrawn|yes|y|1|true|t|x|old|invalid|retracted",
 })  # fmt: skip
 
 #: Words of `STATUS` that are said of rows, and of no driver.
@@ -228,9 +243,37 @@ ROW_STATUS = frozenset(
      "withdrawn", "retracted", "valid", "invalid"}
 )  # fmt: skip
 
+
+def status(cell: str) -> str | None:
+    """Tell whether a row stands by a mark, which may have its reason behind it.
+
+    Parameters
+    ----------
+    cell : str
+        As charted.
+
+    Returns
+    -------
+    str or None
+        `IN_FORCE` or `STRUCK`; None where the mark is not known.
+
+    Examples
+    --------
+    >>> status("VOID - wrong patient"), status("final"), status("see note")
+    ('struck out', 'in force', None)
+    """
+    if known := one_word(cell, STATUS):
+        return known
+    first = re.split(r"\s[-\u2013]\s|:\s|\s?\(", key_of(cell), maxsplit=1)[0]
+    is_struck = first in ROW_STATUS and STATUS.get(first) == STRUCK
+    return STRUCK if is_struck else None
+
+
 _SIDES = re.compile(
     r"\b(?:left|right|lt|rt|l|r|lhs|rhs|both|bilateral|side|sided|of|the|outer|inner|"
-    r"anterior|lateral|aspect|quadrant|luq|ruq|llq|rlq)\b|[()/,.]"
+    r"anterior|lateral|aspect|quadrant|luq|ruq|llq|rlq|"
+    + other_languages.SIDES
+    + r")\b|[()/,.]"
 )
 
 

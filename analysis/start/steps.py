@@ -158,7 +158,12 @@ def make_report(asked: Asked, progress: Callable[[str], None] | None = None) -> 
     """
     policy, layout = _settings(asked)
     result = run_audit(
-        _exports(asked), policy, month=asked.month, layout=layout, progress=progress
+        _exports(asked),
+        policy,
+        month=asked.month,
+        layout=layout,
+        progress=progress,
+        now=pd.Timestamp.now("UTC"),
     )
     out = asked.out or Path("reports") / result.month
     return publish(result, out, progress=progress)
