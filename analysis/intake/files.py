@@ -51,7 +51,7 @@ HEADER_AMONG = 60
 _SAMPLE = 400
 _DELIMITERS = (",", ";", "\t", "|")
 
-#: Columns of the widest sheet there is; each column of an export is looked at by itself.
+#: Columns of the widest sheet there is; every column of an export is looked at alone.
 _MOST_COLUMNS = 16_384
 
 #: What stands for the encoding of a sheet.
