@@ -124,8 +124,16 @@ def test_a_disk_that_fills_up_while_the_notebook_runs(log: Path, out: Path) -> N
     assert [p.name for p in out.parent.iterdir()] == ["2026-06"]
 
 
-#: Makes the process one that may not write what is not its own.
-AS_NOBODY = "import os; os.setgid(65534); os.setuid(65534)"
+#: Makes the process one that may not write what is not its own; a first run, into
+#: another folder, has imported by then what nobody may read.
+AS_NOBODY = """
+    import os
+    from analysis.cli import steadyfall
+    words = [*sys.argv[1:-1], sys.argv[-1] + "-first"]
+    steadyfall.main(words, standalone_mode=False)
+    os.setgid(65534)
+    os.setuid(65534)
+"""
 
 
 @ON_LINUX
@@ -140,7 +148,7 @@ def test_a_report_that_may_only_be_read(log: Path, out: Path) -> None:
     done = run("audit", log, "--tables-only", "--out", out, before=AS_NOBODY)
     assert_one_sentence(done, "cannot be")
     assert contents(out) == before
-    assert [p.name for p in out.parent.iterdir()] == ["2026-06"]
+    assert {p.name for p in out.parent.iterdir()} == {"2026-06", "2026-06-first"}
 
 
 def test_a_machine_without_fonts(log: Path, tmp_path: Path) -> None:
