@@ -4,9 +4,8 @@ import json
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
-from threading import Thread
+from threading import Event, Thread
 
 import pytest
 
@@ -186,17 +185,22 @@ def test_two_audits_into_one_folder_at_once(log: Path, out: Path) -> None:
     here, go = (out.with_name(f"{out.name}.{end}") for end in ("here", "go"))
     told: list[subprocess.CompletedProcess[str]] = []
 
+    is_over = Event()
+
     def second() -> None:
-        while not here.exists():
-            time.sleep(0.05)
-        told.append(run("audit", log, "--tables-only", "--out", out))
-        go.touch()
+        while not here.exists() and not is_over.wait(0.05):
+            pass
+        try:
+            told.append(run("audit", log, "--tables-only", "--out", out))
+        finally:
+            go.touch()
 
     other = Thread(target=second)
     other.start()
     first = run("audit", log, "--tables-only", "--out", out, before=HOLDING)
+    is_over.set()
     other.join()
-    here.unlink()
+    here.unlink(missing_ok=True)
     go.unlink()
     assert first.returncode == 0, first.stderr
     assert_one_sentence(told[0], "another run is writing this folder")
