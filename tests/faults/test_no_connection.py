@@ -23,7 +23,19 @@ COMMANDS = [
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    return write_csv(tmp_path / "checks.csv", syringe(VOLUMES, site_signs="none"))
+    """Write a log of a dozen patients: of fewer, nothing may be shared."""
+    rows = [
+        row
+        for n in range(12)
+        for row in syringe(
+            VOLUMES,
+            patient_id=f"P{n}",
+            infusion_id=f"I{n}",
+            driver_id=f"D{n}",
+            site_signs="none",
+        )
+    ]
+    return write_csv(tmp_path / "checks.csv", rows)
 
 
 @pytest.mark.parametrize(("words", "is_of_log", "is_written"), COMMANDS)
