@@ -168,6 +168,7 @@ class NotEvaluable(StrEnum):
     NO_LINE = "no rate and no planned duration"
     NO_START = "no start volume and one reading only"
     NO_READING_AFTER_START = "no volume reading after the start"
+    TOO_MANY_READINGS = "more readings than a chart of one infusion holds"
 
 
 class Tally(StrEnum):

@@ -39,6 +39,10 @@ __all__ = ["Delivery", "Threshold", "judge_delivery"]
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
 
+#: Readings of one infusion that are weighed against each other, each with each: one
+#: every three minutes of a day. Memory for them grows with their square.
+_MOST_READINGS = 500
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Delivery:
@@ -176,12 +180,14 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
             ~found["has_line"],
             ~anchored & (readings < 2),
             readings < 1,
+            readings > _MOST_READINGS,
         ],
         [
             str(NotEvaluable.NO_VOLUME),
             str(NotEvaluable.NO_LINE),
             str(NotEvaluable.NO_START),
             str(NotEvaluable.NO_READING_AFTER_START),
+            str(NotEvaluable.TOO_MANY_READINGS),
         ],
         default="",
     )

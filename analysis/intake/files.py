@@ -54,6 +54,9 @@ HEADER_AMONG = 60
 _SAMPLE = 400
 _DELIMITERS = (",", ";", "\t", "|")
 
+#: Columns of the widest sheet there is; every column of an export is looked at alone.
+_MOST_COLUMNS = 16_384
+
 #: What stands for the encoding of a sheet.
 WORKBOOK = "workbook"
 
@@ -348,6 +351,10 @@ def _from_text(
     at = find_header([[] if i in records.faults else head[i] for i in range(n)])
     if at is None:
         raise InputError(_no_header(label, head, records))
+    if len(head[at]) > _MOST_COLUMNS:
+        msg = f"{label}, line {records.lines[at]}: the header has {len(head[at]):,} "
+        msg += f"columns, more than the {_MOST_COLUMNS:,} of any sheet; export the log"
+        raise InputError(f"{msg} with a row for each check")
     header = Header.of(head[at], int(records.lines[at]), head[at - 1] if at else ())
     body = read_body(records, at + 1, header.named, len(header.cells))
     is_wide = len(body.at) > 0 and bool(

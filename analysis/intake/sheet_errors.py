@@ -13,18 +13,20 @@ SHEET_ERRORS = frozenset(
      "#GETTING_DATA", "#SPILL!", "#CALC!", "#FIELD!"}
 )  # fmt: skip
 
-_SHEET = re.compile(r"<(?:\w+:)?sheet\s[^>]*>")
-_TARGET = re.compile(r"<(?:\w+:)?Relationship\s[^>]*>")
-_ATTRIBUTE = re.compile(r"([\w:]+)\s*=\s*\"([^\"]*)\"")
+# No pattern runs beyond the tag it is in, in which XML allows no <; else a part made of
+# tags that never end would take hours.
+_SHEET = re.compile(r"<(?:\w{1,40}:)?sheet\s[^<>]*>")
+_TARGET = re.compile(r"<(?:\w{1,40}:)?Relationship\s[^<>]*>")
+_ATTRIBUTE = re.compile(r"(?<![\w:])([\w:]+)\s*=\s*\"([^\"]*)\"")
 _ERROR = re.compile(
-    rb"<c(?=[^>]*\st=\"e\")[^>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^>]*>"
-    rb"(?:<f\b[^>]*/>|<f\b[^>]*>[^<]*</f>)?<v>(#[^<]{1,20})</v>"
+    rb"<c(?=[^<>]*\st=\"e\")[^<>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^<>]*>"
+    rb"(?:<f\b[^<>]*/>|<f\b[^<>]*>[^<]*</f>)?<v>(#[^<]{1,20})</v>"
 )
 #: A formula without the value that a spreadsheet saves with it. A formula that gave
 #: an empty text has the type str, and is a blank.
 _UNSAVED = re.compile(
-    rb"<c(?![^>]*\st=\"(?:str|e)\")[^>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^>]*>"
-    rb"(?:<f\b[^>]*/>|<f\b[^>]*>([^<]*)</f>)(?:<v\s*/>|<v></v>)?</c>"
+    rb"<c(?![^<>]*\st=\"(?:str|e)\")[^<>]*\sr=\"([A-Z]{1,3})([0-9]{1,7})\"[^<>]*>"
+    rb"(?:<f\b[^<>]*/>|<f\b[^<>]*>([^<]*)</f>)(?:<v\s*/>|<v></v>)?</c>"
 )
 _CHUNK, _OVERLAP = 1 << 24, 20_000
 

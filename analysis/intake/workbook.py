@@ -34,6 +34,10 @@ _MOST_CELLS = 50_000_000
 #: More than the largest workbook unpacks to: a million rows of thirty columns.
 _MOST_BYTES = 4_000_000_000
 
+#: More than the parts of a workbook shrink to when packed: a log to a tenth or so. What
+#: is beyond it is packed of next to nothing; small workbooks may be.
+_MOST_PACKED, _SMALL = 100, 100_000_000
+
 
 @dataclass(frozen=True, slots=True)
 class SheetRows:
@@ -123,7 +127,7 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
 
 _SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
 _STRINGS_PART = re.compile(r"xl/sharedStrings\.xml", re.I)
-_ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
+_ROW = re.compile(rb'<row [^<>]*?r="([0-9]{1,7})"')
 #: Cells beyond column 702 and column 26: these patterns begin plainly, to be fast.
 _WIDE_CELL = (re.compile(rb' r="([A-Z]{3})[0-9]'), re.compile(rb' r="([A-Z]{2})[0-9]'))
 _NARROW = 26
@@ -155,9 +159,10 @@ def _check_size(data: bytes, label: str) -> None:
 
 def _check_bytes(book: zipfile.ZipFile, label: str) -> None:
     size = sum(part.file_size for part in book.infolist())
-    if size > _MOST_BYTES:
+    packed = sum(part.compress_size for part in book.infolist())
+    if size > _MOST_BYTES or size > max(_MOST_PACKED * packed, _SMALL):
         msg = (
-            f"{label}: the workbook unpacks to {size / 1e9:.0f} GB, more than any log; "
+            f"{label}: the workbook unpacks to {size / 1e9:.1f} GB, more than any log; "
         )
         raise InputError(f"{msg}export the log again, as CSV")
     for name in filter(_STRINGS_PART.fullmatch, book.namelist()):

@@ -7,9 +7,7 @@ Not collected with the tests; run it by name, on a machine with nothing else to 
 Both rules run warm in one process; what counts is the ratio of their medians.
 """
 
-import statistics
 import time
-from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -21,6 +19,8 @@ from analysis.delivery.line import expected_lines
 from analysis.intake import Log
 from analysis.policy import Policy
 from tests.benchmarks.bench_delivery import log  # noqa: F401 - a fixture
+from tests.benchmarks.plain import plain_means
+from tests.benchmarks.timed import median_s
 
 pytest.importorskip("pytest_benchmark")
 
@@ -62,33 +62,9 @@ def naive(units: pd.DataFrame) -> pd.Series:
     return units.groupby(["measure", "ward", "month"])["numerator"].mean()
 
 
-def median_s(work: Callable[[], object], rounds: int = 5) -> float:
-    """Give the median time of some warm runs [s]."""
-    work()
-    times = []
-    for _ in range(rounds):
-        began = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - began)
-    return statistics.median(times)
-
-
-def processor_s(work: Callable[[], object], rounds: int = 5) -> float:
-    """Give the median processor time of some warm runs [s].
-
-    What else the machine does takes nothing of it; the limit is set on the clock.
-    """
-    times = []
-    for _ in range(rounds):
-        began = time.process_time()
-        work()
-        times.append(time.process_time() - began)
-    return statistics.median(times)
-
-
 def test_measures_take_at_most_ten_times_the_naive_rule(benchmark) -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001 - typed by its plugin
     units = make_units()
-    plain = median_s(lambda: naive(units))
+    plain = median_s(lambda: naive(units), timer=time.perf_counter)
     found = benchmark.pedantic(
         measure_units, args=(units, NAMES, IN_HOURS), rounds=5, warmup_rounds=1
     )
@@ -100,48 +76,6 @@ def test_measures_take_at_most_ten_times_the_naive_rule(benchmark) -> None:  # t
     assert ratio <= MOST
 
 
-#: Columns of the record, each a measure of its own.
-RECORDED = ("site_signs", "solution_appearance", "battery_pct", "checked_by")
-YES_NO = ("lockbox_locked", "label_present")
-
-
-def naive_measures(log: Log) -> list[pd.DataFrame | pd.Series]:  # noqa: F811 - not the fixture
-    """Give every measure as a mean by ward and month, with none of the edge rules."""
-    rows = log.checks
-    month = rows["checked_at"].dt.strftime("%Y-%m")
-    by = [rows["ward"], month]
-    gap = rows.groupby("infusion_id")["checked_at"].diff().dt.total_seconds() / 3600
-    left, rate = rows["volume_remaining_ml"], rows["set_rate_ml_h"]
-    fell = left.groupby(rows["infusion_id"]).diff()
-    truth = {
-        "checks_on_time": gap <= 4.5,
-        "checks_on_time_grace_1.0": gap <= 5.0,
-        "volume_recorded": left.notna(),
-        **{name: rows[name].notna() & (rows[name] != "") for name in RECORDED},
-        **{name: rows[name] == "yes" for name in YES_NO},
-        "exact_hour": rows["checked_at"].dt.minute == 0,
-        "round_volume": (left * 10).round() % 5 == 0,
-        "copied_reading": fell == 0,
-        "copied_row": (fell == 0) & (rate.groupby(rows["infusion_id"]).diff() == 0),
-        "written_late": rows["recorded_at"] - rows["checked_at"] > pd.Timedelta("1h"),
-    }
-    found = [values.groupby(by).mean() for values in truth.values()]
-    found.append(gap.clip(upper=4.5).groupby(by).sum() / gap.groupby(by).sum())
-    runs = log.infusions
-    each = [runs["ward"], runs["started_at"].dt.strftime("%Y-%m")]
-    first = rows.groupby("infusion_id")[["set_rate_ml_h", "checked_at"]].first()
-    planned = first["set_rate_ml_h"] * runs["planned_duration_h"]
-    ordered = runs.sort_values(["patient_id", "started_at"])
-    between = ordered.groupby("patient_id")["started_at"].diff().dt.total_seconds()
-    truth = {
-        "set_rate_matches": (planned / runs["start_volume_ml"] - 1).abs() < 0.05,
-        "start_volume_in_window": runs["made_up_to_ml"].between(15, 16),
-        "syringe_size_ok": runs["syringe_size_ml"] == 20,
-        "syringe_changed_in_time": between <= 25 * 3600,
-    }
-    return [*found, *(values.groupby(each).mean() for values in truth.values())]
-
-
 def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:  # noqa: F811 - not the fixture
     """Find all units of all measures and add them up, as the audit does."""
     found = judge_adherence(log, lines, policy)
@@ -151,7 +85,7 @@ def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:
 def test_all_measures_from_tables_in_memory(benchmark, log: Log) -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001, F811 - typed by its plugin
     policy = Policy.example()
     lines = expected_lines(log.checks, log.infusions, policy)
-    plain = median_s(lambda: naive_measures(log))
+    plain = median_s(lambda: plain_means(log), timer=time.perf_counter)
     benchmark.pedantic(
         all_measures, args=(log, lines, policy), rounds=5, warmup_rounds=1
     )
@@ -160,7 +94,7 @@ def test_all_measures_from_tables_in_memory(benchmark, log: Log) -> None:  # typ
         checks=len(log.checks),
         naive_s=plain,
         ratio=ratio,
-        ratio_of_processor_time=processor_s(lambda: all_measures(log, lines, policy))
-        / processor_s(lambda: naive_measures(log)),
+        ratio_of_processor_time=median_s(lambda: all_measures(log, lines, policy))
+        / median_s(lambda: plain_means(log)),
     )
     assert ratio <= MOST

@@ -11,45 +11,25 @@ notebook, which is a new interpreter and a plot for every delivery finding.
 
 import subprocess
 import sys
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
+from tests.benchmarks.logs import write_busy_log
 
 pytest.importorskip("pytest_benchmark")
 
 INFUSIONS = 5_000
 MOST_S, MOST_OUTSIDE_S = 60.0, 30.0
 
-#: Infusions that the demo's wards, as they are, give in a month of this log.
-OF_THE_DEMO = 205
-
 
 @pytest.fixture(scope="module")
 def exports(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     """Write a month of the demo's wards, with as many events and slips as the demo."""
-    wards = [
-        replace(
-            ward,
-            infusions_per_month=ward.infusions_per_month * INFUSIONS / OF_THE_DEMO,
-        )
-        for ward in WARDS
-    ]
-    made = make_log(
-        rng=np.random.default_rng(1),
-        wards=wards,
-        first_day=date(2026, 10, 1),
-        days=31,
-        planting=DEMO_PLANTING,
-    )
     folder = tmp_path_factory.mktemp("month")
-    write_log(made, folder)
-    return [folder / f"{name}.csv" for name in ("checks", "infusions", "lines")]
+    return write_busy_log(folder, INFUSIONS, days=31, first_day=date(2026, 10, 1))
 
 
 def audit(exports: list[Path], out: Path, *more: str) -> None:

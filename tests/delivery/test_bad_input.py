@@ -18,9 +18,9 @@ def on_the_line(hours: tuple[float, ...] = HOURS) -> list[Row]:
     return syringe(volumes, entries={hours[-1]: "end"}, set_rate_ml_h=RATE)
 
 
-def often(volume: Callable[[float], float]) -> list[Row]:
+def often(volume: Callable[[float], float], readings: int = 400) -> list[Row]:
     """Give an infusion with 400 readings, two to three minutes and a half apart."""
-    hours = np.linspace(0, 24, 400).round(3).tolist()
+    hours = np.linspace(0, 24, readings).round(3).tolist()
     volumes = {hour: max(round(volume(hour), 1), 0.0) for hour in hours}
     return syringe(volumes, entries={hours[-1]: "end"}, set_rate_ml_h=RATE)
 
@@ -49,6 +49,11 @@ def stalled(hour: float) -> float:
             syringe({0: None, 8: 10.7}, set_rate_ml_h=RATE),
             ("no", "no start volume and one reading only", []),
             id="one reading and no start volume",
+        ),
+        pytest.param(
+            often(stalled, 5_000),
+            ("no", "more readings than a chart of one infusion holds", []),
+            id="readings taken off a driver, whose weighing would take gigabytes",
         ),
         pytest.param(
             on_the_line()[1:],

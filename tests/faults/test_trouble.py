@@ -4,43 +4,18 @@ import json
 import os
 import subprocess
 import sys
-import textwrap
-from collections.abc import Mapping
 from pathlib import Path
+from threading import Event, Thread
 
 import pytest
 
+from tests.faults.child import assert_unconnected, contents, lonely, run
 from tests.tiny import syringe, write_csv
 
 VOLUMES = {0.0: 16.0, 4.0: 13.3, 8.0: 10.6, 12.0: 8.0, 16.0: 5.3, 20.0: 2.6, 23.9: 0.0}
 ON_LINUX = pytest.mark.skipif(
     sys.platform != "linux", reason="the trouble is made by means of Linux"
 )
-
-#: Runs the command as its entry point does, after some lines of a test's own.
-RUN = "import sys\n{before}\nfrom analysis.cli import main\nsys.exit(main())"
-
-
-def run(
-    *arguments: object, before: str = "", env: Mapping[str, str] | None = None
-) -> subprocess.CompletedProcess[str]:
-    code = RUN.format(before=textwrap.dedent(before))
-    return subprocess.run(  # noqa: S603 - this very interpreter
-        [sys.executable, "-c", code, *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        check=False,
-        env=dict(env) if env is not None else None,
-    )
-
-
-def contents(folder: Path) -> dict[str, bytes]:
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in folder.rglob("*")
-        if path.is_file()
-    }
 
 
 @pytest.fixture
@@ -93,8 +68,18 @@ def test_a_clock_that_went_back(log: Path, out: Path) -> None:
     assert json.loads(manifest.read_text(encoding="utf-8"))["run_at"] < "2099"
 
 
-def test_paths_in_other_scripts(tmp_path: Path) -> None:
-    folder = tmp_path / "Überwachung März" / "отчёт 1"
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param("отчёт 1", id="another script"),
+        pytest.param("März & [April] 'neu'", id="blanks, brackets and quotes"),
+        pytest.param("C:\\exports\\ward 1", id="the form of a Windows path", marks=
+                     pytest.mark.skipif(os.name == "nt", reason="a path there")),
+        pytest.param("x" * 200, id="a long one"),
+    ],
+)  # fmt: skip
+def test_paths_of_other_forms(tmp_path: Path, name: str) -> None:
+    folder = tmp_path / "Überwachung März" / name
     folder.mkdir(parents=True)
     log = write_csv(folder / "診断 checks.csv", syringe(VOLUMES))
     out = folder / "rapport été"
@@ -108,46 +93,15 @@ def test_paths_in_other_scripts(tmp_path: Path) -> None:
     )
 
 
-#: Refuses every connection but to this machine, in the run and in its kernel.
-ONLY_HERE = """
-    import sys
-
-    def refuse(event, args):
-        if event == "socket.connect":
-            where = args[1]
-            host = where[0] if isinstance(where, tuple) else "127.0.0.1"
-            if host not in ("127.0.0.1", "::1", "localhost"):
-                print("CONNECTED", where, file=sys.stderr, flush=True)
-                raise OSError(f"no connection to {where}")
-        elif event == "socket.getaddrinfo" and args[0] not in (
-            None, "", "127.0.0.1", "::1", "localhost", "0.0.0.0",
-        ):
-            print("ASKED FOR", args[0], file=sys.stderr, flush=True)
-            raise OSError(f"no name {args[0]}")
-
-    sys.addaudithook(refuse)
-"""
-
-
 def test_a_machine_without_home_folder_and_without_network(
     tmp_path: Path, log: Path
 ) -> None:
     """The whole report, its kernel too; what is refused would be told."""
-    site = tmp_path / "site"
-    site.mkdir()
-    (site / "sitecustomize.py").write_text(textwrap.dedent(ONLY_HERE), encoding="utf-8")
-    kept = ("PATH", "SYSTEMROOT", "TEMP", "TMPDIR", "LANG")
-    env = {name: os.environ[name] for name in kept if name in os.environ}
-    env |= {
-        "HOME": "/nonexistent",
-        "USERPROFILE": "/nonexistent",
-        "PYTHONPATH": str(site),
-    }
+    env = lonely(tmp_path / "site")
     out = tmp_path / "report"
     done = run("audit", log, "--out", out, env=env)
     assert done.returncode == 0, done.stderr
-    assert "CONNECTED" not in done.stderr
-    assert "ASKED FOR" not in done.stderr
+    assert_unconnected(done.stderr)
     assert "image/svg+xml" in (out / "report.html").read_text(encoding="utf-8")
     # The hook is in force: what it is there for is refused.
     told = run(
@@ -157,14 +111,99 @@ def test_a_machine_without_home_folder_and_without_network(
     assert "CONNECTED" in told.stderr or "ASKED FOR" in told.stderr
 
 
-@pytest.mark.parametrize("threads", ["1", "2", "7"])
-def test_tables_are_the_same_at_any_number_of_threads(
-    log: Path, out: Path, tmp_path: Path, threads: str
-) -> None:
-    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS",
-             "NUMEXPR_NUM_THREADS", "ARROW_NUM_THREADS")  # fmt: skip
-    env = {**os.environ, **dict.fromkeys(names, threads)}
-    other = tmp_path / "other"
-    done = run("audit", log, "--tables-only", "--out", other, env=env)
+@ON_LINUX
+def test_a_disk_that_fills_up_while_the_notebook_runs(log: Path, out: Path) -> None:
+    """The tables fit and the page does not."""
+    before = contents(out)
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (60_000,) * 2)"
+    done = run("audit", log, "--out", out, before=limit)
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr
+    assert contents(out) == before
+    assert [p.name for p in out.parent.iterdir()] == ["2026-06"]
+
+
+#: Makes the process one that may not write what is not its own; a first run, into
+#: another folder, has imported by then what nobody may read.
+AS_NOBODY = """
+    import os
+    from analysis.cli import steadyfall
+    words = [*sys.argv[1:-1], sys.argv[-1] + "-first"]
+    steadyfall.main(words, standalone_mode=False)
+    os.setgid(65534)
+    os.setuid(65534)
+"""
+
+
+@ON_LINUX
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() != 0,
+    reason="only root can become somebody who may not write",
+)
+def test_a_report_that_may_only_be_read(log: Path, out: Path) -> None:
+    for folder in [log.parent, *log.parent.parents][:4]:
+        folder.chmod(folder.stat().st_mode | 0o055)
+    before = contents(out)
+    done = run("audit", log, "--tables-only", "--out", out, before=AS_NOBODY)
+    assert_one_sentence(done, "cannot be")
+    assert contents(out) == before
+    assert {p.name for p in out.parent.iterdir()} == {"2026-06", "2026-06-first"}
+
+
+def test_a_machine_without_fonts(log: Path, tmp_path: Path) -> None:
+    """Letters come with the package that draws: no font of the system is needed."""
+    none = """
+        import matplotlib.font_manager as fonts
+        fonts.findSystemFonts = lambda *_, **__: []
+    """
+    env = {**os.environ, "MPLCONFIGDIR": str(tmp_path / "empty")}
+    done = run("audit", log, "--out", tmp_path / "out", before=none, env=env)
     assert done.returncode == 0, done.stderr
-    assert contents(other / "tables") == contents(out / "tables")
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert "image/svg+xml" in page
+
+
+#: Waits within the folder's lock until the other run has been told.
+HOLDING = """
+    import time
+    from pathlib import Path
+    import sys
+    module = __import__("analysis.report", fromlist=["publish"])
+    inner = sys.modules["analysis.report.publish"]
+    plain = inner.write_tables
+    def held(*args, **more):
+        Path(sys.argv[-1] + ".here").touch()
+        while not Path(sys.argv[-1] + ".go").exists():
+            time.sleep(0.05)
+        return plain(*args, **more)
+    inner.write_tables = held
+"""
+
+
+def test_two_audits_into_one_folder_at_once(log: Path, out: Path) -> None:
+    """The second is told to wait and changes nothing; the first is whole."""
+    here, go = (out.with_name(f"{out.name}.{end}") for end in ("here", "go"))
+    told: list[subprocess.CompletedProcess[str]] = []
+
+    is_over = Event()
+
+    def second() -> None:
+        while not here.exists() and not is_over.wait(0.05):
+            pass
+        try:
+            told.append(run("audit", log, "--tables-only", "--out", out))
+        finally:
+            go.touch()
+
+    other = Thread(target=second)
+    other.start()
+    first = run("audit", log, "--tables-only", "--out", out, before=HOLDING)
+    is_over.set()
+    other.join()
+    here.unlink(missing_ok=True)
+    go.unlink()
+    assert first.returncode == 0, first.stderr
+    assert_one_sentence(told[0], "another run is writing this folder")
+    assert [p.name for p in out.parent.iterdir()] == ["2026-06"]
+    run_json = json.loads((out / "run.json").read_text(encoding="utf-8"))
+    assert set(run_json["files"]) == set(contents(out))

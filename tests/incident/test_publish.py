@@ -9,6 +9,7 @@ import pytest
 from analysis import cli
 from analysis.errors import OutputError
 from analysis.incident import Asked, Files, check_incident_folder, publish_incident
+from analysis.incident.publish import default_folder
 from analysis.report.manifest import sha256
 from tests.incident.reviewed import RATE, STOPPED, others, page, review, write
 from tests.tiny import syringe
@@ -154,3 +155,16 @@ def test_a_notebook_that_fails_leaves_the_old_review(
         )
     assert {p.name: p.read_bytes() for p in published.folder.iterdir()} == kept
     assert [path.name for path in published.folder.parent.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize(
+    "infusion_id",
+    ["../../etc/passwd", "..", "/etc/passwd", "C:\\x", "a\0b", "-rf", "x" * 300, "\n"],
+)
+def test_no_id_of_a_log_leads_out_of_the_reports(infusion_id: str) -> None:
+    folder = default_folder(infusion_id)
+    assert folder.parent == Path("reports")
+    assert folder.name.startswith("incident-")
+    assert folder.name.isprintable()
+    assert len(folder.name) < 100
+    assert not set("/\\:") & set(folder.name)

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from nbformat import NotebookNode
 
 from analysis.errors import NotebookError
@@ -93,6 +95,18 @@ def test_parameters_are_replaced_and_the_others_kept() -> None:
     changed = with_parameters(notebook, {"folder": "a'b"})
     assert changed.cells[0].source == 'folder = "a\'b"\nlist_limit = 12'
     assert notebook.cells[0].source.startswith('folder = "."')
+
+
+@settings(deadline=None, derandomize=True)
+@given(value=st.text() | st.sampled_from(["'); import os  #", '"""', "\\", "\n1/0"]))
+def test_any_text_as_a_parameter_is_that_text_and_runs_nothing(value: str) -> None:
+    """An id from a log comes into a notebook this way."""
+    notebook = small('folder = "."\nlist_limit = 12')
+    source = with_parameters(notebook, {"folder": value}).cells[0].source
+    first, second = ast.parse(source).body
+    assert isinstance(first, ast.Assign)
+    assert ast.literal_eval(first.value) == value
+    assert ast.unparse(second) == "list_limit = 12"
 
 
 def test_an_unknown_parameter_is_an_error() -> None:
