@@ -29,6 +29,7 @@ from analysis.wards import (
     months_held,
     reading_splits,
 )
+from analysis.workers import Map, one_by_one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,13 +107,14 @@ comparisons, trends, rejected, set_aside : DataFrame
 STAGES = ("reading the export", "delivery", "adherence", "sites", "adding up")
 
 
-def run_audit(
+def run_audit(  # noqa: PLR0913 - all but two by keyword
     exports: Sequence[Path],
     policy: Policy,
     *,
     month: str | None = None,
     layout: Layout | None = None,
     progress: Callable[[str], None] | None = None,
+    run: Map = one_by_one,
 ) -> AuditResult:
     """Audit a check log.
 
@@ -129,6 +131,8 @@ def run_audit(
         recognised safely is.
     progress : callable, optional
         Called with each of `STAGES` as it begins.
+    run : Map
+        Does what falls into parts (`analysis.workers`); the tables are the same.
 
     Returns
     -------
@@ -152,7 +156,7 @@ def run_audit(
     log = read_exports(exports, policy, layout)
     month, is_part = choose_month(log.checks["checked_at"], month)
     next_stage()
-    delivery = judge_delivery(log, policy)
+    delivery = judge_delivery(log, policy, run)
     next_stage()
     adherence = judge_adherence(log, delivery.lines, policy)
     next_stage()
