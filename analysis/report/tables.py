@@ -80,16 +80,21 @@ def write_tables(result: AuditResult, folder: Path, run: Map = one_by_one) -> No
     for table in OUTPUT:
         frame = getattr(result, table.name)
         path = folder / FOLDER / f"{table.name}.csv"
-        parts = (
-            frame.iloc[first : first + _ROWS_AT_ONCE]
-            for first in range(0, len(frame), _ROWS_AT_ONCE)
-        )
-        rows_of = partial(_rows, table=table, policy=result.policy)
         # A short table is written before another process has it.
         texts_of = run if len(frame) > _ROWS_AT_ONCE else one_by_one
+        rows_of = partial(_rows, table=table, policy=result.policy)
         with path.open("w", encoding="utf-8", newline="") as file:
             file.write(_header(table.names))
-            file.writelines(texts_of(rows_of, parts))
+            file.writelines(texts_of(rows_of, _parts(frame)))
+
+
+def _parts(frame: pd.DataFrame) -> Iterator[pd.DataFrame]:
+    """Cut a table into parts that hold no words of the others."""
+    for first in range(0, len(frame), _ROWS_AT_ONCE):
+        part = frame.iloc[first : first + _ROWS_AT_ONCE]
+        coded = part.select_dtypes("category").columns
+        own = {name: part[name].cat.remove_unused_categories() for name in coded}
+        yield part.assign(**own)
 
 
 def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> str:
