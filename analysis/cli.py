@@ -91,7 +91,7 @@ def steadyfall() -> None:
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
 @click.option(
     "--workers",
-    type=click.IntRange(min=1, max=64),
+    type=click.IntRange(min=1, max=60),
     default=1,
     show_default=True,
     metavar="N",

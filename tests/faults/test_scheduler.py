@@ -1,9 +1,10 @@
 """Work on a Dask scheduler: a real one with two workers, on this machine alone."""
 
 import json
+import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -26,30 +27,40 @@ from tests.killing import (
 )
 
 pytest.importorskip("distributed", reason="steadyfall[cluster] is not installed")
+dask = pytest.importorskip("dask")
 
 #: So few that each long table of the demo log has several parts.
 ROWS = 400
-LOOPBACK = ("--host", "127.0.0.1", "--no-dashboard")
 _MODULE = "distributed.cli.dask_"
 
 
 class Cluster:
     """A scheduler and workers, each a process of its own that nobody starts anew."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, tls: Mapping[str, str] | None = None) -> None:
         self.folder = folder
+        self._host = "tls://127.0.0.1" if tls else "127.0.0.1"
+        self._environment = environment(
+            DASK_TEMPORARY_DIRECTORY=folder / "scratch", **(tls or {})
+        )
         self._file = folder / "scheduler.json"
         self._processes = [
             self._started("scheduler", "--port", "0", "--scheduler-file", self._file)
         ]
+
+    @property
+    def address(self) -> str:
+        """Give the scheduler's address once it has one."""
         wait_for(self._has_address)
-        self.address: str = json.loads(self._file.read_text("utf-8"))["address"]
+        found: str = json.loads(self._file.read_text("utf-8"))["address"]
+        return found
 
     def _has_address(self) -> bool:
         return self._file.exists() and self._file.read_text("utf-8").endswith("}")
 
     def add_workers(self, count: int, *options: str) -> None:
         """Start workers of one thread each, which keep all they have in memory."""
+        wait_for(self._has_address)
         for _ in range(count):
             process = self._started(
                 "worker",
@@ -60,10 +71,11 @@ class Cluster:
             self._processes.append(process)
 
     def _started(self, what: str, *options: object) -> subprocess.Popen[bytes]:
+        own = ["-m", _MODULE + what, "--host", self._host, "--no-dashboard"]
         with (self.folder / f"{what}.log").open("ab") as log:
             return subprocess.Popen(  # noqa: S603 - this very interpreter
-                [sys.executable, "-m", _MODULE + what, *LOOPBACK, *map(str, options)],
-                env=environment(),
+                [sys.executable, *own, *map(str, options)],
+                env=self._environment,
                 stdout=subprocess.DEVNULL,
                 stderr=log,
             )
@@ -85,8 +97,10 @@ class Cluster:
 
 
 @contextmanager
-def cluster(folder: Path, count: int, *options: str) -> Iterator[Cluster]:
-    found = Cluster(folder)
+def cluster(
+    folder: Path, count: int, *options: str, tls: Mapping[str, str] | None = None
+) -> Iterator[Cluster]:
+    found = Cluster(folder, tls)
     try:
         found.add_workers(count, *options)
         yield found
@@ -207,6 +221,34 @@ def test_a_worker_of_another_version_is_refused(
         pytest.raises(WorkerError, match=r"a worker has numpy .*, here it is 2\.0\.0"),
     ):
         list(spread(doubled, [1]))
+
+
+@pytest.mark.skipif(
+    shutil.which("openssl") is None, reason="openssl, which makes a certificate"
+)
+def test_a_scheduler_may_be_spoken_to_by_tls(tmp_path: Path) -> None:
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    own = "req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=127.0.0.1"
+    subprocess.run(  # noqa: S603 - no input of anybody's
+        ["openssl", *own.split(), "-keyout", key, "-out", certificate],  # noqa: S607
+        check=True,
+        capture_output=True,
+    )
+    of = {"ca-file": str(certificate)}
+    for who in ("scheduler", "worker", "client"):
+        of |= {f"{who}.key": str(key), f"{who}.cert": str(certificate)}
+    names = {f"distributed.comm.tls.{name}": value for name, value in of.items()}
+    env = {
+        "DASK_" + name.upper().replace(".", "__").replace("-", "_"): value
+        for name, value in names.items()
+    }
+    with (
+        cluster(tmp_path, 1, tls=env) as found,
+        dask.config.set(names),
+        on_scheduler(found.address) as spread,
+    ):
+        assert found.address.startswith("tls://")
+        assert list(spread(doubled, range(5))) == [0, 2, 4, 6, 8]
 
 
 def test_no_scheduler_there_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
