@@ -6,6 +6,7 @@ again elsewhere. Nothing is written to a disk: parts travel through pipes, or to
 scheduler that was named.
 """
 
+import logging
 import os
 import pickle
 import platform
@@ -200,6 +201,9 @@ def _end_with_parent() -> None:
 #: Seconds that a scheduler may take to answer, and may be without any worker.
 _ANSWERS_S, _WITHOUT_S = 10, 60
 
+#: Those that Dask gives a level of their own.
+_LOGGERS = ("distributed", "distributed.client", "tornado", "tornado.application")
+
 
 @contextmanager
 def on_scheduler(address: str) -> Iterator[Map]:
@@ -230,7 +234,8 @@ def on_scheduler(address: str) -> Iterator[Map]:
         msg = "--scheduler: needs what pip install 'steadyfall[cluster]' installs"
         raise WorkerError(msg) from None
     # A part is larger than what Dask warns of, and is needed once.
-    with config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}):
+    large = {"distributed.admin.large-graph-warning-threshold": "1GB"}
+    with config.set(large), _silent():
         try:
             client = Client(address, timeout=_ANSWERS_S, set_as_default=False)
         except (OSError, TimeoutError, ValueError, TypeError) as error:
@@ -238,6 +243,20 @@ def on_scheduler(address: str) -> Iterator[Map]:
             raise WorkerError(f"{msg} ({type(error).__name__})") from None
         with client:
             yield _Scheduler(client, address)
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """Keep Dask from logging what is said in a sentence."""
+    loggers = [logging.getLogger(name) for name in _LOGGERS]
+    before = [logger.level for logger in loggers]
+    try:
+        for logger in loggers:
+            logger.setLevel(logging.CRITICAL + 1)
+        yield
+    finally:
+        for logger, level in zip(loggers, before, strict=True):
+            logger.setLevel(level)
 
 
 def _check_address(address: str) -> None:

@@ -198,16 +198,42 @@ def test_a_scheduler_without_workers_ends_in_a_sentence(
         list(spread(doubled, [1]))
 
 
-def test_a_scheduler_that_is_lost_ends_in_a_sentence(
-    two_workers: Cluster, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(workers, "_ANSWERS_S", 2)
-    with on_scheduler(two_workers.address) as spread:
+#: Shares parts, waits for a word, and goes on.
+SHARES = """
+import sys
+from analysis.errors import WorkerError
+from analysis.workers import on_scheduler
+from tests.killing import doubled
+try:
+    with on_scheduler(sys.argv[1]) as spread:
         results = spread(doubled, range(100))
-        assert next(results) == 0
+        print(next(results), flush=True)
+        input()
+        list(results)
+except WorkerError as error:
+    sys.exit(str(error))
+"""
+
+
+def test_a_scheduler_that_is_lost_ends_in_one_sentence(two_workers: Cluster) -> None:
+    """Dask's own words for it are not among what a person sees."""
+    command = [sys.executable, "-c", SHARES, two_workers.address]
+    with subprocess.Popen(  # noqa: S603 - this very interpreter
+        command,
+        env=environment(),
+        text=True,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as sharing:
+        assert sharing.stdout is not None
+        assert sharing.stdout.readline() == "0\n"
         two_workers.stop_scheduler()
-        with pytest.raises(WorkerError, match="was lost; nothing was published"):
-            list(results)
+        _, told = sharing.communicate("go on\n", timeout=120)
+    assert sharing.returncode == 1
+    assert told == (
+        f"--scheduler {two_workers.address}: was lost; nothing was published\n"
+    )
 
 
 def test_a_worker_that_may_write_to_its_disk_is_refused(tmp_path: Path) -> None:
