@@ -266,14 +266,16 @@ def _check_address(address: str) -> None:
     if not mark or not host or not port or protocol not in ("tcp", "tls"):
         msg = f"--scheduler {address}: write it as tcp://127.0.0.1:8786, or tls://"
         raise WorkerError(f"{msg} and the host and port")
-    if protocol == "tcp" and not _is_here(host):
+    if not _may_be_told(address):
         msg = f"--scheduler {address}: would send rows about patients unencrypted; use "
         raise WorkerError(f"{msg}a tls:// address, or a scheduler on this machine")
 
 
-def _is_here(host: str) -> bool:
-    """Tell a host that is this machine, by its address: no name is looked up."""
-    if host == "localhost":
+def _may_be_told(address: str) -> bool:
+    """Tell an address that is encrypted, or this machine: no name is looked up."""
+    protocol, _, where = address.partition("://")
+    host = where.rpartition(":")[0]
+    if protocol == "tls" or host == "localhost":
         return True
     try:
         return ip_address(host.strip("[]")).is_loopback
@@ -320,8 +322,14 @@ class _Scheduler:
             asked.popleft()
 
     def _ahead(self) -> int:
-        workers = self._client.scheduler_info(n_workers=-1)["workers"].values()
-        threads = sum(int(worker["nthreads"]) for worker in workers)
+        workers = self._client.scheduler_info(n_workers=-1)["workers"]
+        for address in workers:
+            if not _may_be_told(address):
+                self._fail(
+                    f"its worker {address} would receive rows about patients "
+                    "unencrypted; start it with --host 127.0.0.1, or use TLS"
+                )
+        threads = sum(int(worker["nthreads"]) for worker in workers.values())
         return _AHEAD * max(threads, 1)
 
     def _result(self, future: Any) -> Any:

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -254,6 +255,20 @@ def test_a_worker_of_another_version_is_refused(
         on_scheduler(two_workers.address) as spread,
         pytest.raises(WorkerError, match=r"a worker has numpy .*, here it is 2\.0\.0"),
     ):
+        list(spread(doubled, [1]))
+
+
+def test_a_worker_on_another_machine_is_told_nothing_unencrypted() -> None:
+    """The scheduler may be here, and its workers anywhere."""
+
+    class Client:
+        def scheduler_info(self, n_workers: int) -> dict[str, Any]:
+            assert n_workers == -1  # all of them
+            own = {"nthreads": 1}
+            return {"workers": {"tcp://127.0.0.1:1": own, "tcp://192.0.2.7:1": own}}
+
+    spread = workers._Scheduler(Client(), "tcp://127.0.0.1:8786")
+    with pytest.raises(WorkerError, match=r"its worker tcp://192\.0\.2\.7:1 would"):
         list(spread(doubled, [1]))
 
 
