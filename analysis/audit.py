@@ -30,6 +30,7 @@ from analysis.wards import (
     months_held,
     reading_splits,
 )
+from analysis.workers import Map, one_by_one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +116,7 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     layout: Layout | None = None,
     progress: Callable[[str], None] | None = None,
     now: pd.Timestamp | None = None,
+    run: Map = one_by_one,
 ) -> AuditResult:
     """Audit a check log.
 
@@ -133,6 +135,8 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
         Called with each of `STAGES` as it begins.
     now : Timestamp, optional
         When the audit is made, with its zone: checks dated after it are told of.
+    run : Map
+        Does what falls into parts (`analysis.workers`); the tables are the same.
 
     Returns
     -------
@@ -156,7 +160,7 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     log = read_exports(exports, policy, layout)
     month, is_part = choose_month(log.checks["checked_at"], month)
     next_stage()
-    delivery = judge_delivery(log, policy)
+    delivery = judge_delivery(log, policy, run)
     next_stage()
     adherence = judge_adherence(log, delivery.lines, policy)
     next_stage()

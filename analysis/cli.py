@@ -89,6 +89,23 @@ def steadyfall() -> None:
     help="Longest list of charts to pull.",
 )
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1, max=60),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Processes of this machine to share the work among, for large exports. The "
+    "tables are the same.",
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Share the work among the workers of this Dask scheduler instead, such as "
+    "tcp://127.0.0.1:8786 (needs steadyfall[cluster]). They receive rows about "
+    "patients: use only a cluster that your service trusts and has approved. Beyond "
+    "this machine only tls:// is accepted.",
+)
 def audit(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
     month: str | None,
@@ -99,6 +116,8 @@ def audit(  # noqa: PLR0913 - one argument an option
     review_files: tuple[Path, ...],
     list_limit: int,
     tables_only: bool,
+    workers: int,
+    scheduler: str | None,
 ) -> None:
     """Audit a check log: EXPORT... are files of checks, infusions and lines.
 
@@ -107,13 +126,15 @@ def audit(  # noqa: PLR0913 - one argument an option
     """
     from analysis.review import read_decisions
 
+    if scheduler and workers > 1:
+        raise click.UsageError("--workers and --scheduler: use one of the two")
     settings = _settings(policy_file, layout_file)
     asked: dict[str, Any] = {
         "given": read_decisions(review_files),
         "list_limit": list_limit,
         "tables_only": tables_only,
     }
-    _audit(exports, settings, month, out, **asked)
+    _audit(exports, settings, month, out, spread=(workers, scheduler), **asked)
 
 
 def _settings(
@@ -469,6 +490,7 @@ def _audit(
     out: Path | None,
     *,
     is_demo: bool = False,
+    spread: tuple[int, str | None] = (1, None),
     **asked: Any,
 ) -> None:
     """Run the audit, publish it as asked and say what was done.
@@ -480,19 +502,27 @@ def _audit(
 
     from analysis.audit import run_audit
     from analysis.report import check_output_folder, publish
+    from analysis.workers import spread_over
 
     policy, mapped = settings
     now = None if is_demo else pd.Timestamp.now("UTC")
     if out is not None:
         check_output_folder(out)
-    with _progress() as say:
+    with _progress() as say, spread_over(*spread) as run:
         result = run_audit(
-            exports, policy, month=month, layout=mapped, progress=say, now=now
+            exports,
+            policy,
+            month=month,
+            layout=mapped,
+            progress=say,
+            now=now,
+            run=run,
         )
         where = publish(
             result,
             out or Path("reports") / result.month,
             progress=say,
+            run=run,
             **asked,
         )
     click.echo(_summary(result))

@@ -8,6 +8,7 @@
     |-- LayoutError              a layout that is not exact, or leaves a question open
     |-- PeriodError              a month that the log does not hold
     |-- IncidentError            an infusion that the log does not hold, or not one only
+    |-- WorkerError              workers that cannot be used, or were lost
     `-- OutputError              a folder that must not or cannot be written
         `-- NotebookError        the notebook did not finish; nothing is published
 """
@@ -63,6 +64,10 @@ class PeriodError(SteadyfallError):
 
 class IncidentError(SteadyfallError):
     """What is asked for is no infusion of the log, or more than one."""
+
+
+class WorkerError(SteadyfallError):
+    """Workers cannot be used, or were lost: says which, and what to do."""
 
 
 class OutputError(SteadyfallError):

@@ -8,7 +8,7 @@ Constants of the statistical model are not limits and stand with the model.
 import difflib
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
@@ -282,6 +282,13 @@ class Policy:
             **{key: _frozen(value) for key, value in values.items()},
         )
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Travel to another process, where mappings are made read-only again."""
+        values = {field.name: getattr(self, field.name) for field in fields(self)}
+        values["set_by"] = dict(self.set_by)
+        values["wards"] = {name: dict(own) for name, own in self.wards.items()}
+        return _travelled, (values,)
+
     @property
     def zone(self) -> ZoneInfo:
         """Time zone of times written without an offset.
@@ -459,6 +466,15 @@ def _read_wards(raw: Any, faults: list[str]) -> dict[str, Mapping[str, Any]]:
             faults.append(f"{where}: set_by must say who set its limits")
         wards[ward] = MappingProxyType(_read_ward(where, limits, faults))
     return wards
+
+
+def _travelled(values: dict[str, Any]) -> Policy:
+    wards = {name: MappingProxyType(own) for name, own in values["wards"].items()}
+    proxies = {
+        "set_by": MappingProxyType(values["set_by"]),
+        "wards": MappingProxyType(wards),
+    }
+    return Policy(**values | proxies)
 
 
 def _read_ward(

@@ -33,6 +33,7 @@ from analysis.intake import Log
 from analysis.lookup import are_among, by_key
 from analysis.policy import Policy
 from analysis.terms import NotEvaluable, YesNo
+from analysis.workers import Map, one_by_one
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
 
@@ -77,7 +78,7 @@ class Delivery:
     probabilities: pd.DataFrame
 
 
-def judge_delivery(log: Log, policy: Policy) -> Delivery:
+def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     """Compare every infusion with its expected line.
 
     Parameters
@@ -88,6 +89,8 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
         Gives the planned duration where none is charted, the wanted false-flag rate,
         and whether running light, alarm, battery and action weigh beside the volumes
         (`stopped_log_ratio`).
+    run : Map
+        Does what falls into parts: the noise of each ward, and batches of infusions.
 
     Returns
     -------
@@ -101,9 +104,9 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     readings = _readings(lines, noise, verdicts, log)
     if policy.other_evidence == YesNo.NO:
         readings["stopped_log_ratio"] = 0.0
-    fitted = fit_noise(readings)
+    fitted = fit_noise(readings, run)
     readings = with_noise(readings, fitted)
-    evidence = scan(readings)
+    evidence = scan(readings, run)
     ward = log.infusions["ward"].reindex(evidence.table.index)
     share = ward.map(event_shares(evidence.table, ward)).astype("float64")
     none = probabilities(evidence.table, share)["none"]

@@ -17,6 +17,7 @@ from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.likelihood import log_likelihood
 from analysis.delivery.slips import slip_density
 from analysis.lookup import by_pair
+from analysis.workers import Map, one_by_one
 
 #: Stated values: mean offset of the start volume, its spread, spread of the flow factor
 #: (5 % as two standard deviations is a commonly stated device allowance), reading error
@@ -49,7 +50,7 @@ _ABSENT_ML2 = 1e12
 _MOST = 400_000
 
 
-def fit_noise(readings: pd.DataFrame) -> pd.DataFrame:
+def fit_noise(readings: pd.DataFrame, run: Map = one_by_one) -> pd.DataFrame:
     """Estimate the noise of each ward and kind of reading.
 
     Parameters
@@ -58,6 +59,8 @@ def fit_noise(readings: pd.DataFrame) -> pd.DataFrame:
         Readings of evaluable infusions in order of infusion and time: ward, source,
         rounding_variance_ml2 (of step and time), start_step_ml, and the columns that
         `batches` needs; noise columns are not looked at.
+    run : Map
+        Does one ward and kind of reading after another, or several at once.
 
     Returns
     -------
@@ -65,9 +68,9 @@ def fit_noise(readings: pd.DataFrame) -> pd.DataFrame:
         Indexed by ward and source: the names of `STATED`. The start step's own rounding
         is not in offset_sd_ml.
     """
-    found = {
-        key: _fit(_some(group)) for key, group in readings.groupby(["ward", "source"])
-    }
+    by = list(readings.groupby(["ward", "source"]))
+    fits = run(_fit, (_some(group) for _, group in by))
+    found = dict(zip([key for key, _ in by], fits, strict=True))
     table = pd.DataFrame(found, index=list(STATED)).T
     table.index = pd.MultiIndex.from_tuples(found, names=["ward", "source"])
     return table

@@ -15,6 +15,7 @@ from analysis.delivery.likelihood import (
 )
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
+from analysis.workers import Map, one_by_one
 
 #: Parts of the time to the last reading on which stops are laid: at infusions that are
 #: not seen to be uneventful, and where that leaves an event possible.
@@ -71,7 +72,7 @@ class Evidence:
     both: pd.Series
 
 
-def scan(readings: pd.DataFrame) -> Evidence:
+def scan(readings: pd.DataFrame, run: Map = one_by_one) -> Evidence:
     """Weigh every hypothesis for every infusion.
 
     Parameters
@@ -79,6 +80,8 @@ def scan(readings: pd.DataFrame) -> Evidence:
     readings : DataFrame
         Readings of evaluable infusions in order of infusion and time, with noise
         (`with_noise`).
+    run : Map
+        Does one batch after another, or several at once.
 
     Returns
     -------
@@ -87,10 +90,9 @@ def scan(readings: pd.DataFrame) -> Evidence:
     """
     ids, tables = [], []
     slips = np.zeros((2, len(readings)))
-    for batch in batches(readings, _FIRST):
-        table, probability = _weighed(batch)
-        slips[:, batch.row.ravel()] = probability.reshape(2, -1)
-        ids.append(batch.infusion_id)
+    for name, row, table, probability in run(_told, batches(readings, _FIRST)):
+        slips[:, row.ravel()] = probability.reshape(2, -1)
+        ids.append(name)
         tables.append(table)
     names = ["none", *map(str, KINDS)]
     index = pd.Index(np.concatenate(ids) if ids else [], name="infusion_id", dtype=str)
@@ -100,6 +102,11 @@ def scan(readings: pd.DataFrame) -> Evidence:
         slips=pd.Series(slips[0], index=readings.index),
         both=pd.Series(slips[1], index=readings.index),
     )
+
+
+def _told(batch: Batch) -> tuple[Array, Array, Array, Array]:
+    """Weigh a batch, and give beside the result whose it is and where it belongs."""
+    return batch.infusion_id, batch.row, *_weighed(batch)
 
 
 def _weighed(batch: Batch) -> tuple[Array, Array]:

@@ -48,6 +48,7 @@ from analysis.report.tables import (
 )
 from analysis.review import no_decisions, put_together, read_decisions
 from analysis.terms import ReviewState
+from analysis.workers import Map, one_by_one
 
 PAGE = "report.html"
 EXECUTED = "report.ipynb"
@@ -106,6 +107,7 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     list_limit: int = LIST_LIMIT,
     progress: Progress | None = None,
     run_at: datetime | None = None,
+    run: Map = one_by_one,
 ) -> Path:
     """Write everything of an audit into its folder, or nothing.
 
@@ -126,6 +128,8 @@ def publish(  # noqa: PLR0913 - all but two by keyword
         Called with a few words at each step.
     run_at : datetime, optional
         Time of running for ``run.json``, with offset; the clock's if not given.
+    run : Map
+        Writes long tables part by part.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def publish(  # noqa: PLR0913 - all but two by keyword
     decisions = _all_decisions(out, given)
     with made_whole(out) as staged:
         say("writing the tables")
-        _fill(result, decisions, staged)
+        _fill(result, decisions, staged, run)
         now = run_at or datetime.now(UTC)
         _sign(result, staged, now, tables_only=tables_only)
         if not tables_only:
@@ -184,10 +188,10 @@ def _check_unchanged(out: Path, lists: dict[str, str]) -> None:
             raise OutputError(msg)
 
 
-def _fill(result: AuditResult, decisions: pd.DataFrame, staged: Path) -> None:
+def _fill(result: AuditResult, decisions: pd.DataFrame, staged: Path, run: Map) -> None:
     months = set(result.readings["month"].dropna())
     review = put_together(result.findings, decisions, months)
-    write_tables(result, staged)
+    write_tables(result, staged, run)
     write_review(review, staged, result.policy)
     workbook.write_workbook(result, review, staged)
 

@@ -7,6 +7,7 @@ seconds with their offset, so that two audits of one log give the same bytes.
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.manifest import read_manifest
 from analysis.review import Review
+from analysis.workers import Map, one_by_one
 
 FOLDER = "tables"
 
@@ -57,7 +59,7 @@ def review_files() -> list[str]:
     return [f"{FOLDER}/{table.name}.csv" for table in REVIEW_OUTPUT]
 
 
-def write_tables(result: AuditResult, folder: Path) -> None:
+def write_tables(result: AuditResult, folder: Path, run: Map = one_by_one) -> None:
     """Write every output table to ``folder/tables``.
 
     Parameters
@@ -66,6 +68,8 @@ def write_tables(result: AuditResult, folder: Path) -> None:
         What to write; missing values become empty cells.
     folder : Path
         Folder of the report; it must exist.
+    run : Map
+        Turns parts of a long table to text.
 
     Raises
     ------
@@ -76,11 +80,25 @@ def write_tables(result: AuditResult, folder: Path) -> None:
     for table in OUTPUT:
         frame = getattr(result, table.name)
         path = folder / FOLDER / f"{table.name}.csv"
+        # A short table is written before another process has it.
+        texts_of = run if len(frame) > _ROWS_AT_ONCE else one_by_one
+        rows_of = partial(_rows, table=table, policy=result.policy)
         with path.open("w", encoding="utf-8", newline="") as file:
             file.write(_header(table.names))
-            for first in range(0, len(frame), _ROWS_AT_ONCE):
-                part = frame.iloc[first : first + _ROWS_AT_ONCE]
-                file.writelines(_lines(as_text(part, table, result.policy)))
+            file.writelines(texts_of(rows_of, _parts(frame)))
+
+
+def _parts(frame: pd.DataFrame) -> Iterator[pd.DataFrame]:
+    """Cut a table into parts that hold no words of the others."""
+    for first in range(0, len(frame), _ROWS_AT_ONCE):
+        part = frame.iloc[first : first + _ROWS_AT_ONCE]
+        coded = part.select_dtypes("category").columns
+        own = {name: part[name].cat.remove_unused_categories() for name in coded}
+        yield part.assign(**own)
+
+
+def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> str:
+    return "".join(_lines(as_text(part, table, policy)))
 
 
 def write_review(review: Review, folder: Path, policy: Policy) -> None:
