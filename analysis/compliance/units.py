@@ -10,6 +10,7 @@ from analysis.compliance.coded import as_texts, blank, in_order, together
 from analysis.compliance.measure import UNIT_COLUMNS, words
 from analysis.intervals import (
     FEWEST_CLUSTERS,
+    ROUNDING,
     anova_icc,
     few_clusters,
     hours_worth,
@@ -105,25 +106,37 @@ def measure_units(
         The measures table, for every ward and month and for all of them. Wilson's
         limits are widened for clustering in patients: counts by one intraclass
         correlation a measure, over all wards and months together; hours by the ratio
-        estimator's variance over patients, taken for no smaller in a ward than in all.
-        With fewer than ten patients in all there are no limits.
+        estimator's variance over patients, taken for no smaller in a ward than in all
+        of them on average. With fewer than ten patients in all there are no limits.
 
     Notes
     -----
     The design effect of a ward is sum n (1 + (n - 1) ICC) / sum n over its patients
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
+
+    A ward's own limits rest on how its patients differ from each other: patients are
+    held against the proportion of their ward, as in Donner A, Klar N (1993) J Clin
+    Epidemiol 46:827-836. What makes wards differ is no chance that the figure of one of
+    them is subject to; taken for it, it made limits up to half as wide again as they
+    should be (`steadyfall evaluate --intervals`). Limits of all wards together rest on
+    how patients differ from the proportion of all.
     """
     people, labels = _by_patient(units)
-    own = people.groupby(["measure", "patient_id"])[["numerator", "denominator"]].sum()
+    keys = ["measure", "ward", "patient_id"]
+    own = people.groupby(keys)[["numerator", "denominator"]].sum()
     # In order of measures, so that each has its rows together.
     ends = np.searchsorted(
         own.index.get_level_values("measure"), range(len(labels["measure"]) + 1)
     )
-    icc = {
-        str(name): _icc(own.iloc[ends[number] : ends[number + 1]])
-        for number, name in enumerate(labels["measure"])
-        if name not in in_hours
-    }
+    icc = pd.DataFrame(
+        {
+            str(name): _icc(own.iloc[ends[number] : ends[number + 1]])
+            for number, name in enumerate(labels["measure"])
+            if name not in in_hours
+        },
+        index=["all", "ward"],
+        dtype="float64",
+    )
     sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
     sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
@@ -250,12 +263,30 @@ def _spelt(sums: pd.DataFrame, labels: dict[str, pd.Index]) -> pd.DataFrame:
     return sums.drop(columns="month").assign(**names)
 
 
-def _icc(patients: pd.DataFrame) -> float:
-    """Give the intraclass correlation of one measure, over all wards and months."""
-    if (patients["denominator"] > 0).sum() < FEWEST_CLUSTERS:
-        return np.nan
+#: Degrees of freedom from which patients are told from wards; with fewer, all wards
+#: are taken for one, which makes limits wider.
+_FEWEST_WITHIN = 30
+
+
+def _icc(patients: pd.DataFrame) -> tuple[float, float]:
+    """Give the intraclass correlation of one measure, for all and for single wards.
+
+    Over all wards and months together; `patients` is indexed by ward and patient.
+    """
+    judged = patients[patients["denominator"] > 0]
+    whole = judged.groupby(level="patient_id").sum()
+    if len(whole) < FEWEST_CLUSTERS:
+        return np.nan, np.nan
+    every = _known_icc(whole, None)
+    ward = judged.index.get_level_values("ward")
+    if len(judged) - ward.nunique() < _FEWEST_WITHIN:
+        return every, every
+    return every, _known_icc(judged, ward.to_numpy())
+
+
+def _known_icc(patients: pd.DataFrame, wards: np.ndarray | None) -> float:
     x, n = (patients[name].to_numpy() for name in ("numerator", "denominator"))
-    icc = anova_icc(x, n)
+    icc = anova_icc(x, n, wards)
     # Units all alike, or one a patient, show no clustering to widen for.
     return 0.0 if np.isnan(icc) else icc
 
@@ -280,13 +311,14 @@ def _with_empty(sums: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 
 
 def _with_limits(
-    sums: pd.DataFrame, icc: dict[str, float], in_hours: frozenset[str]
+    sums: pd.DataFrame, icc: pd.DataFrame, in_hours: frozenset[str]
 ) -> pd.DataFrame:
     """Add proportion, design effect, low and high; blank where nothing was judged."""
     some = sums["denominator"] > 0
     share = (sums["numerator"] / sums["denominator"]).where(some).astype("float64")
     is_hours = sums["measure"].isin(in_hours)
-    effect = 1 + sums["measure"].map(icc).astype("float64") * (
+    every, own = (sums["measure"].map(icc.loc[which]) for which in icc.index)
+    effect = 1 + own.where(sums["ward"] != ALL, every).astype("float64") * (
         sums["nn"] / sums["denominator"].where(some) - 1
     )
     worth = (sums["denominator"] / effect).where(~is_hours, _hours(sums))
@@ -310,13 +342,46 @@ def _hours(sums: pd.DataFrame) -> pd.Series:
 
     A variance over few patients is often too small by chance, which is seen in the
     coverage of the intervals (`steadyfall evaluate --intervals`): the hours that make
-    one independent unit are never taken for fewer in a group than in all together.
+    one independent unit are never taken for fewer in a group than in all together, and
+    in a ward for fewer than in wards on average.
     """
     own = hours_worth(sums) * few_clusters(sums["patients"])
-    whole = (sums["ward"] == ALL) & (sums["period"] == ALL)
+    is_all, is_whole = sums["ward"] == ALL, sums["period"] == ALL
+    whole = is_all & is_whole
     every = pd.Series(
         (sums["denominator"] / own)[whole].to_numpy(), index=sums.loc[whole, "measure"]
     )
     each = sums["measure"].map(every)
+    of_ward = sums["measure"].map(_hours_a_unit(sums[~is_all & is_whole]))
+    each = each.mask(~is_all & of_ward.notna(), of_ward)
     together = sums["denominator"] / each
     return own.where(own <= together, together.fillna(own))
+
+
+def _hours_a_unit(wards: pd.DataFrame) -> pd.Series:
+    """Give the hours that make one independent unit in wards on average, by measure.
+
+    `hours_worth` with each patient held against the ratio of their own ward, of which
+    they are a part: what their own hours pull it towards them is put back. NaN where
+    there are too few patients to tell them from wards.
+    """
+    wards = wards[wards["denominator"] > 0]
+    hours = wards["denominator"]
+    ratio = wards["numerator"] / hours
+    parts = pd.DataFrame(
+        {
+            "measure": wards["measure"],
+            "squares": wards["xx"] - 2 * ratio * wards["xn"] + ratio**2 * wards["nn"],
+            "spread": ratio * (1 - ratio) * (hours - wards["nn"] / hours),
+            "nn": wards["nn"],
+            "freedom": wards["patients"] - 1,
+        }
+    )
+    sums = parts.groupby("measure").sum()
+    is_known = (
+        (sums["freedom"] >= _FEWEST_WITHIN)
+        & (sums["spread"] > 0)
+        & (sums["squares"] > ROUNDING * sums["nn"])
+    )
+    sums = sums[is_known]
+    return sums["squares"] / sums["spread"] / few_clusters(sums["freedom"] + 1)
