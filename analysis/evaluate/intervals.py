@@ -220,7 +220,7 @@ def _hours_of_gaps(
     Gaps are `ward` times as long.
     """
     gaps = rng.geometric(1 / _UNITS, shape)
-    middle = _GAP_H * np.exp(rng.normal(0, patient_sd, shape)) * ward
+    middle = _GAP_H * np.exp(rng.normal(0, patient_sd, shape)) * np.asarray(ward, float)
     starts = np.concatenate([[0], np.cumsum(gaps.ravel())[:-1]])
     each = np.repeat(middle.ravel(), gaps.ravel())
     each = each * np.exp(rng.normal(0, _GAP_SD, len(each)))
@@ -259,8 +259,8 @@ def _covered(
     measures = measure_units(units, names, frozenset(names if is_hours else ()))
     measures = measures[measures["period"] == ALL]
     true = truth[
-        pd.Index(names).get_indexer(measures["measure"]),
-        pd.Index(every).get_indexer(measures["ward"]),
+        pd.Index(names).get_indexer(pd.Index(measures["measure"])),
+        pd.Index(every).get_indexer(pd.Index(measures["ward"])),
     ]
     plain = wilson(
         measures["numerator"].to_numpy(float), measures["denominator"].to_numpy(float)
@@ -274,7 +274,7 @@ def _covered(
     )
     shares = held.groupby("ward")[["clustered", "plain"]].mean()
     for ward, size in zip(every, (*sizes, patients), strict=True):
-        own = shares.loc[ward]
+        own = dict(shares.loc[ward].items())
         row = {**setting, "in_log": patients, "patients": size}
         for name in ("clustered", "plain"):
             is_blank = is_hours and name == "plain"
