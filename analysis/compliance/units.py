@@ -122,22 +122,10 @@ def measure_units(
     how patients differ from the proportion of all.
     """
     people, labels = _by_patient(units)
-    keys = ["measure", "ward", "patient_id"]
-    own = people.groupby(keys)[["numerator", "denominator"]].sum()
-    # In order of measures, so that each has its rows together.
-    ends = np.searchsorted(
-        own.index.get_level_values("measure"), range(len(labels["measure"]) + 1)
-    )
-    icc = pd.DataFrame(
-        {
-            str(name): _icc(own.iloc[ends[number] : ends[number + 1]])
-            for number, name in enumerate(labels["measure"])
-            if name not in in_hours
-        },
-        index=["all", "ward"],
-        dtype="float64",
-    )
-    sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
+    levels = {level: _people_of(people, *level) for level in _LEVELS}
+    counts = [name for name in labels["measure"] if name not in in_hours]
+    icc = _correlations(levels, labels["measure"], counts)
+    sums = pd.concat([_add_up(people, *level) for level, people in levels.items()])
     sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
     place = {name: i for i, name in enumerate(names)}
@@ -225,7 +213,25 @@ def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]
         | {name: np.add.reduceat(each, begins) for name, each in values.items()}
     )
     labels = {name: words for name, (_, words) in numbers.items()}
-    return runs.groupby(_BY, sort=False, as_index=False).sum(), labels
+    return _summed(runs, _BY, _SUMS), labels
+
+
+def _summed(
+    table: pd.DataFrame, names: Sequence[str], columns: Sequence[str]
+) -> pd.DataFrame:
+    """Add up columns by numbers of -1 or more; groups in order of appearance.
+
+    The numbers are put into one: grouping by one number is quick.
+    """
+    code = np.zeros(len(table), dtype="int64")
+    for name in names:
+        own = table[name].to_numpy("int64") + 1
+        code = code * (own.max(initial=0) + 1) + own
+    sums = table[list(columns)].groupby(code, sort=False).sum()
+    is_first = ~pd.Index(code).duplicated()
+    keys = {name: table[name].to_numpy()[is_first] for name in names}
+    values = {name: sums[name].to_numpy() for name in columns}
+    return pd.DataFrame(keys | values)
 
 
 def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
@@ -235,19 +241,25 @@ def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
     return pd.factorize(values, sort=True)
 
 
+def _people_of(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame:  # noqa: FBT001 - a level
+    """Add patients up over wards or months, as the level has it."""
+    if by_month:
+        # A unit of no known time is in no month, and in the whole log.
+        people = people[people["month"] >= 0]
+        if by_ward:
+            return people
+    wards, months = (["ward"] if by_ward else []), (["month"] if by_month else [])
+    return _summed(people, ["measure", *wards, *months, "patient_id"], _SUMS)
+
+
 def _add_up(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame:  # noqa: FBT001 - a level
     """Add patients up to groups, with the sums of squares that intervals need."""
     keys = ["measure", *(["ward"] if by_ward else []), *(["month"] if by_month else [])]
-    # A unit of no known time is in no month, and in the whole log.
-    people = people[people["month"] >= 0] if by_month else people
-    by = people.groupby([*keys, "patient_id"], sort=False, as_index=False)
-    table = by[_SUMS].sum()
-    x, n = table["numerator"], table["denominator"]
-    table = table.assign(
-        patients=(table["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
+    x, n = people["numerator"], people["denominator"]
+    table = people.assign(
+        patients=(people["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
     )
-    columns = [*_SUMS, "patients", "xx", "xn", "nn"]
-    sums = table.groupby(keys, sort=False, as_index=False)[columns].sum()
+    sums = _summed(table, keys, [*_SUMS, "patients", "xx", "xn", "nn"])
     return sums.assign(
         **{name: _EVERY for name in ("ward", "month") if name not in keys}
     )
@@ -268,20 +280,34 @@ def _spelt(sums: pd.DataFrame, labels: dict[str, pd.Index]) -> pd.DataFrame:
 _FEWEST_WITHIN = 30
 
 
-def _icc(patients: pd.DataFrame) -> tuple[float, float]:
-    """Give the intraclass correlation of one measure, for all and for single wards.
+def _correlations(
+    levels: Mapping[tuple[bool, bool], pd.DataFrame],
+    names: pd.Index,
+    wanted: Sequence[str],
+) -> pd.DataFrame:
+    """Give the intraclass correlation of measures, for all wards and for single ones.
 
-    Over all wards and months together; `patients` is indexed by ward and patient.
+    Over all wards and months together; NaN with fewer than ten patients in all.
     """
-    judged = patients[patients["denominator"] > 0]
-    whole = judged.groupby(level="patient_id").sum()
-    if len(whole) < FEWEST_CLUSTERS:
-        return np.nan, np.nan
-    every = _known_icc(whole, None)
-    ward = judged.index.get_level_values("ward")
-    if len(judged) - ward.nunique() < _FEWEST_WITHIN:
-        return every, every
-    return every, _known_icc(judged, ward.to_numpy())
+    every, wards = (
+        level[level["denominator"] > 0].sort_values("measure", kind="stable")
+        for level in (levels[False, False], levels[False, True])
+    )
+    found = {}
+    for name in wanted:
+        number = names.get_loc(name)
+        whole, own = (
+            part.iloc[slice(*part["measure"].searchsorted([number, number + 1]))]
+            for part in (every, wards)
+        )
+        ward = own["ward"].to_numpy()
+        if len(whole) < FEWEST_CLUSTERS:
+            found[name] = (np.nan, np.nan)
+            continue
+        of_all = _known_icc(whole, None)
+        is_few = len(own) - len(np.unique(ward)) < _FEWEST_WITHIN
+        found[name] = (of_all, of_all if is_few else _known_icc(own, ward))
+    return pd.DataFrame(found, index=["all", "ward"], dtype="float64")
 
 
 def _known_icc(patients: pd.DataFrame, wards: np.ndarray | None) -> float:
