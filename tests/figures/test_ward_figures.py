@@ -244,6 +244,20 @@ def test_a_line_shows_what_may_be_read_from_it(
     assert high <= 103
 
 
+def test_the_key_stands_clear_of_the_months_in_a_low_picture() -> None:
+    with house_style():
+        fig = figure(7.2, 1.9)
+        ax = month_line(trend(SHIFTED), "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        legend = ax.get_legend()
+        assert legend is not None
+        key = legend.get_window_extent(renderer)
+        names = [label.get_window_extent(renderer) for label in ax.get_xticklabels()]
+    assert any("\n" in label.get_text() for label in ax.get_xticklabels())
+    assert key.y1 <= min(box.y0 for box in names)
+    assert key.y0 >= 0
+
+
 def test_signals_are_told_by_shape() -> None:
     ax = line_of(trend(SHIFTED))
     assert marks(ax, "s") == [[40.0]]
