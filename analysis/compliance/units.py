@@ -6,16 +6,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import EXCLUSIONS, MEASURES, UNITS
+from analysis.compliance.clustering import correlations, independent_units
 from analysis.compliance.coded import as_texts, blank, in_order, together
 from analysis.compliance.measure import UNIT_COLUMNS, words
-from analysis.intervals import (
-    FEWEST_CLUSTERS,
-    ROUNDING,
-    anova_icc,
-    few_clusters,
-    hours_worth,
-    wilson,
-)
+from analysis.intervals import wilson
 from analysis.terms import ALL, BETWEEN_WARDS, Tally
 
 _KEYS = ["measure", "ward", "period"]
@@ -113,18 +107,16 @@ def measure_units(
     -----
     The design effect of a ward is sum n (1 + (n - 1) ICC) / sum n over its patients
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
-
-    A ward's own limits rest on how its patients differ from each other: patients are
-    held against the proportion of their ward, as in Donner A, Klar N (1993) J Clin
-    Epidemiol 46:827-836. What makes wards differ is no chance that the figure of one of
-    them is subject to; taken for it, it made limits up to half as wide again as they
-    should be (`steadyfall evaluate --intervals`). Limits of all wards together rest on
-    how patients differ from the proportion of all.
+    What patients are held against, and why, is told in `clustering`.
     """
     people, labels = _by_patient(units)
     levels = {level: _people_of(people, *level) for level in _LEVELS}
-    counts = [name for name in labels["measure"] if name not in in_hours]
-    icc = _correlations(levels, labels["measure"], counts)
+    counts = {
+        number: str(name)
+        for number, name in enumerate(labels["measure"])
+        if name not in in_hours
+    }
+    icc = correlations(levels[False, False], levels[False, True], counts)
     sums = pd.concat([_add_up(people, *level) for level, people in levels.items()])
     sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
@@ -275,48 +267,6 @@ def _spelt(sums: pd.DataFrame, labels: dict[str, pd.Index]) -> pd.DataFrame:
     return sums.drop(columns="month").assign(**names)
 
 
-#: Degrees of freedom from which patients are told from wards; with fewer, all wards
-#: are taken for one, which makes limits wider.
-_FEWEST_WITHIN = 30
-
-
-def _correlations(
-    levels: Mapping[tuple[bool, bool], pd.DataFrame],
-    names: pd.Index,
-    wanted: Sequence[str],
-) -> pd.DataFrame:
-    """Give the intraclass correlation of measures, for all wards and for single ones.
-
-    Over all wards and months together; NaN with fewer than ten patients in all.
-    """
-    every, wards = (
-        level[level["denominator"] > 0].sort_values("measure", kind="stable")
-        for level in (levels[False, False], levels[False, True])
-    )
-    found = {}
-    for name in wanted:
-        number = names.get_loc(name)
-        whole, own = (
-            part.iloc[slice(*part["measure"].searchsorted([number, number + 1]))]
-            for part in (every, wards)
-        )
-        ward = own["ward"].to_numpy()
-        if len(whole) < FEWEST_CLUSTERS:
-            found[name] = (np.nan, np.nan)
-            continue
-        of_all = _known_icc(whole, None)
-        is_few = len(own) - len(np.unique(ward)) < _FEWEST_WITHIN
-        found[name] = (of_all, of_all if is_few else _known_icc(own, ward))
-    return pd.DataFrame(found, index=["all", "ward"], dtype="float64")
-
-
-def _known_icc(patients: pd.DataFrame, wards: np.ndarray | None) -> float:
-    x, n = (patients[name].to_numpy() for name in ("numerator", "denominator"))
-    icc = anova_icc(x, n, wards)
-    # Units all alike, or one a patient, show no clustering to widen for.
-    return 0.0 if np.isnan(icc) else icc
-
-
 def _with_empty(sums: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     """Add a line for measures without a unit."""
     there = set(sums["measure"])
@@ -347,7 +297,7 @@ def _with_limits(
     effect = 1 + own.where(sums["ward"] != ALL, every).astype("float64") * (
         sums["nn"] / sums["denominator"].where(some) - 1
     )
-    worth = (sums["denominator"] / effect).where(~is_hours, _hours(sums))
+    worth = (sums["denominator"] / effect).where(~is_hours, independent_units(sums))
     worth = worth.where(some)
     filled = worth.fillna(0.0).to_numpy(float)
     part = share.fillna(0.0).to_numpy(float)
@@ -361,53 +311,3 @@ def _with_limits(
     )
     whole = dict.fromkeys(["units", "excluded", "patients"], "int64")
     return out[MEASURES.names].astype(whole)
-
-
-def _hours(sums: pd.DataFrame) -> pd.Series:
-    """Give the effective number of each group of hours.
-
-    A variance over few patients is often too small by chance, which is seen in the
-    coverage of the intervals (`steadyfall evaluate --intervals`): the hours that make
-    one independent unit are never taken for fewer in a group than in all together, and
-    in a ward for fewer than in wards on average.
-    """
-    own = hours_worth(sums) * few_clusters(sums["patients"])
-    is_all, is_whole = sums["ward"] == ALL, sums["period"] == ALL
-    whole = is_all & is_whole
-    every = pd.Series(
-        (sums["denominator"] / own)[whole].to_numpy(), index=sums.loc[whole, "measure"]
-    )
-    each = sums["measure"].map(every)
-    of_ward = sums["measure"].map(_hours_a_unit(sums[~is_all & is_whole]))
-    each = each.mask(~is_all & of_ward.notna(), of_ward)
-    together = sums["denominator"] / each
-    return own.where(own <= together, together.fillna(own))
-
-
-def _hours_a_unit(wards: pd.DataFrame) -> pd.Series:
-    """Give the hours that make one independent unit in wards on average, by measure.
-
-    `hours_worth` with each patient held against the ratio of their own ward, of which
-    they are a part: what their own hours pull it towards them is put back. NaN where
-    there are too few patients to tell them from wards.
-    """
-    wards = wards[wards["denominator"] > 0]
-    hours = wards["denominator"]
-    ratio = wards["numerator"] / hours
-    parts = pd.DataFrame(
-        {
-            "measure": wards["measure"],
-            "squares": wards["xx"] - 2 * ratio * wards["xn"] + ratio**2 * wards["nn"],
-            "spread": ratio * (1 - ratio) * (hours - wards["nn"] / hours),
-            "nn": wards["nn"],
-            "freedom": wards["patients"] - 1,
-        }
-    )
-    sums = parts.groupby("measure").sum()
-    is_known = (
-        (sums["freedom"] >= _FEWEST_WITHIN)
-        & (sums["spread"] > 0)
-        & (sums["squares"] > ROUNDING * sums["nn"])
-    )
-    sums = sums[is_known]
-    return sums["squares"] / sums["spread"] / few_clusters(sums["freedom"] + 1)

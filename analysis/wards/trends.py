@@ -75,8 +75,8 @@ def follow_months(
     points = pd.concat(
         [part for part in _points(lines, policy) if len(part)] or [_no_points()]
     )
-    own = pd.MultiIndex.from_frame(points[["ward", "month"]].astype("str"))
-    points = points[own.isin(lines.months)]
+    keys = pd.MultiIndex.from_frame(points[["ward", "month"]].astype("str"))
+    points = points[keys.isin(lines.months)]
     if not len(points):
         return pd.DataFrame(columns=TRENDS.names)
     by_name = {measure.name: measure for measure in declared}
