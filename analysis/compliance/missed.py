@@ -35,7 +35,7 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
     is_told = begins.isin(due.index) & (gaps["exclusion"] == "")
     found = gaps[is_told].join(due.loc[begins[is_told]].set_axis(gaps.index[is_told]))
     driver = by_key(found["infusion_id"], log.infusions["driver_id"])
-    found = as_texts(found)
+    found = as_texts(found[_TOLD])
     seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
         {
@@ -57,6 +57,21 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
     )
 
 
+_TOLD = [
+    "infusion_id",
+    "patient_id",
+    "ward",
+    "from_at",
+    "to_at",
+    "seconds",
+    "first_source",
+    "last_source",
+    "min",
+    "max",
+    "size",
+]
+
+
 def _which(gaps: pd.DataFrame) -> pd.Series:
     """Say which checks are missing."""
     first, last = clocks(gaps["min"]), clocks(gaps["max"])
@@ -71,12 +86,18 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     file.
     """
     none = pd.Series("", index=gaps.index, dtype="str")
-    if not len(unplaced):
+    named = unplaced["infusion_id"] != ""
+    is_near = (
+        unplaced["infusion_id"]
+        .isin(gaps["infusion_id"])
+        .where(named, unplaced["patient_id"].isin(gaps["patient_id"]))
+    )
+    if not is_near.any():
         return none
+    unplaced, named = unplaced[is_near], named[is_near]
     names = ["infusion_id", "patient_id", "from_at", "to_at"]
     place = gaps.reset_index(names="gap")
     place = place[["gap", *names, "first_source", "last_source"]]
-    named = unplaced["infusion_id"] != ""
     columns = ["checked_at", "source"]
     pairs = pd.concat(
         [
