@@ -4,7 +4,7 @@ import pandas as pd
 
 from analysis.compliance.coded import as_texts
 from analysis.intake import Log
-from analysis.lookup import by_key, clocks, iso_times
+from analysis.lookup import are_among, by_key, clocks, iso_times
 from analysis.terms import CheckOutcome, FindingGroup, FindingKind
 
 
@@ -86,15 +86,14 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     file.
     """
     none = pd.Series("", index=gaps.index, dtype="str")
-    named = unplaced["infusion_id"] != ""
-    is_near = (
-        unplaced["infusion_id"]
-        .isin(gaps["infusion_id"])
-        .where(named, unplaced["patient_id"].isin(gaps["patient_id"]))
-    )
-    if not is_near.any():
+    if not len(unplaced):
         return none
-    unplaced, named = unplaced[is_near], named[is_near]
+    named = unplaced["infusion_id"] != ""
+    near = are_among(gaps["infusion_id"], unplaced.loc[named, "infusion_id"])
+    near |= are_among(gaps["patient_id"], unplaced.loc[~named, "patient_id"])
+    if not near.any():
+        return none
+    gaps = gaps[near]
     names = ["infusion_id", "patient_id", "from_at", "to_at"]
     place = gaps.reset_index(names="gap")
     place = place[["gap", *names, "first_source", "last_source"]]
@@ -125,7 +124,7 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     ]
     by_gap = said.sort_values(["gap", "is_timed"], ascending=[True, False])
     words: pd.Series = by_gap.groupby("gap")["words"].agg("".join)
-    return words.reindex(gaps.index).fillna("").astype("str")
+    return words.reindex(none.index).fillna("").astype("str")
 
 
 def _stands_between(pairs: pd.DataFrame) -> pd.Series:

@@ -213,17 +213,23 @@ def _summed(
 ) -> pd.DataFrame:
     """Add up columns by numbers of -1 or more; groups in order of appearance.
 
-    The numbers are put into one: grouping by one number is quick.
+    The numbers are put into one, and the sums are taken by it: that is quick.
     """
-    code = np.zeros(len(table), dtype="int64")
+    code, many = np.zeros(len(table), dtype="int64"), []
     for name in names:
         own = table[name].to_numpy("int64") + 1
-        code = code * (own.max(initial=0) + 1) + own
-    sums = table[list(columns)].groupby(code, sort=False).sum()
-    is_first = ~pd.Index(code).duplicated()
-    keys = {name: table[name].to_numpy()[is_first] for name in names}
-    values = {name: sums[name].to_numpy() for name in columns}
-    return pd.DataFrame(keys | values)
+        many.append(own.max(initial=0) + 1)
+        code = code * many[-1] + own
+    group, code = pd.factorize(code)
+    keys = {}
+    for name, count in zip(reversed(names), reversed(many), strict=True):
+        code, own = np.divmod(code, count)
+        keys[name] = own - 1
+    sums = {
+        name: np.bincount(group, table[name], len(code)).astype(table[name].dtype)
+        for name in columns
+    }
+    return pd.DataFrame({name: keys[name] for name in names} | sums)
 
 
 def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
