@@ -225,9 +225,10 @@ def _summed(
     for name, count in zip(reversed(names), reversed(many), strict=True):
         code, own = np.divmod(code, count)
         keys[name] = own - 1
+    values = {name: table[name].to_numpy() for name in columns}
     sums = {
-        name: np.bincount(group, table[name], len(code)).astype(table[name].dtype)
-        for name in columns
+        name: np.bincount(group, own, len(code)).astype(own.dtype)
+        for name, own in values.items()
     }
     return pd.DataFrame({name: keys[name] for name in names} | sums)
 

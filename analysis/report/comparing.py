@@ -67,7 +67,7 @@ def wards_and_months(result: AuditResult) -> Section:
 
 def _funnel_view(measure: Measure, funnel: Funnel) -> dict[str, object]:
     with figures.house_style():
-        drawn = figures.figure(7.2, 3.4)
+        drawn = figures.figure(7.2, figures.funnel_height(len(funnel.wards)))
         figures.ward_funnel(funnel, measure.label, ax=drawn.subplots())
         source = figures.svg_source(drawn)
     different = funnel.wards.loc[funnel.wards["different"] == "yes", "ward"]

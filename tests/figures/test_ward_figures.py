@@ -1,5 +1,6 @@
 """Figures of many wards, of months and of hours, by what they draw."""
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from analysis.figures import (
     Scale,
     figure,
     funnel_alt,
+    funnel_height,
     hour_alt,
     hour_bars,
     house_style,
@@ -173,6 +175,33 @@ def test_names_and_key_stand_clear_of_the_picture_and_of_each_other() -> None:
     assert not key.overlaps(label)
     assert not key.overlaps(first)
     assert first.y0 > 0
+
+
+@pytest.mark.parametrize("count", [45, 60])
+def test_names_of_very_many_wards_stand_below_and_leave_the_picture_its_width(
+    count: int,
+) -> None:
+    found = crowded(count)
+    found.wards["ward"] = [f"Ward {k:02} {'of the house ' * 4}" for k in range(count)]
+    found.wards.loc[0, "ward"] = "Rehabilitationstation" * 20
+    with house_style():
+        fig = figure(7.2, funnel_height(count))
+        ax = ward_funnel(found, "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        columns = [t for t in ax.texts if "\n" in t.get_text()]
+        boxes = [text.get_window_extent(renderer) for text in columns]
+        legend = ax.get_legend()
+        assert legend is not None
+        key = legend.get_window_extent(renderer)
+    named = [line for text in columns for line in text.get_text().splitlines()]
+    assert len(named) == count
+    assert named[0] == "1  RehabilitationstationRe..."
+    assert ax.bbox.width > 0.8 * fig.bbox.width
+    assert ax.bbox.height > 0.9 * fig.dpi
+    assert max(box.y1 for box in boxes) < key.y0
+    assert min(box.y0 for box in boxes) >= 0
+    assert max(box.x1 for box in boxes) <= fig.bbox.width
+    assert not any(one.overlaps(two) for one, two in pairwise(boxes))
 
 
 def test_a_funnel_in_words_has_every_ward_in_alphabetical_order() -> None:
