@@ -195,13 +195,13 @@ def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]
         opens[1:] |= codes[1:] != codes[:-1]
     begins = np.flatnonzero(opens)
     values = {
-        "units": np.ones(len(units), dtype="int64"),
         "judged": judged.astype("int64"),
         "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
         "denominator": np.where(judged, units["denominator"].to_numpy("float64"), 0.0),
     }
     runs = pd.DataFrame(
         {name: codes[begins].astype("int64") for name, (codes, _) in numbers.items()}
+        | {"units": np.diff(begins, append=len(units))}
         | {name: np.add.reduceat(each, begins) for name, each in values.items()}
     )
     labels = {name: words for name, (_, words) in numbers.items()}
