@@ -438,7 +438,7 @@ def evaluate(
 
     With --intervals: the 95 % intervals of measures.csv on wards whose patients differ.
     In a log of some two hundred patients they hold the truth in 93 to 99 of 100 logs,
-    whether or not wards differ too; in a log of a dozen patients in 76 to 99: read the
+    more often where wards differ; in a log of a dozen patients in 76 to 99: read the
     intervals of a small log as too narrow.
     """
     if is_intervals:

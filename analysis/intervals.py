@@ -21,9 +21,6 @@ FEWEST_EVENTS = 5
 
 _NO_SPREAD = 1e-12
 
-#: Below this share of summed squared hours a sum of squared differences is rounding.
-ROUNDING = 1e-12
-
 Limits = tuple[np.ndarray, np.ndarray]
 
 
@@ -223,9 +220,7 @@ def patient_terms(
     return (off / (1 - share).where(share < 1)).fillna(0.0)
 
 
-def anova_icc(
-    counted: np.ndarray, judged: np.ndarray, groups: np.ndarray | None = None
-) -> float:
+def anova_icc(counted: np.ndarray, judged: np.ndarray) -> float:
     """Give the intraclass correlation of yes-or-no units in clusters, by ANOVA.
 
     Parameters
@@ -233,38 +228,28 @@ def anova_icc(
     counted, judged : array of float, shape (clusters,)
         Units counted and units judged of each cluster; clusters without a unit judged
         take no part.
-    groups : array, shape (clusters,), optional
-        Group that each cluster belongs to. Clusters are held against the proportion of
-        their own group, so that groups that differ do not look like clusters that do;
-        the squares are added up over groups. Without it all clusters are one group.
 
     Returns
     -------
     float
-        Truncated to 0..1; NaN with no more clusters than groups, with one unit a
-        cluster, or where all units are alike.
+        Truncated to 0..1; NaN with fewer than two clusters, with one unit a cluster,
+        or where all units are alike.
 
     Notes
     -----
     Ridout MS, Demetrio CGB, Firth D (1999) Biometrics 55:137-148, the ANOVA estimator
     (from memory); worked example in Short MI et al. (2020) Stat Methods Med Res
-    29:111-121. Over groups: Donner A, Klar N (1993) J Clin Epidemiol 46:827-836, with a
-    worked example.
+    29:111-121.
     """
     x, n = np.asarray(counted, float), np.asarray(judged, float)
-    which = np.zeros(len(n), dtype="int64")
-    if groups is not None:
-        which = np.unique(groups, return_inverse=True)[1]
-    x, n, which = x[n > 0], n[n > 0], which[n > 0]
-    total, hits, squares = (np.bincount(which, weights=w) for w in (n, x, n**2))
-    some = total > 0
-    total, hits, squares = total[some], hits[some], squares[some]
-    freedom, units = len(n) - len(total), n.sum()
-    if freedom < 1 or units <= len(n) or hits.sum() in (0, units):
+    x, n = x[n > 0], n[n > 0]
+    clusters, total, hits = len(n), n.sum(), x.sum()
+    if clusters < 2 or total <= clusters or hits in (0, total):
         return np.nan
-    size = (units - (squares / total).sum()) / freedom
-    within = (hits.sum() - (x**2 / n).sum()) / (units - len(n))
-    between = ((x**2 / n).sum() - (hits**2 / total).sum()) / freedom
+    size = (total - (n**2).sum() / total) / (clusters - 1)
+    within_sum = hits - (x**2 / n).sum()
+    between = ((x**2 / n).sum() - hits**2 / total) / (clusters - 1)
+    within = within_sum / (total - clusters)
     spread = between + (size - 1) * within
     return float(np.clip((between - within) / spread, 0, 1)) if spread > 0 else np.nan
 
@@ -321,7 +306,8 @@ def hours_worth(sums: pd.DataFrame) -> pd.Series:
     ratio = sums["numerator"] / total
     squares = sums["xx"] - 2 * ratio * sums["xn"] + ratio**2 * sums["nn"]
     clusters = sums["patients"].where(sums["patients"] >= FEWEST_CLUSTERS)
-    is_real = squares > ROUNDING * sums["nn"]
+    # Below this share of the sums the squares are rounding, and there is no variance.
+    is_real = squares > 1e-12 * sums["nn"]
     variance = squares.where(is_real) * clusters / (clusters - 1) / total**2
     return (ratio * (1 - ratio) / variance).where(ratio * (1 - ratio) > 0)
 

@@ -100,14 +100,13 @@ def measure_units(
         The measures table, for every ward and month and for all of them. Wilson's
         limits are widened for clustering in patients: counts by one intraclass
         correlation a measure, over all wards and months together; hours by the ratio
-        estimator's variance over patients, taken for no smaller in a ward than in all
-        of them on average. With fewer than ten patients in all there are no limits.
+        estimator's variance over patients, taken for no smaller in a ward than in all.
+        With fewer than ten patients in all there are no limits.
 
     Notes
     -----
     The design effect of a ward is sum n (1 + (n - 1) ICC) / sum n over its patients
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
-    What patients are held against, and why, is told in `clustering`.
     """
     people, labels = _by_patient(units)
     levels = {level: _people_of(people, *level) for level in _LEVELS}
@@ -116,7 +115,7 @@ def measure_units(
         for number, name in enumerate(labels["measure"])
         if name not in in_hours
     }
-    icc = correlations(levels[False, False], levels[False, True], counts)
+    icc = correlations(levels[False, False], counts)
     sums = pd.concat([_add_up(people, *level) for level, people in levels.items()])
     sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
@@ -294,14 +293,13 @@ def _with_empty(sums: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 
 
 def _with_limits(
-    sums: pd.DataFrame, icc: pd.DataFrame, in_hours: frozenset[str]
+    sums: pd.DataFrame, icc: dict[str, float], in_hours: frozenset[str]
 ) -> pd.DataFrame:
     """Add proportion, design effect, low and high; blank where nothing was judged."""
     some = sums["denominator"] > 0
     share = (sums["numerator"] / sums["denominator"]).where(some).astype("float64")
     is_hours = sums["measure"].isin(in_hours)
-    every, own = (sums["measure"].map(icc.loc[which]) for which in icc.index)
-    effect = 1 + own.where(sums["ward"] != ALL, every).astype("float64") * (
+    effect = 1 + sums["measure"].map(icc).astype("float64") * (
         sums["nn"] / sums["denominator"].where(some) - 1
     )
     worth = (sums["denominator"] / effect).where(~is_hours, independent_units(sums))
