@@ -171,9 +171,7 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     infusions = _infusion_results(log, delivery, adherence.ends)
     readings = _reading_results(log, delivery)
     splits = reading_splits(readings)
-    months = months_held(
-        log.checks["checked_at"].iloc[0], log.checks["checked_at"].iloc[-1]
-    )
+    months = months_held(log.checks)
     comparisons = compare_wards(measures, policy, adherence.measures, splits, months)
     return AuditResult(
         month=month,

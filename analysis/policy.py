@@ -345,6 +345,8 @@ class Policy:
             for ward, limits in self.wards.items()
             if limit in limits
         }
+        if not own:
+            return pd.Series(float(general), index=wards.index)
         found = {ward: own.get(ward, general) for ward in wards.unique()}
         return wards.map(found).astype("float64")
 

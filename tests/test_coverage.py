@@ -41,7 +41,9 @@ def test_coverage_of_counts_is_that_of_a_plain_recount() -> None:
     sizes, truth = (3, 6, 12), 0.85
     rng = np.random.default_rng(4)
     x, n = intervals._counts(rng, (LOGS, sum(sizes)), truth, 0.2)
-    rows = list(intervals._covered(x, n, sizes, {"what": "counts", "share": truth}))
+    every = np.full((LOGS, len(sizes) + 1), truth)
+    setting = {"what": "counts", "share": truth}
+    rows = list(intervals._covered(x, n, sizes, every, setting))
     clustered, plain = [0, 0, 0], [0, 0, 0]
     for hits, judged in zip(x.tolist(), n.tolist(), strict=True):
         pairs = list(zip(hits, judged, strict=True))
@@ -66,7 +68,7 @@ def test_patients_of_an_ordinary_log_are_covered_and_plain_wilson_is_not(
     table = found.table
     ordinary = table[table["in_log"] == 196]
     counts = ordinary[ordinary["what"] == "counts"]
-    # Eight settings of seven wards: about 1 % of Monte Carlo error for their mean.
+    # Ten settings of seven wards: about 1 % of Monte Carlo error for their mean.
     assert counts["clustered"].mean() == pytest.approx(0.95, abs=0.025)
     hours = ordinary[ordinary["what"] == "hours"]
     assert hours["clustered"].mean() == pytest.approx(0.955, abs=0.03)
@@ -74,6 +76,19 @@ def test_patients_of_an_ordinary_log_are_covered_and_plain_wilson_is_not(
     assert strong["plain"].max() < 0.8
     none = counts[counts["spread"] == 0]
     assert none["plain"].mean() > 0.92
+
+
+def test_wards_that_differ_are_covered_no_less_than_those_that_are_alike(
+    found: evaluate.Coverage,
+) -> None:
+    # One correlation over all wards takes what makes them differ for differences
+    # between patients: the interval of a ward is too wide for it, never too narrow.
+    table = found.table[(found.table["in_log"] == 196) & (found.table["between"] > 0)]
+    wards = table[table["patients"] < 196]
+    for what, icc in (("counts", 0.0), ("hours", 0.0), ("counts", 0.1), ("hours", 0.2)):
+        own = wards[(wards["what"] == what) & (wards["spread"] == icc)]
+        assert len(own) == 6
+        assert own["clustered"].mean() > 0.95 - 0.03
 
 
 def test_each_figure_has_its_monte_carlo_error(found: evaluate.Coverage) -> None:
@@ -100,8 +115,9 @@ def test_the_true_share_of_covered_time_is_that_of_very_many_gaps(sd: float) -> 
 def test_lines_say_wards_errors_and_the_worst(found: evaluate.Coverage) -> None:
     lines = coverage_lines(found)
     assert "40 simulated logs a setting, seed 11" in lines[0]
-    assert len([line for line in lines if line.startswith("counts")]) == 16
-    assert len([line for line in lines if line.startswith("hours")]) == 8
+    assert len([line for line in lines if line.startswith("counts")]) == 20
+    assert len([line for line in lines if line.startswith("hours")]) == 12
+    assert len([line for line in lines if "wards' spread" in line]) == 8
     assert lines[1].startswith(
         "counts, truth 85.0 %, correlation 0, log of 196 patients: wards of 3 patients "
     )

@@ -210,6 +210,14 @@ def test_difference_of_proportions(
     assert found[1][0] == pytest.approx(high, abs=5e-5)
 
 
+def test_the_difference_of_a_second_published_example() -> None:
+    # 7/34 - 1/34: Fagerland MW, Lydersen S, Laake P (2015) Stat Methods Med Res
+    # 24:224-254, printed to two digits.
+    low, high = newcombe(_proportion(7, 34), _proportion(1, 34))
+    assert low[0] == pytest.approx(0.019, abs=2e-3)
+    assert high[0] == pytest.approx(0.34, abs=2e-3)
+
+
 def _proportion(counted: int, judged: int) -> Proportion:
     limits = wilson(np.array([counted]), np.array([judged]))
     return Proportion(np.array([counted / judged]), *limits)

@@ -4,7 +4,7 @@ import pandas as pd
 
 from analysis.compliance.coded import as_texts
 from analysis.intake import Log
-from analysis.lookup import by_key, clocks, iso_times
+from analysis.lookup import are_among, by_key, clocks, iso_times
 from analysis.terms import CheckOutcome, FindingGroup, FindingKind
 
 
@@ -35,7 +35,7 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
     is_told = begins.isin(due.index) & (gaps["exclusion"] == "")
     found = gaps[is_told].join(due.loc[begins[is_told]].set_axis(gaps.index[is_told]))
     driver = by_key(found["infusion_id"], log.infusions["driver_id"])
-    found = as_texts(found)
+    found = as_texts(found[_TOLD])
     seen = _unplaced_in(found, log.unplaced)
     return pd.DataFrame(
         {
@@ -57,6 +57,21 @@ def check_findings(units: pd.DataFrame, gaps: pd.DataFrame, log: Log) -> pd.Data
     )
 
 
+_TOLD = [
+    "infusion_id",
+    "patient_id",
+    "ward",
+    "from_at",
+    "to_at",
+    "seconds",
+    "first_source",
+    "last_source",
+    "min",
+    "max",
+    "size",
+]
+
+
 def _which(gaps: pd.DataFrame) -> pd.Series:
     """Say which checks are missing."""
     first, last = clocks(gaps["min"]), clocks(gaps["max"])
@@ -73,10 +88,15 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     none = pd.Series("", index=gaps.index, dtype="str")
     if not len(unplaced):
         return none
+    named = unplaced["infusion_id"] != ""
+    near = are_among(gaps["infusion_id"], unplaced.loc[named, "infusion_id"])
+    near |= are_among(gaps["patient_id"], unplaced.loc[~named, "patient_id"])
+    if not near.any():
+        return none
+    gaps = gaps[near]
     names = ["infusion_id", "patient_id", "from_at", "to_at"]
     place = gaps.reset_index(names="gap")
     place = place[["gap", *names, "first_source", "last_source"]]
-    named = unplaced["infusion_id"] != ""
     columns = ["checked_at", "source"]
     pairs = pd.concat(
         [
@@ -104,7 +124,7 @@ def _unplaced_in(gaps: pd.DataFrame, unplaced: pd.DataFrame) -> pd.Series:
     ]
     by_gap = said.sort_values(["gap", "is_timed"], ascending=[True, False])
     words: pd.Series = by_gap.groupby("gap")["words"].agg("".join)
-    return words.reindex(gaps.index).fillna("").astype("str")
+    return words.reindex(none.index).fillna("").astype("str")
 
 
 def _stands_between(pairs: pd.DataFrame) -> pd.Series:

@@ -6,15 +6,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import EXCLUSIONS, MEASURES, UNITS
+from analysis.compliance.clustering import correlations, independent_units
 from analysis.compliance.coded import as_texts, blank, in_order, together
 from analysis.compliance.measure import UNIT_COLUMNS, words
-from analysis.intervals import (
-    FEWEST_CLUSTERS,
-    anova_icc,
-    few_clusters,
-    hours_worth,
-    wilson,
-)
+from analysis.intervals import wilson
 from analysis.terms import ALL, BETWEEN_WARDS, Tally
 
 _KEYS = ["measure", "ward", "period"]
@@ -114,17 +109,14 @@ def measure_units(
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
     """
     people, labels = _by_patient(units)
-    own = people.groupby(["measure", "patient_id"])[["numerator", "denominator"]].sum()
-    # In order of measures, so that each has its rows together.
-    ends = np.searchsorted(
-        own.index.get_level_values("measure"), range(len(labels["measure"]) + 1)
-    )
-    icc = {
-        str(name): _icc(own.iloc[ends[number] : ends[number + 1]])
+    levels = {level: _people_of(people, *level) for level in _LEVELS}
+    counts = {
+        number: str(name)
         for number, name in enumerate(labels["measure"])
         if name not in in_hours
     }
-    sums = pd.concat([_add_up(people, period, ward) for period, ward in _LEVELS])
+    icc = correlations(levels[False, False], counts)
+    sums = pd.concat([_add_up(people, *level) for level, people in levels.items()])
     sums = _with_empty(_spelt(sums, labels), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
     place = {name: i for i, name in enumerate(names)}
@@ -202,17 +194,42 @@ def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]
         opens[1:] |= codes[1:] != codes[:-1]
     begins = np.flatnonzero(opens)
     values = {
-        "units": np.ones(len(units), dtype="int64"),
         "judged": judged.astype("int64"),
         "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
         "denominator": np.where(judged, units["denominator"].to_numpy("float64"), 0.0),
     }
     runs = pd.DataFrame(
         {name: codes[begins].astype("int64") for name, (codes, _) in numbers.items()}
+        | {"units": np.diff(begins, append=len(units))}
         | {name: np.add.reduceat(each, begins) for name, each in values.items()}
     )
     labels = {name: words for name, (_, words) in numbers.items()}
-    return runs.groupby(_BY, sort=False, as_index=False).sum(), labels
+    return _summed(runs, _BY, _SUMS), labels
+
+
+def _summed(
+    table: pd.DataFrame, names: Sequence[str], columns: Sequence[str]
+) -> pd.DataFrame:
+    """Add up columns by numbers of -1 or more; groups in order of appearance.
+
+    The numbers are put into one, and the sums are taken by it: that is quick.
+    """
+    code, many = np.zeros(len(table), dtype="int64"), []
+    for name in names:
+        own = table[name].to_numpy("int64") + 1
+        many.append(own.max(initial=0) + 1)
+        code = code * many[-1] + own
+    group, code = pd.factorize(code)
+    keys = {}
+    for name, count in zip(reversed(names), reversed(many), strict=True):
+        code, own = np.divmod(code, count)
+        keys[name] = own - 1
+    values = {name: table[name].to_numpy() for name in columns}
+    sums = {
+        name: np.bincount(group, own, len(code)).astype(own.dtype)
+        for name, own in values.items()
+    }
+    return pd.DataFrame({name: keys[name] for name in names} | sums)
 
 
 def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
@@ -222,19 +239,25 @@ def _numbered(values: pd.Series) -> tuple[np.ndarray, pd.Index]:
     return pd.factorize(values, sort=True)
 
 
+def _people_of(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame:  # noqa: FBT001 - a level
+    """Add patients up over wards or months, as the level has it."""
+    if by_month:
+        # A unit of no known time is in no month, and in the whole log.
+        people = people[people["month"] >= 0]
+        if by_ward:
+            return people
+    wards, months = (["ward"] if by_ward else []), (["month"] if by_month else [])
+    return _summed(people, ["measure", *wards, *months, "patient_id"], _SUMS)
+
+
 def _add_up(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame:  # noqa: FBT001 - a level
     """Add patients up to groups, with the sums of squares that intervals need."""
     keys = ["measure", *(["ward"] if by_ward else []), *(["month"] if by_month else [])]
-    # A unit of no known time is in no month, and in the whole log.
-    people = people[people["month"] >= 0] if by_month else people
-    by = people.groupby([*keys, "patient_id"], sort=False, as_index=False)
-    table = by[_SUMS].sum()
-    x, n = table["numerator"], table["denominator"]
-    table = table.assign(
-        patients=(table["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
+    x, n = people["numerator"], people["denominator"]
+    table = people.assign(
+        patients=(people["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
     )
-    columns = [*_SUMS, "patients", "xx", "xn", "nn"]
-    sums = table.groupby(keys, sort=False, as_index=False)[columns].sum()
+    sums = _summed(table, keys, [*_SUMS, "patients", "xx", "xn", "nn"])
     return sums.assign(
         **{name: _EVERY for name in ("ward", "month") if name not in keys}
     )
@@ -248,16 +271,6 @@ def _spelt(sums: pd.DataFrame, labels: dict[str, pd.Index]) -> pd.DataFrame:
     }
     names["period"] = names.pop("month")
     return sums.drop(columns="month").assign(**names)
-
-
-def _icc(patients: pd.DataFrame) -> float:
-    """Give the intraclass correlation of one measure, over all wards and months."""
-    if (patients["denominator"] > 0).sum() < FEWEST_CLUSTERS:
-        return np.nan
-    x, n = (patients[name].to_numpy() for name in ("numerator", "denominator"))
-    icc = anova_icc(x, n)
-    # Units all alike, or one a patient, show no clustering to widen for.
-    return 0.0 if np.isnan(icc) else icc
 
 
 def _with_empty(sums: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
@@ -289,7 +302,7 @@ def _with_limits(
     effect = 1 + sums["measure"].map(icc).astype("float64") * (
         sums["nn"] / sums["denominator"].where(some) - 1
     )
-    worth = (sums["denominator"] / effect).where(~is_hours, _hours(sums))
+    worth = (sums["denominator"] / effect).where(~is_hours, independent_units(sums))
     worth = worth.where(some)
     filled = worth.fillna(0.0).to_numpy(float)
     part = share.fillna(0.0).to_numpy(float)
@@ -303,20 +316,3 @@ def _with_limits(
     )
     whole = dict.fromkeys(["units", "excluded", "patients"], "int64")
     return out[MEASURES.names].astype(whole)
-
-
-def _hours(sums: pd.DataFrame) -> pd.Series:
-    """Give the effective number of each group of hours.
-
-    A variance over few patients is often too small by chance, which is seen in the
-    coverage of the intervals (`steadyfall evaluate --intervals`): the hours that make
-    one independent unit are never taken for fewer in a group than in all together.
-    """
-    own = hours_worth(sums) * few_clusters(sums["patients"])
-    whole = (sums["ward"] == ALL) & (sums["period"] == ALL)
-    every = pd.Series(
-        (sums["denominator"] / own)[whole].to_numpy(), index=sums.loc[whole, "measure"]
-    )
-    each = sums["measure"].map(every)
-    together = sums["denominator"] / each
-    return own.where(own <= together, together.fillna(own))

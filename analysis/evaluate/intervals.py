@@ -1,6 +1,7 @@
 """How often the intervals of the measures table hold the truth, by simulation.
 
-Wards whose patients differ, with the true proportion known.
+Wards whose patients differ, alike among themselves or not, with the true proportion of
+each known.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -9,7 +10,8 @@ from itertools import product
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from numpy.typing import ArrayLike
+from scipy import special, stats
 
 from analysis.compliance.units import measure_units
 from analysis.intervals import wilson
@@ -20,6 +22,10 @@ SHARES, CORRELATIONS = (0.85, 0.97), (0.0, 0.05, 0.1, 0.3)
 
 #: How much patients differ in the logarithm of their gaps: standard deviations.
 PATIENT_SDS = (0.0, 0.1, 0.2, 0.4)
+
+#: How much wards differ where they do: standard deviations of the logit of their
+#: proportion, and of the logarithm of their gaps.
+WARD_LOGIT_SD, WARD_GAP_SD = 0.6, 0.2
 
 #: Patients of the wards of one log: an ordinary one, and one of few patients in all.
 WARD_PATIENTS = ((3, 6, 12, 25, 50, 100), (4, 8))
@@ -43,9 +49,10 @@ class Coverage:
     seed, logs : int
         Seed, and simulated logs for each setting.
     table : DataFrame
-        One row a setting and ward: what (counts or hours), share (true proportion),
-        spread (intraclass correlation of counts, SD of hours), in_log (patients of the
-        log), patients (of the ward), clustered (share of the logs in which the
+        One row a setting and ward: what (counts or hours), share (true proportion; in
+        the middle, where wards differ), spread (intraclass correlation of counts, SD of
+        hours), between (SD between wards, 0 where they are alike), in_log (patients of
+        the log), patients (of the ward), clustered (share of the logs in which the
         interval of the measures table held the truth), clustered_se (Monte Carlo
         error), plain and plain_se (the same of Wilson's interval without regard to
         patients; blank for hours, which have no count to put into it).
@@ -73,29 +80,51 @@ def interval_coverage(
     Returns
     -------
     Coverage
-        By the code that makes measures.csv, with its one intraclass correlation a log.
+        By the code that makes measures.csv, with what it estimates from each log.
 
     Notes
     -----
     Counts are beta-binomial: patients differ, and each one's checks are alike. Hours
     are the covered part min(gap, limit) of log-normal gaps whose median differs by
-    patient; their true proportion is the limited expected value over the mean. Wards do
-    not differ: what they share is the proportion whose interval is judged.
+    patient; their true proportion is the limited expected value over the mean. Where
+    wards differ, each log draws a proportion for each of them; that of all wards is
+    their mean by patients, and by the length of their gaps.
     """
     say = progress or (lambda _: None)
     rng = np.random.default_rng(seed)
     rows: list[dict[str, object]] = []
     for sizes in WARD_PATIENTS:
-        shape = (logs, sum(sizes))
-        for share, icc in product(SHARES, CORRELATIONS):
+        shape, of_ward = (logs, sum(sizes)), np.repeat(range(len(sizes)), sizes)
+        for share, icc, between in _COUNTS:
             say(f"counts of {shape[1]} patients, {share:.0%}, correlation {icc:g}")
             setting = {"what": "counts", "share": share, "spread": icc}
-            rows += _covered(*_counts(rng, shape, share, icc), sizes, setting)
-        for sd in PATIENT_SDS:
+            ward = rng.normal(0, between, (logs, len(sizes)))
+            truth = special.expit(special.logit(share) + ward)
+            drawn = _counts(rng, shape, truth[:, of_ward], icc)
+            truth = np.column_stack([truth, np.average(truth, axis=1, weights=sizes)])
+            rows += _covered(*drawn, sizes, truth, {**setting, "between": between})
+        for sd, between in _HOURS:
             say(f"hours of {shape[1]} patients, spread {sd:g}")
-            setting = {"what": "hours", "share": true_covered(sd), "spread": sd}
-            rows += _covered(*_hours_of_gaps(rng, shape, sd), sizes, setting)
+            setting = {"what": "hours", "share": float(true_covered(sd)), "spread": sd}
+            ward = rng.normal(0, between, (logs, len(sizes)))
+            gap = np.exp(ward)
+            truth = true_covered(sd, _GAP_H * gap)
+            every = np.average(truth, axis=1, weights=np.asarray(sizes) * gap)
+            truth = np.column_stack([truth, every])
+            drawn = _hours_of_gaps(rng, shape, sd, gap[:, of_ward])
+            rows += _covered(*drawn, sizes, truth, {**setting, "between": between})
     return Coverage(seed=seed, logs=logs, table=pd.DataFrame(rows))
+
+
+#: Settings: of wards that are alike all of them, of wards that differ a few.
+_COUNTS = (
+    *((share, icc, 0.0) for share, icc in product(SHARES, CORRELATIONS)),
+    *((SHARES[0], icc, WARD_LOGIT_SD) for icc in (0.0, 0.1)),
+)
+_HOURS = (
+    *((sd, 0.0) for sd in PATIENT_SDS),
+    *((sd, WARD_GAP_SD) for sd in (0.0, 0.2)),
+)
 
 
 def coverage_lines(outcome: Coverage) -> list[str]:
@@ -119,7 +148,7 @@ def coverage_lines(outcome: Coverage) -> list[str]:
         f"Carlo standard error is at most {most:.1f} %. In brackets: Wilson's interval "
         "without regard to patients."
     ]
-    keys = ["in_log", "what", "share", "spread"]
+    keys = ["in_log", "what", "share", "spread", "between"]
     for _, own in table.groupby(keys, sort=False):
         first = {str(name): own[name].iloc[0] for name in own}
         told = ", ".join(
@@ -130,9 +159,11 @@ def coverage_lines(outcome: Coverage) -> list[str]:
             )
         )
         word = "correlation" if first["what"] == "counts" else "patients' spread"
+        between = f", wards' spread {first['between']:g}" if first["between"] else ""
         lines.append(
             f"{first['what']}, truth {100 * first['share']:.1f} %, {word} "
-            f"{first['spread']:g}, log of {first['in_log']} patients: wards of {told}"
+            f"{first['spread']:g}{between}, log of {first['in_log']} patients: wards "
+            f"of {told}"
         )
     for in_log, own in table.groupby("in_log"):
         held = 100 * own["clustered"]
@@ -143,44 +174,53 @@ def coverage_lines(outcome: Coverage) -> list[str]:
     return [*lines, "By simulation, not measured on your wards."]
 
 
-def true_covered(patient_sd: float) -> float:
+def true_covered(patient_sd: float, gap_h: ArrayLike = _GAP_H) -> np.ndarray:
     """Give the true proportion of covered time of the simulated gaps.
 
     Parameters
     ----------
     patient_sd : float
         SD of the logarithm of the gaps between patients.
+    gap_h : array of float
+        Median gap [h].
 
     Returns
     -------
-    float
-        E min(gap, limit) / E gap of a log-normal gap.
+    array of float
+        E min(gap, limit) / E gap of a log-normal gap, in the shape of `gap_h`.
     """
     sd = float(np.hypot(patient_sd, _GAP_SD))
-    far = (np.log(_LIMIT_H) - np.log(_GAP_H)) / sd
-    mean = _GAP_H * np.exp(sd**2 / 2)
+    gap = np.asarray(gap_h, float)
+    far = (np.log(_LIMIT_H) - np.log(gap)) / sd
+    mean = gap * np.exp(sd**2 / 2)
     limited = mean * stats.norm.cdf(far - sd) + _LIMIT_H * stats.norm.sf(far)
-    return float(limited / mean)
+    return np.asarray(limited / mean)
 
 
 def _counts(
-    rng: np.random.Generator, shape: tuple[int, int], share: float, icc: float
+    rng: np.random.Generator, shape: tuple[int, int], share: ArrayLike, icc: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Draw units counted and judged of every log (rows) and patient (columns)."""
     judged = rng.geometric(1 / _UNITS, shape)
-    own = np.full(shape, share)
+    own = np.broadcast_to(np.asarray(share, float), shape)
     if icc > 0:
         size = (1 - icc) / icc
-        own = rng.beta(share * size, (1 - share) * size, shape)
+        own = rng.beta(own * size, (1 - own) * size)
     return rng.binomial(judged, own).astype(float), judged.astype(float)
 
 
 def _hours_of_gaps(
-    rng: np.random.Generator, shape: tuple[int, int], patient_sd: float
+    rng: np.random.Generator,
+    shape: tuple[int, int],
+    patient_sd: float,
+    ward: ArrayLike = 1.0,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Draw hours covered and hours in all of every log and patient."""
+    """Draw hours covered and hours in all of every log and patient.
+
+    Gaps are `ward` times as long.
+    """
     gaps = rng.geometric(1 / _UNITS, shape)
-    middle = _GAP_H * np.exp(rng.normal(0, patient_sd, shape))
+    middle = _GAP_H * np.exp(rng.normal(0, patient_sd, shape)) * np.asarray(ward, float)
     starts = np.concatenate([[0], np.cumsum(gaps.ravel())[:-1]])
     each = np.repeat(middle.ravel(), gaps.ravel())
     each = each * np.exp(rng.normal(0, _GAP_SD, len(each)))
@@ -192,12 +232,17 @@ def _covered(
     x: np.ndarray,
     n: np.ndarray,
     sizes: Sequence[int],
+    truth: np.ndarray,
     setting: dict[str, object],
 ) -> Iterator[dict[str, object]]:
-    """Count in how many logs the interval of each ward held the truth."""
+    """Count in how many logs the interval of each ward held its truth.
+
+    `truth` has a row a log, and a column a ward and one for all of them.
+    """
     logs, patients = x.shape
     names = [f"log {number}" for number in range(logs)]
-    wards = np.repeat([f"{size} patients" for size in sizes], sizes)
+    every = [*(f"ward {place}" for place in range(len(sizes))), ALL]
+    wards = np.repeat(every[:-1], sizes)
     # One row a patient adds up to the same sums as one row a unit.
     units = pd.DataFrame(
         {
@@ -213,20 +258,23 @@ def _covered(
     is_hours = setting["what"] == "hours"
     measures = measure_units(units, names, frozenset(names if is_hours else ()))
     measures = measures[measures["period"] == ALL]
-    truth = float(str(setting["share"]))
+    true = truth[
+        pd.Index(names).get_indexer(pd.Index(measures["measure"])),
+        pd.Index(every).get_indexer(pd.Index(measures["ward"])),
+    ]
     plain = wilson(
         measures["numerator"].to_numpy(float), measures["denominator"].to_numpy(float)
     )
     held = pd.DataFrame(
         {
             "ward": measures["ward"],
-            "clustered": measures["low"].le(truth) & measures["high"].ge(truth),
-            "plain": (plain[0] <= truth) & (plain[1] >= truth),
+            "clustered": measures["low"].le(true) & measures["high"].ge(true),
+            "plain": (plain[0] <= true) & (plain[1] >= true),
         }
     )
     shares = held.groupby("ward")[["clustered", "plain"]].mean()
-    for ward, size in (*zip(dict.fromkeys(wards), sizes, strict=True), (ALL, patients)):
-        own = shares.loc[ward]
+    for ward, size in zip(every, (*sizes, patients), strict=True):
+        own = dict(shares.loc[ward].items())
         row = {**setting, "in_log": patients, "patients": size}
         for name in ("clustered", "plain"):
             is_blank = is_hours and name == "plain"

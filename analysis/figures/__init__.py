@@ -9,7 +9,7 @@ from analysis.figures.curves import (
     ratio_rows,
 )
 from analysis.figures.delivery import delivery_alt, delivery_line
-from analysis.figures.funnel import funnel_alt, ward_funnel
+from analysis.figures.funnel import funnel_alt, funnel_height, ward_funnel
 from analysis.figures.hours import hour_alt, hour_bars
 from analysis.figures.incident import IncidentCourse, incident_alt, incident_course
 from analysis.figures.months import PERCENT, Scale, month_alt, month_line
@@ -30,6 +30,7 @@ __all__ = [
     "emptied",
     "figure",
     "funnel_alt",
+    "funnel_height",
     "hour_alt",
     "hour_bars",
     "house_style",

@@ -23,6 +23,14 @@ _FAR = 0.15
 #: Names beside the picture in one column, at most, and the width of a letter [inches].
 _NAMES = 22
 _LETTER = 0.06
+#: Columns that fit beside it; of more wards the names stand below, in so many columns
+#: of this width [inches].
+_BESIDE, _BELOW = 2, 3
+_WIDTH = 2.25
+#: Height of a name, and of what stands between the picture and names below [inches].
+_LINE, _KEY = 0.128, 1.1
+#: Letters of a name.
+_LETTERS = 26
 
 # Columns of `Funnel.curves`, how they are drawn, and what they are called.
 _EXACT = (
@@ -195,25 +203,51 @@ def _inches(ax: Axes) -> tuple[float, float]:
 def _names(ax: Axes, names: list[str], is_different: np.ndarray) -> None:
     """Name the numbers beside the picture, in alphabetical order."""
     lines = [
-        f"{place + 1}  {textwrap.shorten(drawable(name), 26, placeholder='...')}"
+        f"{place + 1}  {_short(drawable(name))}"
         + (" - different" if is_different[place] else "")
         for place, name in enumerate(names)
     ]
-    columns = math.ceil(len(lines) / _NAMES)
+    is_below = _is_below(len(lines))
+    columns = _BELOW if is_below else math.ceil(len(lines) / _NAMES)
     rows = math.ceil(len(lines) / columns)
-    right = 0.1
+    right, down = (-0.4, -_KEY) if is_below else (0.1, 0.0)
     for start in range(0, len(lines), rows):
         column = lines[start : start + rows]
         ax.text(
-            1.0,
-            1.0,
+            0.0 if is_below else 1.0,
+            0.0 if is_below else 1.0,
             "\n".join(column),
-            transform=_shifted(ax, right, 0.0),
+            transform=_shifted(ax, right, down),
             va="top",
             fontsize=6.8,
             linespacing=1.35,
         )
-        right += _LETTER * max(map(len, column)) + 0.1
+        right += _WIDTH if is_below else _LETTER * max(map(len, column)) + 0.1
+
+
+def _is_below(wards: int) -> bool:
+    return wards > _NAMES * _BESIDE
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _LETTERS else f"{name[: _LETTERS - 3].rstrip()}..."
+
+
+def funnel_height(wards: int) -> float:
+    """Give the height that a funnel of so many wards needs.
+
+    Parameters
+    ----------
+    wards : int
+        Wards drawn.
+
+    Returns
+    -------
+    float
+        Inches.
+    """
+    least = 3.4
+    return least + _LINE * math.ceil(wards / _BELOW) if _is_below(wards) else least
 
 
 def _shifted(ax: Axes, right: float, up: float) -> Transform:

@@ -8,12 +8,16 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
+from matplotlib.transforms import ScaledTranslation
 
 from analysis.figures.style import FAINT, INK, SHADE, SOFT
 from analysis.terms import Chart, Signal
 
 #: Most month names along the axis.
 _LABELS = 9
+
+#: Room for a month and its year below the axis [pt].
+_NAMES_PT = 29.0
 
 #: A picture of percentages spans at least so many of them.
 _LEAST_SPAN = 20.0
@@ -80,8 +84,15 @@ def month_line(
     ax.set_title(textwrap.fill(title, 60))
     handles, _ = ax.get_legend_handles_labels()
     if len(handles) > 1:
+        # Below two lines of names of months, whatever the height of the picture.
+        down = ScaledTranslation(0, -_NAMES_PT / 72, ax.figure.dpi_scale_trans)
         ax.legend(
-            loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=5, handlelength=2.4
+            loc="upper center",
+            bbox_to_anchor=(0.5, 0.0),
+            bbox_transform=ax.transAxes + down,
+            borderaxespad=0.0,
+            ncols=5,
+            handlelength=2.4,
         )
     return ax
 

@@ -9,7 +9,7 @@ from analysis.audit import AuditResult
 from analysis.compliance import Measure
 from analysis.report import facts
 from analysis.report.section import Section, section
-from analysis.terms import ALL
+from analysis.terms import ALL, Signal
 from analysis.wards import DELIVERY, Funnel, checks_by_hour, funnel_of, hours_in_words
 from analysis.wards.hours import WORDS_H
 
@@ -18,10 +18,17 @@ _FEWEST_MONTHS = 2
 #: Months up to which two lines stand side by side.
 _MOST_MONTHS_BESIDE = 7
 
+_DELIVERY_LABEL = "Infusions with a delivery finding"
+
+_BELOW, _ABOVE = (
+    {"side": "below", "limit": "lower"},
+    {"side": "above", "limit": "upper"},
+)
+
 _IN_WORDS = {
-    "shift": "a long run of months on one side of the centre",
-    "few crossings": "fewer crossings of the centre than chance brings",
-    "outside limits": "a month outside the limits",
+    str(Signal.SHIFT): "a long run {side} the centre,",
+    str(Signal.OUTSIDE): "{side} the {limit} limit in",
+    str(Signal.FEW_CROSSINGS): "few crossings of the centre up to",
 }
 
 
@@ -53,13 +60,14 @@ def wards_and_months(result: AuditResult) -> Section:
         funnels=[_funnel_view(*pair) for pair in funnels],
         lines=list(_line_views(result, shown)),
         signals=_signals(result),
+        judged=_judged_lines(result),
         hours=_hours_view(result),
     )
 
 
 def _funnel_view(measure: Measure, funnel: Funnel) -> dict[str, object]:
     with figures.house_style():
-        drawn = figures.figure(7.2, 3.4)
+        drawn = figures.figure(7.2, figures.funnel_height(len(funnel.wards)))
         figures.ward_funnel(funnel, measure.label, ax=drawn.subplots())
         source = figures.svg_source(drawn)
     different = funnel.wards.loc[funnel.wards["different"] == "yes", "ward"]
@@ -77,7 +85,7 @@ def _line_views(
 ) -> Iterator[dict[str, object]]:
     """Draw the lines of all wards together: leading measures, and delivery findings."""
     labels = {m.name: m.label for m in shown}
-    labels[DELIVERY] = "Infusions with a delivery finding"
+    labels[DELIVERY] = _DELIVERY_LABEL
     every = result.trends[result.trends["ward"] == ALL].sort_values("month")
     lines = [
         (label, own)
@@ -101,19 +109,52 @@ def _line_views(
         yield {"source": source, "alt": said}
 
 
-def _signals(result: AuditResult) -> list[str]:
-    """Say where a line of months shows more than chance would bring."""
-    found = result.trends[result.trends["signal"].fillna("") != ""]
-    names = {m.name: m.label for m in result.declared}
-    said = []
-    for row in facts.rows_of(found):
-        words = " and ".join(
-            _IN_WORDS.get(word.strip(), word) for word in str(row["signal"]).split(";")
+def _judged_lines(result: AuditResult) -> int:
+    """Count the lines of months that the rules were applied to."""
+    judged = result.trends[result.trends["centre"].notna()]
+    return len(judged[["measure", "ward"]].drop_duplicates())
+
+
+def _signals(result: AuditResult) -> list[tuple[str, str]]:
+    """Say of each ward where its lines of months show more than chance would bring."""
+    labels = {m.name: m.label for m in result.declared}
+    labels[DELIVERY] = _DELIVERY_LABEL
+    order = {name: place for place, name in enumerate(labels)}
+    told: dict[str, list[tuple[int, str]]] = {}
+    lines = result.trends[result.trends["proportion"].notna()]
+    for (measure, ward), own in lines.groupby(["measure", "ward"], sort=True):
+        if said := _line_in_words(own.sort_values("month")):
+            label = labels.get(str(measure), str(measure).replace("_", " "))
+            place = order.get(str(measure), len(order))
+            told.setdefault(str(ward), []).append((place, f"{label}: {said}"))
+    wards = [ward for ward in [ALL, *facts.wards(result)] if ward in told]
+    return [
+        (
+            "All wards" if ward == ALL else ward,
+            ". ".join(said for _, said in sorted(told[ward])) + ".",
         )
-        ward = "All wards" if row["ward"] == ALL else row["ward"]
-        label = names.get(str(row["measure"]), str(row["measure"]).replace("_", " "))
-        said.append(f"{ward}, {label}, {row['month']}: {words}.")
-    return said
+        for ward in wards
+    ]
+
+
+def _line_in_words(own: pd.DataFrame) -> str:
+    """Say what one line shows; months in a row are one stretch, also across a gap."""
+    is_above = own["proportion"] > own["centre"]
+    said = []
+    for signal, words in _IN_WORDS.items():
+        is_so = own["signal"].fillna("").str.contains(signal, regex=False)
+        change = (is_so != is_so.shift()) | (is_above != is_above.shift())
+        for is_up in (False, True):
+            chosen = own[is_so & (is_above == is_up)]
+            by = chosen["month"].groupby(change.cumsum())
+            if spans := [_span(list(part)) for _, part in by]:
+                side = _ABOVE if is_up else _BELOW
+                said.append(f"{words.format(**side)} {', '.join(spans)}")
+    return "; ".join(said)
+
+
+def _span(months: list[str]) -> str:
+    return months[0] if len(months) == 1 else f"{months[0]} to {months[-1]}"
 
 
 def _hours_view(result: AuditResult) -> dict[str, object]:

@@ -33,7 +33,7 @@ def compare_wards(
     policy: Policy,
     declared: Sequence[Measure] = (),
     splits: pd.DataFrame | None = None,
-    months: Sequence[str] | None = None,
+    months: pd.MultiIndex | None = None,
 ) -> pd.DataFrame:
     """Say of each ward and period what may be shown, and whether it stands out.
 
@@ -50,9 +50,9 @@ def compare_wards(
         ward, month and split of changes of measurement (`reading_splits`): no change
         from the month before is given across one, where the measure rests on volumes
         read.
-    months : sequence of str, optional
-        Months of the log (`months_held`): a few days of overlap are no month before.
-        Without it, all are.
+    months : MultiIndex, optional
+        Months that the log holds of each ward (`months_held`): a few days of overlap
+        are no month before, nor is a month that was not exported. Without it, all are.
 
     Returns
     -------
@@ -110,9 +110,12 @@ def _is_split(table: pd.DataFrame, splits: pd.DataFrame) -> np.ndarray:
     return pd.MultiIndex.from_frame(table[["ward", "period"]]).isin(broken)
 
 
-def _changes(table: pd.DataFrame, held: Sequence[str] | None) -> pd.DataFrame:
+def _changes(table: pd.DataFrame, held: pd.MultiIndex | None) -> pd.DataFrame:
     """Give the change from the month before with Newcombe's limits."""
-    is_month = table["period"] != ALL if held is None else table["period"].isin(held)
+    is_month = (table["period"] != ALL).to_numpy()
+    if held is not None:
+        own = pd.MultiIndex.from_frame(table[["ward", "period"]])
+        is_month = is_month & own.isin(held)
     months = table[is_month & (table["shown"] == Shown.PROPORTION)]
     keys = pd.MultiIndex.from_frame(months[["measure", "ward", "period"]])
     before = (months["period"].astype("str").to_numpy()).astype("datetime64[M]") - 1

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
-from analysis.terms import Entry
+from analysis.lookup import written
+from analysis.terms import ALL, Entry
 
 #: Fewer readings than this do not show a step.
 FEWEST_READINGS = 15
@@ -120,25 +121,37 @@ def _ward_splits(own: pd.DataFrame) -> list[tuple[str, str]]:
 OVERLAP = pd.Timedelta(days=7)
 
 
-def months_held(start: pd.Timestamp, end: pd.Timestamp) -> list[str]:
-    """List the months that a log holds.
+def months_held(checks: pd.DataFrame) -> pd.MultiIndex:
+    """List the months that a log holds of each ward.
 
     Parameters
     ----------
-    start, end : Timestamp
-        First and last accepted row, in the policy's zone.
+    checks : DataFrame
+        Accepted rows in order of time, at least one: ward, and checked_at in the
+        policy's zone.
 
     Returns
     -------
-    list of str
-        YYYY-MM, in order: every month of which the log spans more than seven days. A
-        few days either side are exported to judge what crosses into the month, and
-        are no month to compare one with.
+    MultiIndex
+        (ward, YYYY-MM), "all" among the wards: every month of which the log spans more
+        than seven days, and in which the ward has a row. A few days either side are
+        exported to judge what crosses into the month, and are no month to compare one
+        with. Checks that fell due in a month of which nothing was exported are missing
+        from the log, whoever made them.
     """
-    first, last = start.tz_localize(None), end.tz_localize(None)
-    every = pd.period_range(first, last, freq="M")
-    return [
+    local = checks["checked_at"].dt.tz_localize(None)
+    first, last = local.iloc[0], local.iloc[-1]
+    spanned = {
         str(month)
-        for month in every
+        for month in pd.period_range(first, last, freq="M")
         if min(last, (month + 1).start_time) - max(first, month.start_time) > OVERLAP
-    ]
+    }
+    rows = pd.DataFrame(
+        {
+            "ward": checks["ward"].astype("str"),
+            "month": written(checks["checked_at"], "%Y-%m"),
+        }
+    ).drop_duplicates()
+    rows = rows[rows["month"].isin(spanned)]
+    every = pd.concat([rows, rows.assign(ward=ALL)]).drop_duplicates()
+    return pd.MultiIndex.from_frame(every.sort_values(["ward", "month"]))

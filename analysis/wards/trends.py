@@ -35,15 +35,16 @@ class Lines:
         The output tables of these names.
     splits : DataFrame
         ward, month and split, as given by `reading_splits`.
-    months : sequence of str
-        Months of the log, as given by `months_held`; others make no point.
+    months : MultiIndex
+        Months that the log holds of each ward, as given by `months_held`; others make
+        no point.
     """
 
     comparisons: pd.DataFrame
     rates: pd.DataFrame
     infusions: pd.DataFrame
     splits: pd.DataFrame
-    months: Sequence[str]
+    months: pd.MultiIndex
 
 
 def follow_months(
@@ -74,7 +75,8 @@ def follow_months(
     points = pd.concat(
         [part for part in _points(lines, policy) if len(part)] or [_no_points()]
     )
-    points = points[points["month"].isin(lines.months)]
+    keys = pd.MultiIndex.from_frame(points[["ward", "month"]].astype("str"))
+    points = points[keys.isin(lines.months)]
     if not len(points):
         return pd.DataFrame(columns=TRENDS.names)
     by_name = {measure.name: measure for measure in declared}

@@ -1,5 +1,6 @@
 """Figures of many wards, of months and of hours, by what they draw."""
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from analysis.figures import (
     Scale,
     figure,
     funnel_alt,
+    funnel_height,
     hour_alt,
     hour_bars,
     house_style,
@@ -175,6 +177,33 @@ def test_names_and_key_stand_clear_of_the_picture_and_of_each_other() -> None:
     assert first.y0 > 0
 
 
+@pytest.mark.parametrize("count", [45, 60])
+def test_names_of_very_many_wards_stand_below_and_leave_the_picture_its_width(
+    count: int,
+) -> None:
+    found = crowded(count)
+    found.wards["ward"] = [f"Ward {k:02} {'of the house ' * 4}" for k in range(count)]
+    found.wards.loc[0, "ward"] = "Rehabilitationstation" * 20
+    with house_style():
+        fig = figure(7.2, funnel_height(count))
+        ax = ward_funnel(found, "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        columns = [t for t in ax.texts if "\n" in t.get_text()]
+        boxes = [text.get_window_extent(renderer) for text in columns]
+        legend = ax.get_legend()
+        assert legend is not None
+        key = legend.get_window_extent(renderer)
+    named = [line for text in columns for line in text.get_text().splitlines()]
+    assert len(named) == count
+    assert named[0] == "1  RehabilitationstationRe..."
+    assert ax.bbox.width > 0.8 * fig.bbox.width
+    assert ax.bbox.height > 0.9 * fig.dpi
+    assert max(box.y1 for box in boxes) < key.y0
+    assert min(box.y0 for box in boxes) >= 0
+    assert max(box.x1 for box in boxes) <= fig.bbox.width
+    assert not any(one.overlaps(two) for one, two in pairwise(boxes))
+
+
 def test_a_funnel_in_words_has_every_ward_in_alphabetical_order() -> None:
     words = funnel_alt(funnel(12, apart=0.5), "Checks on time")
     assert words.startswith("Checks on time: 12 wards by size, all wards 85.0 %")
@@ -242,6 +271,20 @@ def test_a_line_shows_what_may_be_read_from_it(
     # A few per cent do not fill the picture, and nothing is above 100 %.
     assert high - low >= 19
     assert high <= 103
+
+
+def test_the_key_stands_clear_of_the_months_in_a_low_picture() -> None:
+    with house_style():
+        fig = figure(7.2, 1.9)
+        ax = month_line(trend(SHIFTED), "Checks on time", ax=fig.subplots())
+        renderer = rendered(fig)
+        legend = ax.get_legend()
+        assert legend is not None
+        key = legend.get_window_extent(renderer)
+        names = [label.get_window_extent(renderer) for label in ax.get_xticklabels()]
+    assert any("\n" in label.get_text() for label in ax.get_xticklabels())
+    assert key.y1 <= min(box.y0 for box in names)
+    assert key.y0 >= 0
 
 
 def test_signals_are_told_by_shape() -> None:

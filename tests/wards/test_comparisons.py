@@ -217,13 +217,39 @@ def test_a_few_days_before_the_month_are_no_month_before() -> None:
     table = pd.DataFrame(
         [row("A", f"2026-{m}", 48, 80) for m in ("08", "09", "10", "11")]
     )
-    held = months_held(
-        pd.Timestamp("2026-08-28 09:00", tz="Europe/London"),
-        pd.Timestamp("2026-11-07 09:00", tz="Europe/London"),
-    )
-    assert held == ["2026-09", "2026-10"]
+    held = months_held(rows_at("2026-08-28", "2026-09-10", "2026-10-05", "2026-11-07"))
+    assert held.tolist() == [
+        (ward, month) for ward in ("A", "all") for month in ("2026-09", "2026-10")
+    ]
     found = compare_wards(table, POLICY, DECLARED, months=held).set_index("period")
     assert found["change"].notna().tolist() == [False, False, True, False]
+
+
+def rows_at(*days: str, ward: str = "A") -> pd.DataFrame:
+    """Give rows of one ward at nine in the morning."""
+    times = pd.to_datetime([f"{day} 09:00" for day in days])
+    return pd.DataFrame(
+        {"ward": ward, "checked_at": times.tz_localize("Europe/London")}
+    )
+
+
+def test_a_month_of_which_nothing_was_exported_is_no_month_before() -> None:
+    days = ("2026-07-03", "2026-08-10", "2026-10-05", "2026-11-20")
+    table = pd.DataFrame(
+        [row("A", f"2026-{m}", 48, 80) for m in ("07", "08", "09", "10", "11")]
+    )
+    held = months_held(rows_at(*days))
+    assert ("A", "2026-09") not in held
+    found = compare_wards(table, POLICY, DECLARED, months=held).set_index("period")
+    assert found["change"].notna().tolist() == [False, True, False, False, True]
+
+
+def test_a_month_is_missing_from_the_ward_that_has_no_row_in_it() -> None:
+    some = rows_at("2026-07-03", "2026-09-20"), rows_at("2026-08-10", ward="B")
+    held = months_held(pd.concat(some).sort_values("checked_at"))
+    assert ("A", "2026-08") not in held
+    assert ("B", "2026-08") in held
+    assert ("all", "2026-08") in held
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,39 @@ def test_c_chart_of_the_nist_handbook() -> None:
     assert (found.centre, found.low[0], found.high[0]) == pytest.approx((16, 4, 28))
 
 
+C_COUNTS = numbers(
+    "21 24 16 12 15 5 28 20 31 25 20 24 16 19 10 17 13 22 18 39 30 24 16 19 17 15"
+)
+
+
+@pytest.mark.parametrize(
+    ("left_out", "published", "tolerance"),
+    [
+        # Printed with the centre rounded to 19.85 first, which gives 33.22.
+        pytest.param([], (19.85, 6.48, 33.22), 0.01, id="all 26 samples"),
+        pytest.param(
+            [5, 19], (19.66667, 6.362532, 32.9708), 5e-5, id="without samples 6, 20"
+        ),
+    ],
+)
+def test_c_chart_of_montgomery(
+    left_out: list[int], published: tuple[float, float, float], tolerance: float
+) -> None:
+    # Montgomery DC, Introduction to Statistical Quality Control, 6th ed., Example 7.3.
+    counts = np.delete(C_COUNTS, left_out)
+    found = control_limits(counts, np.ones(len(counts)), is_rate=True, is_prime=False)
+    got = (found.centre, found.low[0], found.high[0])
+    assert got == pytest.approx(published, abs=tolerance)
+
+
+def test_u_chart_of_montgomery_with_samples_of_five() -> None:
+    # The same, 2nd ed., pp. 181-182.
+    counts = numbers("10 12 8 14 10 16 11 7 10 15 9 5 7 11 12 6 8 10 7 5")
+    found = control_limits(counts, np.full(20, 5.0), is_rate=True, is_prime=False)
+    got = (found.centre, found.low[0], found.high[0])
+    assert got == pytest.approx((1.93, 0.07, 3.79), abs=5e-3)
+
+
 P_COUNTS = numbers(
     "12 15 8 10 4 7 16 9 14 10 5 6 17 12 22 8 10 5 13 11 20 18 24 15 9 12 7 13 9 6"
 )

@@ -34,6 +34,11 @@ def months(count: int, first: str = "2024-11") -> list[str]:
     return [str(month) for month in pd.period_range(first, periods=count, freq="M")]
 
 
+def held(every: list[str]) -> pd.MultiIndex:
+    """Give months as held of all wards of these tests."""
+    return pd.MultiIndex.from_product([["A", "B", "all"], every])
+
+
 def comparisons(counted: list[float], ward: str = "A", **cells: Any) -> pd.DataFrame:
     """Give a measure of one ward over months of 100 units; NaN leaves a month out."""
     table = pd.DataFrame(
@@ -55,7 +60,7 @@ def lines(table: pd.DataFrame, **parts: Any) -> Lines:
         "rates": pd.DataFrame(columns=RATES.names),
         "infusions": pd.DataFrame(columns=INFUSION_RESULTS.names),
         "splits": NO_SPLITS,
-        "months": months(40),
+        "months": held(months(40)),
     }
     return Lines(**{**whole, **parts})
 
@@ -265,7 +270,7 @@ def test_infusions_with_a_delivery_finding_are_a_line_too() -> None:
 
 
 def test_months_that_the_log_does_not_hold_make_no_point() -> None:
-    found = follow(comparisons(STEADY[:4]), months=months(3))
+    found = follow(comparisons(STEADY[:4]), months=held(months(3)))
     assert found["month"].tolist() == months(3)
 
 

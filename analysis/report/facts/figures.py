@@ -123,10 +123,12 @@ def periods(result: AuditResult, most: int) -> list[str]:
     Returns
     -------
     list of str
-        The report's month is always the first.
+        The report's month is always the first; of months without a row in the log
+        there is nothing to show.
     """
     found = {*texts(result.comparisons["period"]), *texts(result.rates["period"])}
-    earlier = sorted((p for p in found - {ALL, ""} if p < result.month), reverse=True)
+    found &= set(texts(result.readings["month"]))
+    earlier = sorted((p for p in found if p < result.month), reverse=True)
     return [result.month, *earlier][:most]
 
 

@@ -21,6 +21,9 @@ from analysis.terms import ALL
 #: Infusions that may still be running, named for each ward.
 _MOST_RUNNING = 12
 
+#: Wards of one dot plot: with its caption it fits on a page.
+_MOST_DOTS = 36
+
 
 def first_screen(
     result: AuditResult, list_limit: int, *, is_recent: bool = False
@@ -59,7 +62,7 @@ def first_screen(
         behind=_finding_lines(now.behind, result),
         charts=_pull_grid(pulls),
         standing=_standing_grid(standings, result),
-        dots=_ward_figure(standings, result),
+        dots=_ward_figures(standings, result),
         trust=facts.trust(result),
         absent=_absent(result),
     )
@@ -211,10 +214,10 @@ def _reactions_cell(rate: facts.Rate | None, result: AuditResult) -> str:
     return f"{rate.events} in {rate.exposure_days:,.0f} site-days"
 
 
-def _ward_figure(
+def _ward_figures(
     standings: Sequence[facts.Standing], result: AuditResult
-) -> dict[str, str] | None:
-    """Draw the leading measures side by side; None with nothing to draw."""
+) -> list[dict[str, str]]:
+    """Draw the leading measures side by side, so many wards as fit on a page."""
     wards = [standing for standing in standings if standing.ward != ALL]
     shown = [
         name
@@ -222,8 +225,18 @@ def _ward_figure(
         if any(name in standing.measures for standing in wards)
         and name not in result.not_in_export
     ]
-    if not wards or not shown:
-        return None
+    if not shown:
+        return []
+    rows = math.ceil(len(wards) / math.ceil(len(wards) / _MOST_DOTS))
+    return [
+        _ward_figure(wards[start : start + rows], shown)
+        for start in range(0, len(wards), rows)
+    ]
+
+
+def _ward_figure(
+    wards: Sequence[facts.Standing], shown: Sequence[str]
+) -> dict[str, str]:
     rows = {name: [_dot(standing, name) for standing in wards] for name in shown}
     with figures.house_style():
         drawn = figures.figure(7.6, 0.95 + 0.22 * len(wards))
