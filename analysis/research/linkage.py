@@ -98,7 +98,7 @@ def in_whole_days(frame: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Hours are multiples of 24; nothing else is changed.
     """
-    hours = [name for name in frame if str(name).endswith("_h")]
+    hours = [str(name) for name in frame if str(name).endswith("_h")]
     return frame.assign(**{name: (frame[name] / 24).round() * 24 for name in hours})
 
 

@@ -29,7 +29,7 @@ _BANDS: Final = {1: (), 2: (2.0,), 3: (1.0, 3.0), 4: (1.0, 2.0, 4.0)}
 _SHOWN: Final = (2.0,)
 
 #: Events that one band needs.
-_EVENTS_A_BAND: Final = 20
+EVENTS_A_BAND: Final = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,7 +155,7 @@ def band_edges(events: int) -> tuple[float, ...]:
     tuple of float
         Days; none with few events.
     """
-    most = min(max(events // _EVENTS_A_BAND, 1), max(_BANDS))
+    most = min(max(events // EVENTS_A_BAND, 1), max(_BANDS))
     return _BANDS[most]
 
 

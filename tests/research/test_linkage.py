@@ -158,9 +158,9 @@ def test_whole_days_are_whole_days_and_nothing_else_changes(
         (coarse.sites, made[1].sites),
         (coarse.periods, made[1].periods),
     ):
-        hours = [name for name in table if name.endswith("_h")]
+        hours = [str(name) for name in table if str(name).endswith("_h")]
         assert (table[hours].fillna(0) % 24 == 0).all(axis=None)
-        assert np.nanmax(np.abs(table[hours] - own[hours]).to_numpy(float)) <= 12
+        assert np.nanmax(np.abs((table[hours] - own[hours]).to_numpy(float))) <= 12
         pd.testing.assert_frame_equal(
             table.drop(columns=hours), own.drop(columns=hours)
         )

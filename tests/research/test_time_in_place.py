@@ -1,5 +1,6 @@
 """Time in place has a ratio of its own; who comes in at an event is not at its risk."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis.policy import Policy
+from analysis.report.research import sections
 from analysis.research import run_study
 from analysis.research.factors import TIME_IN_PLACE
 from analysis.research.regression import cox_fit
@@ -34,6 +36,32 @@ def test_time_in_place_stands_in_the_table_with_what_was_counted() -> None:
     # Alone in its model, the regression gives what is counted.
     assert late["ratio"] == pytest.approx(counted)
     assert pd.isna(late["p_changes"])
+
+
+@pytest.mark.parametrize(
+    ("events", "said"),
+    [
+        pytest.param(
+            (11, 13),
+            "fewer than 40 reactions",
+            id="too few reactions for bands of time",
+        ),
+        pytest.param((20, 19), "fewer than 40 reactions", id="one too few"),
+        pytest.param((20, 20), "at the same time in place, by", id="just enough"),
+    ],
+)
+def test_the_same_time_in_place_is_said_only_where_it_was_taken(
+    events: tuple[int, int], said: str
+) -> None:
+    policy = Policy.load(DEMO / "policy.toml")
+    study, _ = run_study(FILES, policy, b"a key of this test alone")
+    table = study.associations
+    own = table["factor"] == TIME_IN_PLACE
+    table = table.assign(events=table["events"].mask(own, pd.NA))
+    table.loc[own, "events"] = list(events)
+    page = sections.association(replace(study, associations=table)).html
+    either = ("fewer than 40 reactions", "at the same time in place, by")
+    assert [words for words in either if words in page] == [said]
 
 
 def times(entry: list[float]) -> pd.DataFrame:
