@@ -44,6 +44,18 @@ def test_a_stop_not_seen_to_end_is_drawn_to_the_end_as_its_volume_is_told(
     assert "as if it stood still until" in " ".join(said.split())
 
 
+def test_a_finding_of_one_reading_says_so_on_the_first_screen(tmp_path: Path) -> None:
+    rows = syringe({0: 16.0, 4: 13.3, 8: 10.7, 20: 10.5}, set_rate_ml_h=RATE)
+    incident = review(tmp_path, [*rows, *others()])
+    assert facts.delivery_finding(incident) is not None
+    said = sections.first_screen(incident)._repr_html_()
+    assert "It rests on one reading, the last (checks.csv:5)" in " ".join(said.split())
+
+
+def test_a_finding_of_more_readings_does_not(standing: Incident) -> None:
+    assert "rests on one reading" not in sections.first_screen(standing)._repr_html_()
+
+
 def test_last_known_good_is_before_the_first_check_that_could_have_shown_it(
     standing: Incident,
 ) -> None:
