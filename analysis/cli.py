@@ -324,6 +324,11 @@ def incident(  # noqa: PLR0913, PLR0917 - one argument an option
     help="Patients that each combination of ward, location and drugs in the extract "
     "has. Without it: the policy's.",
 )
+@click.option(
+    "--whole-days",
+    is_flag=True,
+    help="Round hours in the extract to whole days; the report says what that helps.",
+)
 @click.option("--tables-only", is_flag=True, help="Write the tables and no report.")
 def research(  # noqa: PLR0913 - one argument an option
     exports: tuple[Path, ...],
@@ -333,6 +338,7 @@ def research(  # noqa: PLR0913 - one argument an option
     secret: Path | None,
     *,
     smallest: int | None,
+    whole_days: bool,
     tables_only: bool,
 ) -> None:
     """Study site reactions: rates, time to reaction, associations, and an extract.
@@ -352,7 +358,13 @@ def research(  # noqa: PLR0913 - one argument an option
     key = load_secret(secret or own, out)
     with _progress() as say:
         study, extract = run_study(
-            exports, limits, key, layout=mapped, least=least, progress=say
+            exports,
+            limits,
+            key,
+            layout=mapped,
+            least=least,
+            whole_days=whole_days,
+            progress=say,
         )
         where = publish_study(
             study, extract, out, tables_only=tables_only, progress=say
@@ -368,9 +380,8 @@ def _study_lines(study: "Study") -> list[str]:
     if study.absent:
         return [*lines, study.absent]
     rate = study.rates.iloc[0]
-    lines.append(
-        f"{rate['events']:,} first reactions in {rate['exposure_days']:,.1f} site-days"
-    )
+    reactions = f"{rate['events']:,} first reaction{'' if rate['events'] == 1 else 's'}"
+    lines.append(f"{reactions} in {rate['exposure_days']:,.1f} site-days")
     if study.policy.is_example:
         lines.append(_EXAMPLE)
     return lines

@@ -563,6 +563,8 @@ DECISIONS = Table(
         *FINDINGS.columns[6:9],
         _choice("state", terms.ReviewState, "new: in no list that was given back"),
         _text("said", "every decision given, where two contradict"),
+        _text("before", "the decision that this one replaced, and its file:row"),
+        _text("heard", "what each list that was given said last"),
         *_DECIDED,
     ),
 )

@@ -13,6 +13,8 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont, get_font
 
+from analysis.figures.light import lightened
+
 INK = "#111111"
 SOFT = "#5a5a5a"
 FAINT = "#c9c9c9"
@@ -51,8 +53,8 @@ _HOUSE: dict[Any, Any] = {
     "legend.fontsize": 7.5,
     "figure.facecolor": "white",
     "savefig.facecolor": "white",
-    # Shapes of letters, not names of fonts: the picture looks the same everywhere.
-    "svg.fonttype": "path",
+    # Letters as text: as outlines they are most of a report of many plots.
+    "svg.fonttype": "none",
     "svg.hashsalt": "steadyfall",
 }
 
@@ -129,7 +131,8 @@ def svg_source(drawn: Figure) -> str:
     buffer = io.BytesIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
     drawn.savefig(buffer, format="svg", metadata=nothing)
-    return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue()).decode()
+    svg = lightened(buffer.getvalue().decode())
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
 
 
 def drawable(name: str) -> str:

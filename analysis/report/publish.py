@@ -13,6 +13,7 @@ import nbformat
 import pandas as pd
 
 from analysis.audit import AuditResult
+from analysis.columns import DECISIONS
 from analysis.errors import InputError, OutputError
 from analysis.report import workbook
 from analysis.report.manifest import (
@@ -46,7 +47,13 @@ from analysis.report.tables import (
     write_review,
     write_tables,
 )
-from analysis.review import no_decisions, put_together, read_decisions
+from analysis.review import (
+    no_decisions,
+    put_to_what_stood,
+    put_together,
+    read_decisions,
+    what_stood,
+)
 from analysis.terms import ReviewState
 from analysis.workers import Map, one_by_one
 
@@ -254,9 +261,10 @@ def _list_hashes(out: Path) -> dict[str, str]:
 
 def _all_decisions(out: Path, given: pd.DataFrame | None) -> pd.DataFrame:
     """Give the decisions in the folder's own lists, and those given back."""
-    own = _decided_before(out) if out.exists() and any(out.iterdir()) else None
-    parts = [part for part in (own, given) if part is not None and len(part)]
-    return pd.concat([no_decisions(), *parts], ignore_index=True)
+    nothing = no_decisions()
+    own = _decided_before(out) if out.exists() and any(out.iterdir()) else nothing
+    stood = what_stood(out / FOLDER / f"{DECISIONS.name}.csv")
+    return put_to_what_stood(own, nothing if given is None else given, stood)
 
 
 def _decided_before(out: Path) -> pd.DataFrame:

@@ -82,6 +82,7 @@ def run_study(  # noqa: PLR0913 - all but three by keyword
     *,
     layout: Layout | None = None,
     least: int | None = None,
+    whole_days: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Study, Extract | None]:
     """Study the site reactions of a log.
@@ -99,6 +100,8 @@ def run_study(  # noqa: PLR0913 - all but three by keyword
     least : int, optional
         Patients that every combination of ward, location and drugs in the extract has;
         the policy's if not given.
+    whole_days : bool
+        Round hours in the extract to whole days.
     progress : callable, optional
         Called with each of `STAGES` as it begins.
 
@@ -117,15 +120,18 @@ def run_study(  # noqa: PLR0913 - all but three by keyword
     say = progress or _silent
     say(STAGES[0])
     log = read_exports(exports, policy, layout)
-    return study_sites(log, policy, secret, least=least, progress=say)
+    return study_sites(
+        log, policy, secret, least=least, whole_days=whole_days, progress=say
+    )
 
 
-def study_sites(
+def study_sites(  # noqa: PLR0913 - all but three by keyword
     log: Log,
     policy: Policy,
     secret: bytes,
     *,
     least: int | None = None,
+    whole_days: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Study, Extract | None]:
     """Study the site reactions of a log that has been read.
@@ -139,6 +145,8 @@ def study_sites(
     secret : bytes
         Key of the pseudonyms.
     least : int, optional
+        As for `run_study`.
+    whole_days : bool
         As for `run_study`.
     progress : callable, optional
         As for `run_study`.
@@ -167,7 +175,7 @@ def study_sites(
     say(STAGES[5])
     least = smallest_allowed(policy, least)
     followed = Followed(courses=courses, episodes=episodes, periods=periods)
-    extract = make_extract(log, followed, secret, least)
+    extract = make_extract(log, followed, secret, least, whole_days=whole_days)
     study = Study(
         policy=policy,
         log_start=log.checks["checked_at"].iloc[0],

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intervals import rate_ratio_exact, rate_ratio_p
-from analysis.research.factors import POOLED, Factor, factors_of
+from analysis.research.factors import POOLED, TIME_IN_PLACE, Factor, factors_of
 from analysis.research.regression import Fit, Ratio, cox_fit, poisson_fit
 from analysis.research.risk import Risk
 
@@ -83,13 +83,19 @@ def associations(risk: Risk, times: pd.DataFrame) -> tuple[pd.DataFrame, str]:
         Why there is no regression of all together, or why it is unsteady.
     """
     factors = factors_of(risk)
-    fits = [poisson_fit(risk, (factor,), is_tested=True) for factor in factors]
+    fits = [
+        poisson_fit(risk, (factor,), is_tested=factor.name != TIME_IN_PLACE)
+        for factor in factors
+    ]
     # Concentrations are known of those sites alone that had the drug; what has no ratio
-    # by itself has none beside others.
+    # by itself has none beside others; bands of time are for where events allow them.
+    has_bands = len(risk.rows["band"].unique()) > 1
     together = tuple(
         factor
         for factor, fit in zip(factors, fits, strict=True)
-        if fit.ratios and not factor.name.startswith("concentration")
+        if fit.ratios
+        and not factor.name.startswith("concentration")
+        and (has_bands or factor.name != TIME_IN_PLACE)
     )
     joint = poisson_fit(risk, together) if len(together) > 1 else None
     parts = [

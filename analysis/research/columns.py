@@ -140,7 +140,11 @@ ASSOCIATIONS = Table(
         _number("exact_low", "", f"lower exact limit, sites {_P_NOTE}"),
         _number("exact_high", "", f"upper exact limit, sites {_P_NOTE}"),
         _number("exact_p", "", "P that agrees with them", 5),
-        _number("ratio", "", "rate ratio at the same time in place, by regression"),
+        _number(
+            "ratio",
+            "",
+            "rate ratio by regression, at the same time in place from 40 reactions on",
+        ),
         _number("low", "", f"lower {_RATIO}, by patient"),
         _number("high", "", f"upper {_RATIO}, by patient"),
         _number("p", "", "P of it, by patient", 5),

@@ -24,6 +24,7 @@ from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.research.coarsen import OTHER, coarsen
 from analysis.research.columns import EXTRACT_PERIODS, EXTRACT_SITES
+from analysis.research.linkage import Linkage, in_whole_days, linkage
 from analysis.research.risk import NOT_READABLE, NOT_RECORDED, with_syringes
 from analysis.research.trade_words import trade_diluent, trade_drug, trade_material
 from analysis.sites.episodes import Courses
@@ -43,13 +44,19 @@ class Extract:
     ----------
     least : int
         Patients that every combination of ward, location and drugs has.
+    whole_days : bool
+        Hours are rounded to whole days.
     sites, periods : DataFrame
         With the columns of `analysis.research.columns`.
+    linkage : Linkage
+        How many of its patients whoever holds the charts can find.
     """
 
     least: int
+    whole_days: bool
     sites: pd.DataFrame
     periods: pd.DataFrame
+    linkage: Linkage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +133,12 @@ def _pseudonyms(secret: bytes, kind: str, names: pd.Series) -> pd.Series:
 
 
 def make_extract(
-    log: Log, followed: Followed, secret: bytes, least: int
+    log: Log,
+    followed: Followed,
+    secret: bytes,
+    least: int,
+    *,
+    whole_days: bool = False,
 ) -> Extract | None:
     """Make the extract of a log.
 
@@ -140,6 +152,8 @@ def make_extract(
         Key of the pseudonyms.
     least : int
         Patients that every combination of words must have.
+    whole_days : bool
+        Round hours to whole days.
 
     Returns
     -------
@@ -160,20 +174,22 @@ def make_extract(
         ("ward", sites.index[sites["ward"] == OTHER]),
     ):
         periods[name] = periods[name].mask(periods["site"].isin(gone), OTHER)
-    periods = coarsen(periods, ["ward", "drugs"], least)
+    periods = coarsen(periods, ["drugs", "ward"], least)
     keys = _pseudonyms(secret, "site", pd.Series(episodes.index, episodes.index))
     sites = sites.assign(
         site=keys, patient=_pseudonyms(secret, "patient", sites["patient"])
     )
     periods = periods.assign(site=by_key(periods["site"], keys))
+    sites = sites.reset_index(drop=True).sort_values("site", ignore_index=True)
+    periods = periods.sort_values(["site", "from_h"], ignore_index=True)
+    if whole_days:
+        sites, periods = in_whole_days(sites), in_whole_days(periods)
     return Extract(
         least=least,
-        sites=sites.reset_index(drop=True).sort_values("site", ignore_index=True)[
-            EXTRACT_SITES.names
-        ],
-        periods=periods.sort_values(["site", "from_h"], ignore_index=True)[
-            EXTRACT_PERIODS.names
-        ],
+        whole_days=whole_days,
+        sites=sites[EXTRACT_SITES.names],
+        periods=periods[EXTRACT_PERIODS.names],
+        linkage=linkage(sites, periods),
     )
 
 
@@ -229,7 +245,8 @@ def _coarse_sites(
     )
     for name in ("location", "material"):
         out[name] = out[name].mask(out[name] == "", NOT_RECORDED)
-    out = coarsen(out, ["ward", "location", "drugs"], least)
+    # Reactions go with drugs and places: the ward is given up first.
+    out = coarsen(out, ["drugs", "location", "ward"], least)
     return coarsen(out, ["material"], least)
 
 

@@ -13,6 +13,8 @@ from analysis.research.risk import NOT_READABLE, NOT_RECORDED, Risk
 #: Most drugs that are looked at, those in use for most days first.
 _MOST_DRUGS: Final = 12
 
+TIME_IN_PLACE: Final = "time in place"
+
 POOLED: Final = "other levels"
 PER_ML: Final = 5.0
 
@@ -60,13 +62,14 @@ def factors_of(risk: Risk) -> tuple[Factor, ...]:
     Returns
     -------
     tuple of Factor
-        Material, location, ward, diluent; each of the drugs in use for most days; the
-        volume of a day; and the concentration of each drug. Things with one level
-        alone are left out.
+        Time in place; material, location, ward, diluent; each of the drugs in use for
+        most days; the volume of a day; and the concentration of each drug. Things with
+        one level alone are left out.
     """
     rows = risk.rows
     plain = [_levels(name, rows[column], rows) for column, name in _PLAIN.items()]
-    found = [factor for factor in plain if factor is not None]
+    every = (_time_in_place(rows), *plain)
+    found = [factor for factor in every if factor is not None]
     found += list(_drug_factors(risk))
     volume = rows["volume_ml_24h"] / PER_ML
     if _varies(volume):
@@ -85,6 +88,20 @@ def factors_of(risk: Risk) -> tuple[Factor, ...]:
 def _varies(values: pd.Series) -> bool:
     known = values.dropna()
     return bool(len(known) and (known != known.iloc[0]).any())
+
+
+def _time_in_place(rows: pd.DataFrame) -> Factor | None:
+    """Make a factor of the bands of time in place, in order of time."""
+    names = rows.sort_values("from_day")["in_place"].drop_duplicates().tolist()
+    if len(names) < 2:
+        return None
+    return Factor(
+        name=TIME_IN_PLACE,
+        values=rows["in_place"],
+        is_number=False,
+        levels=tuple(names),
+        reference=names[0],
+    )
 
 
 def _levels(name: str, values: pd.Series, rows: pd.DataFrame) -> Factor | None:

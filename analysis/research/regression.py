@@ -17,6 +17,14 @@ from statsmodels.duration.hazard_regression import PHReg
 from statsmodels.tools.sm_exceptions import ModelWarning, PerfectSeparationWarning
 
 from analysis.intervals import CONFIDENCE, FEWEST_CLUSTERS, FEWEST_EVENTS
+from analysis.research.design import (
+    Cells,
+    Design,
+    design_of,
+    different,
+    independent,
+    is_sparse,
+)
 from analysis.research.factors import Factor
 from analysis.research.risk import Risk
 
@@ -33,9 +41,6 @@ _ALL_ALIKE: Final = (
 
 #: An error so small beside its value is rounding.
 _ROUNDING: Final = 1e-9
-
-#: Numbers of cells beyond which they are numbered anew, so that none is too large.
-_MOST_CODES: Final = 2**40
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +137,11 @@ def poisson_fit(
     are alike are added up first, which changes nothing. What the others give already
     (a drug that always goes with one diluent) is left out by name.
     """
-    design = _design(risk, factors)
-    names, given, cells = _independent(design, design.names)
-    patients = _different(design.patient)
+    design = design_of(risk, factors)
+    names, given, cells = independent(design, design.names)
+    patients = different(design.patient)
     is_enough, note = enough(int(design.event.sum()), len(names), patients)
-    if _sparse(design, names):
+    if is_sparse(design, names):
         few = f"not estimated: fewer than {FEWEST_EVENTS} reactions on one side"
         return Fit(ratios={}, note=few)
     if not is_enough:
@@ -152,127 +157,6 @@ def poisson_fit(
         note="; ".join(text for text in (note, said) if text),
         p_changes=_early_and_late(design, names, own) if is_tested else math.nan,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Design:
-    """Rows at risk and the numbers that a regression explains them by."""
-
-    columns: dict[str, np.ndarray]
-    names: list[str]
-    event: np.ndarray
-    days: np.ndarray
-    patient: np.ndarray
-    late: np.ndarray
-
-
-def _design(risk: Risk, factors: tuple[Factor, ...]) -> _Design:
-    """Give the columns of a regression, of rows in which every factor is known."""
-    rows = risk.rows
-    is_known = np.ones(len(rows), dtype=bool)
-    columns: dict[str, np.ndarray] = {}
-    for band in np.unique(rows["band"])[1:]:
-        columns[f"band {band}"] = (rows["band"] == band).to_numpy(float)
-    for factor in factors:
-        is_known &= factor.values.notna().to_numpy()
-        if factor.is_number:
-            values = factor.values.to_numpy(float).round(4)
-            columns[f"{factor.name}\t{factor.levels[0]}"] = values
-            continue
-        for level in factor.levels[1:]:
-            flags = (factor.values == level).to_numpy(float)
-            columns[f"{factor.name}\t{level}"] = flags
-    middle = (rows["from_day"] + rows["to_day"]).to_numpy(float) / 2
-    ends = rows.loc[rows["event"] > 0, "to_day"]
-    late = (middle > (ends.median() if len(ends) else 0.0)).astype(float)
-    return _Design(
-        columns={name: values[is_known] for name, values in columns.items()},
-        names=list(columns),
-        event=rows["event"].to_numpy(float)[is_known],
-        days=rows["days"].to_numpy(float)[is_known],
-        patient=pd.factorize(rows["patient_id"])[0][is_known],
-        late=late[is_known],
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Cells:
-    """Rows that are alike in every column, added up: what a Poisson model needs."""
-
-    exog: np.ndarray
-    of_row: np.ndarray
-    event: np.ndarray
-    days: np.ndarray
-
-
-def _cells(design: _Design, names: list[str]) -> _Cells:
-    # In two halves of patients: as many cells as coefficients would be fitted without
-    # any rest, and taken for separation.
-    code, most = design.patient.astype("int64") % 2, 2
-    for name in names:
-        values = design.columns[name]
-        if _is_flag(values):
-            levels, different = values.astype("int64"), 2
-        else:
-            levels, found = pd.factorize(values)
-            different = max(len(found), 1)
-        if most * different > _MOST_CODES:
-            code = pd.factorize(code)[0]
-            most = int(code.max(initial=0)) + 1
-        code, most = code * different + levels, most * different
-    code = pd.factorize(code)[0]
-    size = int(code.max()) + 1 if len(code) else 0
-    first = np.full(size, len(code))
-    np.minimum.at(first, code, np.arange(len(code)))
-    ones = np.ones(size)
-    exog = np.column_stack([ones, *(design.columns[n][first] for n in names)])
-    return _Cells(
-        exog=exog,
-        of_row=code,
-        event=np.bincount(code, design.event, size),
-        days=np.bincount(code, design.days, size),
-    )
-
-
-def _different(codes: np.ndarray) -> int:
-    return int(np.count_nonzero(np.bincount(codes)))
-
-
-def _is_flag(values: np.ndarray) -> bool:
-    return bool(((values == 0.0) | (values == 1.0)).all())
-
-
-def _independent(
-    design: _Design, names: list[str]
-) -> tuple[list[str], list[str], _Cells]:
-    """Part the columns that tell something new from those the ones before give.
-
-    The cells given beside are those of the new ones.
-    """
-    cells = _cells(design, names)
-    exog = cells.exog
-    scale = np.linalg.norm(exog, axis=0)
-    scaled = exog / np.where(scale > 0, scale, 1.0)
-    upper = np.asarray(np.linalg.qr(scaled, mode="r"))
-    is_new = np.zeros(exog.shape[1], dtype=bool)
-    size = min(upper.shape)
-    is_new[:size] = np.abs(np.diag(upper)) > 1e-8
-    kept = [name for name, new in zip(names, is_new[1:], strict=True) if new]
-    given = [name for name in names if name not in kept]
-    # What the others give parts no cell that they do not part.
-    return kept, given, replace(cells, exog=exog[:, np.append(True, is_new[1:])])
-
-
-def _sparse(design: _Design, names: list[str]) -> bool:
-    """Tell whether a level, or what it is against, has too few events for a ratio."""
-    total = design.event.sum()
-    for name in names:
-        values = design.columns[name]
-        if _is_flag(values):
-            on = design.event[values > 0].sum()
-            if min(on, total - on) < FEWEST_EVENTS:
-                return True
-    return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -348,7 +232,7 @@ class Robust:
         return float(stats.f.sf(statistic / len(own), len(own), self.freedom))
 
 
-def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
+def _robust(design: Design, names: list[str], cells: Cells) -> Robust:
     """Fit by statsmodels on rows added up, and take the covariance over patients.
 
     statsmodels' own clustered covariance needs a row for each patient and pattern,
@@ -369,7 +253,7 @@ def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
     scores = np.column_stack(
         [np.bincount(design.patient, off * column, patients) for column in columns]
     )
-    m = _different(design.patient)
+    m = different(design.patient)
     bread = found.normalized_cov_params
     covariance = bread @ (scores.T @ scores) @ bread * m / (m - 1)
     return Robust(
@@ -380,12 +264,12 @@ def _robust(design: _Design, names: list[str], cells: _Cells) -> Robust:
     )
 
 
-def _early_and_late(design: _Design, names: list[str], own: list[str]) -> float:
+def _early_and_late(design: Design, names: list[str], own: list[str]) -> float:
     """Test whether ratios differ between the earlier and the later half of events."""
     late = {f"late {name}": design.columns[name] * design.late for name in own}
     wide = replace(design, columns={**design.columns, "late": design.late, **late})
-    kept, given, cells = _independent(wide, [*names, "late", *late])
-    if _sparse(wide, list(late)) or set(late) & set(given):
+    kept, given, cells = independent(wide, [*names, "late", *late])
+    if is_sparse(wide, list(late)) or set(late) & set(given):
         return math.nan
     return _robust(wide, kept, cells).p_all(list(late))
 
@@ -440,6 +324,10 @@ def cox_fit(
 
 def _cox(times: pd.DataFrame, covariates: pd.DataFrame, ties: str) -> PHReg:
     entry = times["entry"].to_numpy(float) if "entry" in times else None
+    if entry is not None:
+        # Who comes in as an event happens is not at risk of it, as in the curves;
+        # PHReg would count them.
+        entry = np.where(entry > 0, np.nextafter(entry, np.inf), entry)
     return PHReg(
         times["time"].to_numpy(float),
         covariates.to_numpy(float),

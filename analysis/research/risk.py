@@ -6,6 +6,7 @@ that it ends.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -24,8 +25,11 @@ NOT_READABLE: Final = "not readable"
 #: bands the events allow (common practice, no source).
 _BANDS: Final = {1: (), 2: (2.0,), 3: (1.0, 3.0), 4: (1.0, 2.0, 4.0)}
 
+#: Where time in place is cut to be told of, where events allow no bands [d].
+_SHOWN: Final = (2.0,)
+
 #: Events that one band needs.
-_EVENTS_A_BAND: Final = 20
+EVENTS_A_BAND: Final = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,8 +40,8 @@ class Risk:
     ----------
     rows : DataFrame
         One row a piece: site, place, patient_id, infusion_id, from_day and to_day
-        (since the placement), band, days, event (0 or 1), ward, location, material,
-        diluent, volume_ml_24h.
+        (since the placement), band, in_place (the time in words), days, event (0 or 1),
+        ward, location, material, diluent, volume_ml_24h.
     drugs : DataFrame
         One row an infusion and drug: infusion_id, drug, per_ml (amount in a mL),
         unit. An infusion whose contents cannot be read is not in it.
@@ -74,7 +78,9 @@ def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     not_placed = int(periods.loc[~is_known, "site"].nunique())
     pieces = periods[is_known]
     inner = band_edges(int(pieces["is_event"].sum()))
-    edges = np.array([-np.inf, *inner, np.inf])
+    # Told of by itself also where too few reactions are there to be told apart by it.
+    shown = inner or _SHOWN
+    edges = np.array([-np.inf, *shown, np.inf])
     place, band, begins, ends = cut_at(
         pieces["from_day"].to_numpy(float), pieces["to_day"].to_numpy(float), edges
     )
@@ -83,8 +89,14 @@ def site_risk(log: Log, episodes: pd.DataFrame, periods: pd.DataFrame) -> Risk:
     is_last = np.append(place[1:] != place[:-1], True)[: len(place)]
     event = pieces["is_event"].to_numpy()[place] & is_last
     rows = rows.assign(
-        from_day=begins, to_day=ends, band=band, days=ends - begins, event=event
+        from_day=begins,
+        to_day=ends,
+        band=band if inner else 0,
+        in_place=np.array(_in_words(shown), dtype=object)[band],
+        days=ends - begins,
+        event=event,
     )
+    rows["in_place"] = rows["in_place"].astype("str")
     rows["event"] = rows["event"].astype("int64")
     for name in ("patient_id", "location", "material"):
         rows[name] = episodes[name].take(rows["place"].to_numpy()).array
@@ -143,8 +155,25 @@ def band_edges(events: int) -> tuple[float, ...]:
     tuple of float
         Days; none with few events.
     """
-    most = min(max(events // _EVENTS_A_BAND, 1), max(_BANDS))
+    most = min(max(events // EVENTS_A_BAND, 1), max(_BANDS))
     return _BANDS[most]
+
+
+def _in_words(edges: tuple[float, ...]) -> list[str]:
+    """Name the bands between edges [d].
+
+    Examples
+    --------
+    >>> _in_words((1.0, 3.0))
+    ['up to 1 day', 'over 1 to 3 days', 'over 3 days']
+    """
+    first, last = edges[0], edges[-1]
+    between = pairwise(edges)
+    return [
+        f"up to {first:g} day{'' if first == 1 else 's'}",
+        *(f"over {low:g} to {high:g} days" for low, high in between),
+        f"over {last:g} day{'' if last == 1 else 's'}",
+    ]
 
 
 def with_syringes(rows: pd.DataFrame, log: Log) -> pd.DataFrame:

@@ -31,13 +31,16 @@ def load_secret(path: Path, out: Path) -> bytes:
     Raises
     ------
     OutputError
-        It lies in the study's folder, others may read it, it is no key, or it cannot be
-        written. One sentence.
+        It lies in the study's folder, is a folder itself, others may read it, it is no
+        key, or it cannot be written. One sentence.
     """
     path, out = path.expanduser().resolve(), out.resolve()
     if path.is_relative_to(out):
         msg = f"{path}: the key must not lie in the study's folder, which is handed on"
         raise OutputError(f"{msg}; choose another place with --secret")
+    if path.is_dir():
+        msg = f"{path}: is a folder, and the key is a file"
+        raise OutputError(f"{msg}; name a file in it with --secret, such as study.key")
     try:
         if not path.exists():
             _write(path)

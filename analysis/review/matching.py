@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.columns import DECISIONS, UNMATCHED
+from analysis.review.files import no_decisions
+from analysis.review.standing import TOLD
 from analysis.terms import ReviewState, Unmatched
 
 
@@ -36,7 +38,8 @@ def put_together(
     findings : DataFrame
         The findings table.
     given : DataFrame of str
-        Rows of working lists (`read_decisions`), of any number of files.
+        Rows of working lists (`read_decisions`), of any number of files; put to what
+        stood before (`put_to_what_stood`) where there was a run before.
     months : collection of str
         Months the log has rows of, YYYY-MM.
 
@@ -47,7 +50,9 @@ def put_together(
         among the unmatched. Two lists that decide one finding differently leave it
         ``contradicting``, without a decision, and both stand in ``said``.
     """
-    is_filled = (given[["decision", "note", "initials"]] != "").any(axis=1)
+    filled = ["decision", "note", "initials", *TOLD]
+    given = given.reindex(columns=[*no_decisions().columns, *TOLD], fill_value="")
+    is_filled = (given[filled] != "").any(axis=1)
     is_known = given["finding_id"].isin(set(findings["finding_id"]))
     mine = _by_finding(given[is_known & is_filled])
     table = findings[
@@ -67,7 +72,7 @@ def put_together(
 
 def _by_finding(given: pd.DataFrame) -> pd.DataFrame:
     """Give one row a finding: the decision all its rows agree on, and all notes."""
-    columns = ["decision", "said", "note", "initials", "decided_in"]
+    columns = ["decision", "said", *TOLD, "note", "initials", "decided_in"]
     by_id = given.groupby("finding_id", sort=True)
     decided = given[given["decision"] != ""]
     votes = decided.groupby("finding_id")["decision"]
@@ -79,9 +84,13 @@ def _by_finding(given: pd.DataFrame) -> pd.DataFrame:
         {
             "decision": votes.first().where(is_one),
             "said": said.agg("; ".join).where(~is_one),
+            **{name: by_id[name].max().replace("", None) for name in TOLD},
             "note": by_id["note"].agg(_joined),
             "initials": by_id["initials"].agg(_joined),
-            "decided_in": by_id["source"].agg(_joined),
+            "decided_in": given["source"]
+            .where((given[["decision", "note", "initials"]] != "").any(axis=1), "")
+            .groupby(given["finding_id"])
+            .agg(_joined),
         },
         columns=pd.Index(columns),
         dtype="object",
@@ -90,11 +99,19 @@ def _by_finding(given: pd.DataFrame) -> pd.DataFrame:
 
 
 def _joined(texts: pd.Series) -> str | None:
-    return "; ".join(dict.fromkeys(text for text in texts if text)) or None
+    """Join texts, leaving out one that another has already taken up."""
+    joined = ""
+    for text in texts:
+        if f"; {joined}; " in f"; {text}; ":
+            joined = text
+        elif f"; {text}; " not in f"; {joined}; ":
+            joined = f"{joined}; {text}" if joined else text
+    return joined or None
 
 
 def _unmatched(given: pd.DataFrame, months: Collection[str]) -> pd.DataFrame:
     """Give decisions without a finding; two that say the same are one."""
+    given = given[(given[["decision", "note", "initials"]] != "").any(axis=1)]
     same = ["finding_id", "decision", "note", "initials"]
     rows = given.drop_duplicates(same).rename(
         columns={

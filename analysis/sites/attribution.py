@@ -94,7 +94,8 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
 
     A row that charts a change belongs to the site it found where it has a sign, or
     where its place is that of the row before and not of the one after: a cannula just
-    placed shows no sign yet. Else it belongs to the new one.
+    placed shows no sign yet. Else it belongs to the new one. A place on one row alone
+    between two of another makes no site.
     """
     order = rows.sort_values([*_OWNER, "checked_at"], kind="stable")
     owner = order.groupby(_OWNER, sort=False).ngroup()
@@ -104,7 +105,7 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
     number = changed.astype("int64").groupby(owner).cumsum()
     place = order["site_location"].mask(order["site_location"] == "")
     keys = [owner, number]
-    place = place.groupby(keys).ffill()
+    place = place.mask(_is_slip(place, keys)).groupby(keys).ffill()
     before = place.groupby(keys).shift()
     moved = place.notna() & before.notna() & (place != before)
     number = (changed | moved).astype("int64").groupby(owner).cumsum()
@@ -114,6 +115,18 @@ def _derived(rows: pd.DataFrame) -> pd.Series:
     labels = {key: DERIVED + short_hash(key) for key in text.unique()}
     named: pd.Series = text.map(labels)
     return named
+
+
+def _is_slip(place: pd.Series, keys: list[pd.Series]) -> pd.Series:
+    """Mark a place charted on one row alone, with another both before and after it.
+
+    Without a change charted a cannula does not go and come back: the row is.
+    """
+    known = place.dropna()
+    near = known.groupby([key.loc[known.index] for key in keys])
+    before, after = near.shift(), near.shift(-1)
+    odd = (before == after) & (known != before)
+    return odd.reindex(place.index, fill_value=False).astype(bool)
 
 
 def _is_of_the_old(order: pd.DataFrame, owner: pd.Series) -> pd.Series:

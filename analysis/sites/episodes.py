@@ -212,8 +212,9 @@ def _leaves(
 ) -> pd.Series:
     """Say why a site is no longer watched, but for a reaction.
 
-    The reason charted for its removal; a removal, where it was removed for no charted
-    reason or another site of the same patient and driver came after; how its last
+    The reason charted for its removal; without one, death, where its last infusion
+    ended with it and nothing of the patient is charted later; a removal, where it was
+    removed or another site of the same patient and driver came after; how its last
     infusion ended, where nothing of the patient is charted later; else the end of
     observation.
     """
@@ -232,6 +233,8 @@ def _leaves(
     of_infusion = of_infusion.where(is_last)
     reason = sites["removal_reason"].astype("object").map(_OF_REMOVAL)
     is_removed = sites["removed_at"].notna() | is_followed
+    is_unsaid = (sites["removal_reason"] == "") & ~is_followed
+    reason = reason.fillna(of_infusion.where(is_unsaid & (ended == EndReason.DIED)))
     said = reason.fillna(
         pd.Series(SiteEnd.REMOVAL, sites.index).where(is_removed).astype("object")
     )

@@ -19,6 +19,15 @@ from analysis.start.steps import (
     row_account,
 )
 
+_HINT = (
+    "<small>Working lists (review.xlsx) with your decisions: last month's, or a copy "
+    "of your own. The one in the report's folder is read anyway.</small>"
+)
+_NO_LIST = (
+    "<small>No working list here: put last month's review.xlsx beside the files of the "
+    "log, and run this cell again.</small>"
+)
+
 _LAST = "the month that ended last"
 _WIDE = widgets.Layout(width="46rem")
 _NAMED = {"description_width": "9rem"}
@@ -30,7 +39,7 @@ class Panel:
 
     Attributes
     ----------
-    exports, policy, layout, month, out : Widget
+    exports, policy, layout, reviews, month, out : Widget
         What is chosen.
     account, report : Button
         Show the row account; make the report.
@@ -43,6 +52,7 @@ class Panel:
     exports: widgets.SelectMultiple
     policy: widgets.Dropdown
     layout: widgets.Dropdown
+    reviews: widgets.SelectMultiple
     month: widgets.Dropdown
     out: widgets.Text
     account: widgets.Button
@@ -63,6 +73,7 @@ class Panel:
             exports=tuple(self.exports.value),
             policy_file=self.policy.value,
             layout_file=self.layout.value,
+            reviews=tuple(self.reviews.value),
             month=self.month.value,
             out=Path(out) if out else None,
         )
@@ -148,6 +159,13 @@ def panel(folder: Path | str = ".") -> Panel:
     policy = _dropdown("Policy", "the shipped example", found.policies)
     policy.value = found.policies[0] if found.policies else None
     layout = _dropdown("Layout", "none: the columns are recognised", found.layouts)
+    reviews = widgets.SelectMultiple(
+        options=[(_with_folder(path), path) for path in found.reviews],
+        rows=min(max(len(found.reviews), 2), 5),
+        description="Lists filled in",
+        style=_NAMED,
+        layout=_WIDE,
+    )
     month = _dropdown("Month", _LAST, ())
     out = widgets.Text(
         placeholder="reports/<month>",
@@ -158,11 +176,14 @@ def panel(folder: Path | str = ".") -> Panel:
     account = widgets.Button(description="1  Show the row account", layout=_button())
     report = widgets.Button(description="2  Make the report", layout=_button())
     told = widgets.HTML()
-    rows = [exports, policy, layout, month, out, widgets.HBox([account, report]), told]
+    hint = widgets.HTML(_HINT if found.reviews else _NO_LIST)
+    rows = [exports, policy, layout, reviews, hint, month, out]
+    rows += [widgets.HBox([account, report]), told]
     made = Panel(
         exports=exports,
         policy=policy,
         layout=layout,
+        reviews=reviews,
         month=month,
         out=out,
         account=account,
@@ -186,6 +207,11 @@ def _dropdown(name: str, none: str, paths: Sequence[Path]) -> widgets.Dropdown:
         style=_NAMED,
         layout=_WIDE,
     )
+
+
+def _with_folder(path: Path) -> str:
+    # Every report's list has the same name: its folder tells them apart.
+    return path.name if path.parent.name == "" else f"{path.parent.name}/{path.name}"
 
 
 def _named(paths: Sequence[Path]) -> list[tuple[str, Path]]:

@@ -16,6 +16,7 @@ from analysis.lookup import written
 from analysis.policy import Policy
 from analysis.report import publish
 from analysis.report.dry_run import dry_run
+from analysis.review import read_decisions
 
 _TABLES = {".csv", ".txt", ".tsv", ".xlsx"}
 
@@ -33,6 +34,7 @@ class Choices:
     exports: tuple[Path, ...]
     policies: tuple[Path, ...]
     layouts: tuple[Path, ...]
+    reviews: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +49,8 @@ class Asked:
         None for the shipped example policy.
     layout_file : Path or None
         None where the export needs none.
+    reviews : tuple of Path
+        Working lists that were filled in: last month's, or one's own copy.
     month : str or None
         YYYY-MM; None for the month that ended last.
     out : Path or None
@@ -56,6 +60,7 @@ class Asked:
     exports: tuple[Path, ...]
     policy_file: Path | None = None
     layout_file: Path | None = None
+    reviews: tuple[Path, ...] = ()
     month: str | None = None
     out: Path | None = None
 
@@ -71,26 +76,47 @@ def choices_in(folder: Path | str) -> Choices:
     Returns
     -------
     Choices
-        Exports by their ending; TOML files are policies or layouts by what they hold.
+        Exports by their ending; TOML files are policies or layouts by what they hold;
+        working lists by their names, those of reports below the folder among them.
     """
     own = _choices(Path(folder))
     if own.exports:
         return own
     demo = _choices(Path(str(resources.files("analysis._demo"))))
     exports = [path for path in demo.exports if not path.stem.startswith("truth")]
-    return Choices(exports=tuple(exports), policies=demo.policies, layouts=())
+    return Choices(
+        exports=tuple(exports),
+        policies=demo.policies,
+        layouts=(),
+        reviews=own.reviews,
+    )
 
 
 def _choices(folder: Path) -> Choices:
     files = sorted(p for p in folder.glob("*") if p.is_file())
     settings = [path for path in files if path.suffix == ".toml"]
+    lists = [path for path in files if _is_list(path)]
+    # Where reports go: beside the files, or where the notebook stands.
+    made = {p.resolve() for p in (folder / "reports", Path("reports"))}
+    below = sorted((p for f in made for p in f.glob("*/review.xlsx")), reverse=True)
     is_layout = [_LAYOUT_PART in p.read_text("utf-8", "replace") for p in settings]
     pairs = [*zip(settings, is_layout, strict=True)]
     return Choices(
-        exports=tuple(p for p in files if p.suffix.lower() in _TABLES),
+        exports=tuple(
+            p for p in files if p.suffix.lower() in _TABLES and p not in lists
+        ),
         policies=tuple(path for path, is_one in pairs if not is_one),
         layouts=tuple(path for path, is_one in pairs if is_one),
+        reviews=(*lists, *below),
     )
+
+
+def _is_list(path: Path) -> bool:
+    """Say whether a file is a working list: a CSV by its header, a workbook by name."""
+    if path.suffix.lower() == ".csv":
+        with path.open(encoding="utf-8", errors="replace") as file:
+            return "finding_id" in file.readline(1000)
+    return path.suffix.lower() == ".xlsx" and path.name.lower().startswith("review")
 
 
 def row_account(asked: Asked) -> list[str]:
@@ -157,6 +183,7 @@ def make_report(asked: Asked, progress: Callable[[str], None] | None = None) -> 
         Something cannot be used; nothing is written then.
     """
     policy, layout = _settings(asked)
+    given = read_decisions(asked.reviews)
     result = run_audit(
         _exports(asked),
         policy,
@@ -166,7 +193,7 @@ def make_report(asked: Asked, progress: Callable[[str], None] | None = None) -> 
         now=pd.Timestamp.now("UTC"),
     )
     out = asked.out or Path("reports") / result.month
-    return publish(result, out, progress=progress)
+    return publish(result, out, given=given, progress=progress)
 
 
 def documents_of(page: Path) -> list[Path]:

@@ -14,7 +14,7 @@ from selenium.webdriver.chrome.service import Service
 
 from analysis import cli
 from tests.browser.page import tool
-from tests.hostile import hostile_log
+from tests.hostile import LONG, hostile_log
 
 DEMO = Path(__file__).parents[2] / "synthetic_data"
 EXPORTS = [str(DEMO / f"{name}.csv") for name in ("checks", "infusions", "lines")]
@@ -102,17 +102,37 @@ def hostile(report: Path) -> Path:
     return out / "report.html"
 
 
+def hostile_summary(report: Path) -> Path:
+    """Make the summary of a log that is meant to do harm."""
+    out = report.parents[1] / "hostile-shared"
+    run("share", str(hostile(report).parent), "--out", str(out))
+    return out / "summary.html"
+
+
+def hostile_incident(report: Path) -> Path:
+    """Make the review of an infusion of that log, with signs that steer a terminal."""
+    [checks] = hostile_log(report.parents[1])
+    text = checks.read_text(encoding="utf-8")
+    checks.write_text(text.replace(LONG, f"\x1b[31m\x07 {LONG}"), encoding="utf-8")
+    out = report.parents[1] / "hostile-incident"
+    run("incident", str(checks), "--infusion", "+I<b>00", "--out", str(out))
+    return out / "incident.html"
+
+
 MAKERS: dict[str, Callable[[Path], Path]] = {
     "demo": lambda report: report,
     "share": summary,
     "incident": incident,
     "research": study,
     "audit": hostile,
+    "hostile share": hostile_summary,
+    "hostile incident": hostile_incident,
 }
 
 
 @pytest.fixture(
-    scope="session", params=[name for name in MAKERS if name in cli.steadyfall.commands]
+    scope="session",
+    params=[n for n in MAKERS if n.rpartition(" ")[2] in cli.steadyfall.commands],
 )
 def document(request: pytest.FixtureRequest, report: Path) -> Path:
     """Make each document for which this version has the command."""

@@ -84,6 +84,18 @@ def test_the_monthly_audit_runs_on_its_own_and_shows_the_demo_log(
     assert list(tmp_path.iterdir()) == []
 
 
+def test_the_study_runs_on_its_own_and_shows_the_demo_log(tmp_path: Path) -> None:
+    executed = run_notebook(load_notebook("site_reactions.ipynb"), tmp_path)
+    said = "".join(
+        output.get("data", {}).get("text/html", "")
+        for cell in executed.cells
+        for output in cell.get("outputs", [])
+    )
+    assert "137 cannula sites of 99 patients" in said
+    assert "no extract is written" in said
+    assert [*tmp_path.iterdir()] == []
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_ids_of_cells_are_stored(name: str) -> None:
     ids = [cell.id for cell in load_notebook(name).cells]

@@ -173,4 +173,10 @@ def test_the_report_shows_what_was_decided(result: AuditResult, out: Path) -> No
     tables(result, out, read_decisions([out.parent / "given.csv"]))
     said = sections.reviewed(result, out)._repr_html_()
     assert f"1 of the {len(month)} findings of the month" in said
+    beside = sections.delivery_findings(result, out).html
+    assert beside.count("<dt>decided</dt>") == 1
+    assert "<dt>decided</dt><dd>explained</dd>" in beside
+    beside = " ".join(beside.split())
+    assert "<b>1 of 1 delivery finding decided</b> turned out false flags" in beside
+    assert "decisions given back" not in sections.delivery_findings(result).html
     assert "False flags among delivery findings, so far" in said

@@ -24,6 +24,8 @@ CASES = [
     ("CN6", "transferred", "", "transfer"),
     ("CN7", "stopped", "", "end of treatment"),
     ("CN8", "", "", "end of observation"),
+    ("CN9", "died", "no reason", "death"),
+    ("CN91", "stopped", "no reason", "removal"),
 ]
 
 
@@ -64,7 +66,7 @@ def courses(tmp_path_factory: pytest.TempPathFactory) -> Courses:
                 "kind": "cannula",
                 "inserted_at": after(START, -1),
                 "removed_at": after(START, 20) if removed else None,
-                "removal_reason": removed,
+                "removal_reason": removed.replace("no reason", ""),
             }
         )
     paths = [

@@ -364,6 +364,27 @@ def test_a_charted_change_is_one_change(
     assert units["denominator"].tolist() == pytest.approx([0.5, 1.0])
 
 
+@pytest.mark.parametrize(
+    ("places", "sites"),
+    [
+        pytest.param("thigh chest thigh thigh", 1, id="one row elsewhere is a slip"),
+        pytest.param("thigh chest thigh chest", 2, id="rows that take turns, the last"),
+        pytest.param("thigh chest chest thigh", 3, id="two rows elsewhere are a site"),
+        pytest.param("thigh thigh chest chest", 2, id="a move"),
+        pytest.param("thigh thigh thigh chest", 2, id="a move at the last row"),
+    ],
+)
+def test_a_place_that_comes_back_makes_no_site_of_one_row(
+    tmp_path: Path, places: str, sites: int
+) -> None:
+    rows = looks(dict.fromkeys((0.0, 12.0, 24.0, 36.0), "none"), site_id=None)
+    for row, place in zip(rows, places.split(), strict=True):
+        row.update(site_location=place, site_changed="no")
+    assert len(units_of(audit(tmp_path, before_all() + rows), "site_reactions")) == (
+        sites
+    )
+
+
 def test_a_site_ends_in_the_hour_that_comes_twice(tmp_path: Path) -> None:
     rows = syringe(
         dict.fromkeys((0, 12)), start="2026-10-24T12:00", site_id="CN1",

@@ -3,6 +3,7 @@
 import shutil
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from analysis.errors import InputError
@@ -49,6 +50,29 @@ def test_the_row_account_and_the_months_are_of_the_files_chosen(tmp_path: Path) 
     asked = Asked(exports=(small_log(tmp_path),))
     assert any("15 rows read = 15 accepted" in line for line in row_account(asked))
     assert months_in(asked) == ["2026-07", "2026-06", "2026-05"]
+
+
+def test_working_lists_are_offered_apart_and_read(tmp_path: Path) -> None:
+    log = small_log(tmp_path)
+    desk = panel(tmp_path)
+    desk.out.value = str(tmp_path / "reports" / "2026-05")
+    desk.report.click()
+    first = tmp_path / "reports" / "2026-05" / "review.csv"
+    rows = pd.read_csv(first, dtype="str", keep_default_na=False)
+    rows.loc[0, "decision"] = "explained"
+    rows.to_csv(tmp_path / "mine.csv", index=False)
+    found = choices_in(tmp_path)
+    assert found.exports == (log,)
+    assert found.reviews[0] == tmp_path / "mine.csv"
+    assert first.with_suffix(".xlsx") in found.reviews
+    desk = panel(tmp_path)
+    desk.reviews.value = (tmp_path / "mine.csv",)
+    desk.out.value = str(tmp_path / "again")
+    desk.report.click()
+    table = pd.read_csv(tmp_path / "again" / "tables" / "decisions.csv", dtype="str")
+    decided = table.dropna(subset="decision")
+    assert decided["finding_id"].tolist() == [rows.loc[0, "finding_id"]]
+    assert decided["decided_in"].tolist() == ["mine.csv:2"]
 
 
 def test_no_file_chosen_is_one_sentence() -> None:

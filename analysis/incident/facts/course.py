@@ -53,8 +53,8 @@ class Course:
     finding : mapping or None
         The delivery finding of the infusion; None where none is listed.
     last_good : Reading or None
-        The last reading on the line, within its limit, before `first_bad`; of an
-        infusion without a finding the last reading on the line of all.
+        The last reading on the line, within its limit, before `first_bad` and before
+        `first_visible`; of an infusion without a finding the last on the line of all.
     first_bad : Reading or None
         The first reading beyond its limit on the finding's side, else the first that
         could have shown it.
@@ -125,7 +125,9 @@ def course(incident: Incident) -> Course:
     if visible is None or (bad is not None and bad.at < visible.at):
         visible = bad
     window = _window(incident, finding)
-    good = [r for r in readings if (bad is None or r.at < bad.at) and _is_on_line(r)]
+    # A check that could have shown it is no proof that all was well until then.
+    told = [one.at for one in (bad, visible) if one is not None]
+    good = [r for r in readings if all(r.at < at for at in told) and _is_on_line(r)]
     seen = visible.at if visible is not None else finding["first_visible"]
     about = (rows["checked_at"] >= window[0]) & (rows["checked_at"] <= seen)
     between = rows.loc[about, ["checked_at", "source"]]

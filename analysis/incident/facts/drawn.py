@@ -11,7 +11,7 @@ from analysis.figures import IncidentCourse
 from analysis.incident.facts.course import Course, course, delivery_finding
 from analysis.incident.facts.timeline import elapsed_h
 from analysis.incident.review import Incident
-from analysis.terms import CheckOutcome
+from analysis.terms import CheckOutcome, FindingKind
 
 _LINE = ["elapsed_h", "volume_ml"]
 #: Two lines nowhere further apart than this are drawn on each other [mL].
@@ -26,13 +26,15 @@ class Drawn:
     """The plot's content; None where there is nothing to draw, with the reason.
 
     ``is_one_line`` is True where the prescribed line and the one by the rate set lie on
-    each other; None where one of them is not known.
+    each other; None where one of them is not known. ``is_assumed`` is True where the
+    fitted line goes on past the last reading, as if nothing had moved until the end.
     """
 
     course: IncidentCourse | None
     reason: str = ""
     fitted_kind: str = ""
     is_one_line: bool | None = None
+    is_assumed: bool = False
 
 
 def drawn(incident: Incident) -> Drawn:
@@ -59,8 +61,12 @@ def drawn(incident: Incident) -> Drawn:
         if incident.explained
         else _no_line()
     )
+    kind = incident.explained[shown].kind if incident.explained else ""
     prescribed = _prescribed(incident)
     last_h = _last_h(incident)
+    is_assumed = kind == FindingKind.STALL_TO_END and _ends_before(fitted, last_h)
+    if is_assumed:
+        fitted = _stood_still(fitted, last_h)
     late, missed = (
         _due(incident, outcome) for outcome in (CheckOutcome.LATE, CheckOutcome.MISSED)
     )
@@ -86,8 +92,21 @@ def drawn(incident: Incident) -> Drawn:
         is_given=is_given,
         started_at=start if pd.notna(start) else None,
     )
-    kind = incident.explained[shown].kind if incident.explained else ""
-    return Drawn(course=shows, fitted_kind=kind, is_one_line=_is_one_line(shows))
+    return Drawn(
+        course=shows,
+        fitted_kind=kind,
+        is_one_line=_is_one_line(shows),
+        is_assumed=is_assumed,
+    )
+
+
+def _ends_before(line: pd.DataFrame, hour: float) -> bool:
+    return len(line) > 0 and bool(line["elapsed_h"].iloc[-1] < hour)
+
+
+def _stood_still(line: pd.DataFrame, hour: float) -> pd.DataFrame:
+    """Draw a line on to an hour, level: the volume told is what that comes to."""
+    return pd.concat([line, line.tail(1).assign(elapsed_h=hour)], ignore_index=True)
 
 
 def _is_one_line(drawn: IncidentCourse) -> bool | None:

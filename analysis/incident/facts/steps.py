@@ -92,9 +92,12 @@ def _ask(incident: Incident, found: Course) -> tuple[str, str]:
         narrow = (began, last if pd.isna(ended) else ended)
         if narrow != (first, last):
             above = f", above all {clock(narrow[0])} to {clock(narrow[1])}"
+    span = f"from {clock(first)} to {clock(last)}"
+    if first == last:
+        span = f"around {clock(first)}, the only time charted, and after it"
     return (
         "Ask for the driver's own log",
-        f"from {clock(first)} to {clock(last)}{above}: starts, stops, alarms, rate, "
+        f"{span}{above}: starts, stops, alarms, rate, "
         "volume given, syringe confirmed, battery; and how its clock stands.",
     )
 

@@ -53,6 +53,7 @@ def first_screen(incident: Incident) -> Section:
         policy=incident.policy,
         verdict=_verdict(incident),
         is_listed=finding is not None,
+        rests_on=_rests_on(incident),
         charting=_charting(incident),
         pairs=[*_pairs(incident), *facts.beyond_the_plunger(incident)],
         steps=facts.next_steps(incident),
@@ -73,6 +74,14 @@ def _verdict(incident: Incident) -> str:
         f"the probability of a delivery event is {sure}, and infusions over "
         f"{incident.threshold.probability:.2f} are listed."
     )
+
+
+def _rests_on(incident: Incident) -> str:
+    """Name the one reading that a finding rests on; empty where there are more."""
+    found = facts.course(incident)
+    bad, last = found.first_bad, found.last
+    is_one = bad is not None and last is not None and bad.at == last.at
+    return bad.source if bad is not None and is_one else ""
 
 
 def _listed(incident: Incident, finding: Mapping[str, Any]) -> str:

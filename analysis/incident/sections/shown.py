@@ -54,6 +54,7 @@ def plot(incident: Incident) -> Section:
         alt=figures.incident_alt(drawn.course),
         kind=WORDS.get(drawn.fitted_kind, ""),
         is_one_line=drawn.is_one_line,
+        is_assumed=drawn.is_assumed,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.delivery.contents import digits
+from analysis.delivery.sentences import VOLUME_DECIMALS
 from analysis.incident import facts
 from analysis.incident.facts.related import Other
 from analysis.incident.possible import WORDS
@@ -51,7 +52,7 @@ def amounts(incident: Incident) -> Section:
 def _amounts_grid(found: tuple[facts.Amount, ...]) -> Grid:
     rows = []
     for one in found:
-        low, high = sorted((abs(one.low_ml), abs(one.high_ml)))
+        low, high = sorted((_told(one.low_ml), _told(one.high_ml)))
         if one.low_ml * one.high_ml < 0:
             low = 0.0
         rows.append(
@@ -59,10 +60,12 @@ def _amounts_grid(found: tuple[facts.Amount, ...]) -> Grid:
                 WORDS[one.kind],
                 probability(one.probability),
                 "volume",
-                f"{abs(one.volume_ml):.1f} mL",
+                f"{_told(one.volume_ml):.1f} mL",
                 f"{low:.1f} to {high:.1f} mL",
                 "not delivered" if one.volume_ml < 0 else "given early",
-                "" if math.isnan(one.hours) else f"{one.hours:.1f} h of delivery",
+                ""
+                if math.isnan(one.hours)
+                else f"{_told(one.hours):.1f} h of delivery",
             )
         )
         for drug, amount, least, most in one.drugs.drugs if one.drugs else ():
@@ -83,6 +86,11 @@ def _amounts_grid(found: tuple[facts.Amount, ...]) -> Grid:
         rows=rows,
         numeric=frozenset({1, 3, 4}),
     )
+
+
+def _told(value: float) -> float:
+    """Round as findings.csv does, so that both tell the same number."""
+    return abs(round(value, VOLUME_DECIMALS))
 
 
 def explanations(incident: Incident) -> Section:

@@ -17,6 +17,7 @@ from analysis.report.research.words import (
 )
 from analysis.report.section import Section, section
 from analysis.research import Study
+from analysis.research.linkage import Linkage
 from analysis.terms import ALL, RateInterval
 
 Blocks = list[tuple[str, Any]]
@@ -135,12 +136,14 @@ def _of_sites(study: Study) -> str:
 
 
 def _of_extract(folder: str) -> str:
-    least = read_manifest(folder, STUDY)["extract_least"] if folder else None
-    if least is None:
+    run = read_manifest(folder, STUDY) if folder else {}
+    if run.get("extract_least") is None:
         return ""
+    found = Linkage(**run["linkage"])
     return (
-        "Ask for your service's approval before the folder extract/ leaves it; the key "
-        "of its pseudonyms stays."
+        "Ask for your service's approval before the folder extract/ leaves it: whoever "
+        f"holds the charts can find {found.alone_by_rows:,} of its "
+        f"{counted(found.patients, 'patient')}. The key of its pseudonyms stays."
     )
 
 

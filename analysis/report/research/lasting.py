@@ -15,7 +15,14 @@ from analysis.report.research.words import (
 from analysis.report.section import Section, section
 from analysis.report.tables import texts
 from analysis.research import Study
+from analysis.research.factors import TIME_IN_PLACE
+from analysis.research.risk import EVENTS_A_BAND, band_edges
 from analysis.terms import ALL
+
+_NOT_AT_SAME_TIME = (
+    f" With fewer than {2 * EVENTS_A_BAND} reactions sites are not set beside others "
+    "of the same time in place: what is used longer may look worse or better for that."
+)
 
 Blocks = list[tuple[str, Any]]
 
@@ -220,7 +227,12 @@ def association(study: Study) -> Section:
         for row in rows
         if not _is_reference(row)
     ]
-    title = "Reactions at the same time in place, against the reference"
+    is_at_same_time = _is_at_same_time(rows)
+    title = (
+        "Reactions at the same time in place, against the reference"
+        if is_at_same_time
+        else "Reactions against the reference"
+    )
     with figures.house_style():
         page = figures.figure(7.2, 0.9 + 0.19 * len(drawn))
         figures.ratio_rows(drawn, title, ax=page.subplots())
@@ -235,13 +247,14 @@ def association(study: Study) -> Section:
     blocks: Blocks = [
         (
             "text",
-            "Poisson regression of reactions on site-days, for each thing by itself "
-            "and with time in place, then for all of them together. Drugs, diluent and "
-            "volume are those of the syringe in place at the time. Limits are "
-            "clustered by patient.",
+            "Poisson regression of reactions on site-days, for each thing by itself"
+            + (" and with time in place" if is_at_same_time else "")
+            + ", then for all of them together. Drugs, diluent and volume are those of "
+            "the syringe in place at the time. Limits are clustered by patient."
+            + ("" if is_at_same_time else _NOT_AT_SAME_TIME),
         ),
         ("figure", picture),
-        ("grid", _association_grid(rows)),
+        ("grid", _association_grid(rows, is_at_same_time=is_at_same_time)),
     ]
     if notes := _notes(rows):
         blocks += [("head", "Not estimated, or unsteady"), ("list", notes)]
@@ -249,6 +262,12 @@ def association(study: Study) -> Section:
         blocks.append(("text", f"All together: {study.joint_note}."))
     blocks.append(("text", f"Proportional hazards: {_early_and_late(rows)}"))
     return section("blocks", blocks=blocks)
+
+
+def _is_at_same_time(rows: list[dict[str, Any]]) -> bool:
+    """Say whether the ratios are at the same time in place, as events allow it."""
+    own = [int(row["events"]) for row in rows if row["factor"] == TIME_IN_PLACE]
+    return bool(band_edges(sum(own)))
 
 
 def _is_reference(row: dict[str, Any]) -> bool:
@@ -285,11 +304,12 @@ def _short(row: dict[str, Any]) -> str:
     return name.removeprefix("drug: ").removeprefix("concentration: ")
 
 
-def _association_grid(rows: list[dict[str, Any]]) -> Grid:
+def _association_grid(rows: list[dict[str, Any]], *, is_at_same_time: bool) -> Grid:
     """Give the ratios, without a model that none was estimated by."""
+    when = "at the same time in place" if is_at_same_time else "by regression"
     models = {
         "as counted, exact": [_ratio(row, "exact_") for row in rows],
-        "at the same time in place, by patient": [
+        f"{when}, by patient": [
             "reference" if _is_reference(row) else _ratio(row, "") for row in rows
         ],
         "by Cox's model, by patient": [_ratio(row, "cox_") for row in rows],

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from analysis.columns import Column, Kind, Table
 from analysis.report.manifest import sha256
+from analysis.report.research.words import linkage_words
 from analysis.research.columns import EXTRACT
 from analysis.research.extract import STANDING, Extract
 
@@ -36,16 +37,22 @@ def write_package(extract: Extract, folder: Path) -> None:
             f"A {STANDING}. Patients and sites stand under a keyed hash; times are "
             "hours since the placement; ward, location and drugs, and apart from them "
             "material and diluent, are written as other until every combination has "
-            f"at least {extract.least} patients. Whoever holds the charts can still "
-            "find a person by the hours of a site."
+            f"at least {extract.least} patients. "
+            + " ".join(
+                linkage_words(
+                    extract.linkage, extract.least, whole_days=extract.whole_days
+                )
+            )
         ),
-        "resources": [_resource(table, folder) for table in EXTRACT],
+        "resources": [
+            _resource(table, folder, whole_days=extract.whole_days) for table in EXTRACT
+        ],
     }
     text = json.dumps(content, indent=2, ensure_ascii=False)
     (folder / FILE).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
-def _resource(table: Table, folder: Path) -> dict[str, Any]:
+def _resource(table: Table, folder: Path, *, whole_days: bool) -> dict[str, Any]:
     path = folder / f"{table.name}.csv"
     schema: dict[str, Any] = {
         "fields": [_field(column, table) for column in table.columns],
@@ -53,6 +60,8 @@ def _resource(table: Table, folder: Path) -> dict[str, Any]:
         "primaryKey": _KEYS[table.name],
     }
     if table.name == "periods":
+        if whole_days:  # two syringes of one site may begin on the same day
+            del schema["primaryKey"]
         schema["foreignKeys"] = [
             {"fields": ["site"], "reference": {"resource": "sites", "fields": ["site"]}}
         ]

@@ -1,6 +1,7 @@
 """A study of site reactions into its folder, or nothing."""
 
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -222,6 +223,8 @@ def _manifest(
         "notes": list(study.notes),
         "joint_note": study.joint_note,
         "extract_least": None if extract is None else extract.least,
+        "whole_days": extract is not None and extract.whole_days,
+        "linkage": None if extract is None else asdict(extract.linkage),
         "files": dict.fromkeys(sorted(names), ""),
     }
 

@@ -13,11 +13,12 @@ from analysis.report.research.answer import PER, heading, in_short, next_steps
 from analysis.report.research.demo import demo_study
 from analysis.report.research.lasting import association, lasting, time_to_reaction
 from analysis.report.research.publish import read_study
-from analysis.report.research.words import rate_words
+from analysis.report.research.words import linkage_words, rate_words
 from analysis.report.section import Section, section
 from analysis.report.tables import texts
 from analysis.research import Study
 from analysis.research.extract import STANDING
+from analysis.research.linkage import Linkage
 from analysis.sites.definition import POLICY
 from analysis.terms import ALL, RateInterval
 
@@ -292,7 +293,8 @@ def extract(folder: str) -> Section:
     Section
         Words for whoever hands it over.
     """
-    least = read_manifest(folder, STUDY)["extract_least"] if folder else None
+    run = read_manifest(folder, STUDY) if folder else {}
+    least = run.get("extract_least")
     if least is None:
         said = (
             "There is no extract: the log has fewer patients than a combination of "
@@ -301,6 +303,7 @@ def extract(folder: str) -> Section:
             else "The demo log is studied in memory, and no extract is written."
         )
         return section("blocks", blocks=[("text", said)])
+    linked, days = Linkage(**run["linkage"]), run["whole_days"]
     return section(
         "blocks",
         blocks=[
@@ -316,12 +319,12 @@ def extract(folder: str) -> Section:
                     "Times are hours since the placement. There are no dates, no free "
                     "text, no staff codes and no driver numbers.",
                     "Ward, location and drugs are written as other until every "
-                    f"combination has at least {least} patients; material and diluent "
-                    "likewise.",
-                    "Whoever holds the charts can still find a person by the hours of "
-                    "a site.",
+                    f"combination has at least {least} patients, the ward first and "
+                    "the drugs last; material and diluent likewise.",
                 ],
             ),
+            ("head", "How far it keeps patients apart"),
+            ("list", linkage_words(linked, least, whole_days=days)),
         ],
     )
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from analysis.report.facts import rows_of
 from analysis.research import Study
+from analysis.research.linkage import Linkage
 from analysis.terms import ALL
 
 
@@ -142,6 +143,58 @@ def outside_one(study: Study) -> tuple[list[dict[str, Any]], int]:
     """
     rows = [row for row in rows_of(study.associations) if not math.isnan(row["ratio"])]
     return [row for row in rows if row["low"] > 1 or row["high"] < 1], len(rows)
+
+
+def _of_days(found: Linkage, *, is_done: bool) -> str:
+    if is_done:
+        return (
+            "Hours are rounded to whole days, so that rates and curves made of it "
+            "differ from those of this study."
+        )
+    return (
+        "With hours rounded to whole days (--whole-days) it would be "
+        f"{found.alone_by_days:,}."
+    )
+
+
+def linkage_words(found: Linkage, least: int, *, whole_days: bool) -> list[str]:
+    """Say how many patients of an extract can be found, and what is coarse in it.
+
+    Parameters
+    ----------
+    found : Linkage
+        As counted.
+    least : int
+        Patients that each combination of words has.
+    whole_days : bool
+        Hours are rounded to whole days.
+
+    Returns
+    -------
+    list of str
+        Sentences.
+    """
+    of = f"of its {counted(found.patients, 'patient')}"
+    other = ", ".join(
+        f"{name} in {100 * share:.0f} %" for name, share in found.other.items() if share
+    )
+    return [
+        f"Whoever holds the charts can find {found.alone_by_rows:,} {of} without the "
+        "key: made from the log, their rows are like no other patient's, hours and "
+        f"all. {_of_days(found, is_done=whole_days)} Do not give it to anybody who can "
+        "also see the charts and should not know who is who.",
+        f"At least {least} patients stand behind each row by its words. That holds row "
+        "by row and table by table: by the words of all rows of a patient together "
+        f"{found.alone_by_words:,} {of} are alone, which a person who knows their "
+        "drugs and places could use.",
+        f"Written as other: {other or 'nothing'}"
+        + (
+            " (of sites; of diluent, of periods). More patients, or fewer different "
+            "words, leave more."
+            if other
+            else "."
+        ),
+    ]
 
 
 def main_rate(study: Study) -> Mapping[str, Any]:

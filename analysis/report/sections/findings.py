@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -14,7 +15,8 @@ from analysis.report import facts
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.report.tables import texts
+from analysis.report.tables import read_review, texts
+from analysis.review import Review, flags_by_month
 
 #: Rows of a long table that are on the page; the rest is in the tables folder.
 _MOST_ROWS = 200
@@ -32,19 +34,22 @@ _GROUP_WORDS = {
 }
 
 
-def delivery_findings(result: AuditResult) -> Section:
+def delivery_findings(result: AuditResult, folder: Path | str | None = None) -> Section:
     """Show every delivery finding of the month with its plot.
 
     Parameters
     ----------
     result : AuditResult
         The audit.
+    folder : Path or str, optional
+        Folder of the report: what was decided of the findings is read from its tables.
 
     Returns
     -------
     Section
         Ends with the number that could not be evaluated.
     """
+    review = None if folder is None else read_review(folder, result.policy)
     findings = facts.delivery_findings(result)
     standing = facts.standings(result)[-1]
     drawn = facts.only_infusions(result, texts(findings["infusion_id"]))
@@ -52,6 +57,9 @@ def delivery_findings(result: AuditResult) -> Section:
         plot = figures.figure(6.6, 2.6, is_fitted=False)
         plot.add_axes(_PLOT)
         views = [_delivery_view(row, drawn, plot) for row in facts.rows_of(findings)]
+    decided = {} if review is None else _decided(review)
+    for view in views:
+        view["decided"] = decided.get(view["id"], "")
     return section(
         "delivery",
         findings=views,
@@ -61,7 +69,25 @@ def delivery_findings(result: AuditResult) -> Section:
         by_threshold=result.policy.false_flags_per_1000 * standing.infusions / 1000,
         by_list=(1 - findings["event_probability"]).sum(),
         threshold=result.threshold,
+        so_far=None if review is None else _so_far(review, result),
     )
+
+
+def _decided(review: Review) -> dict[str, str]:
+    """Give what was decided, in words, by finding."""
+    given = review.decisions.dropna(subset="decision")
+    return {
+        row["finding_id"]: row["decision"]
+        + (f": {words.plain(row['note'])}" if words.plain(row["note"]) else "")
+        for row in facts.rows_of(given)
+    }
+
+
+def _so_far(review: Review, result: AuditResult) -> Mapping[str, Any] | None:
+    """Give what decisions on delivery findings add up to; None without one."""
+    table = flags_by_month(review, result.infusions, result.policy.false_flags_per_1000)
+    total = facts.rows_of(table)[-1]
+    return total if total["decided"] > 0 else None
 
 
 def other_findings(result: AuditResult) -> Section:

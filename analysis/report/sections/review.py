@@ -1,6 +1,7 @@
 """What reviewers decided: how far they are, what was confirmed, what was false."""
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -43,6 +44,7 @@ def reviewed(result: AuditResult, folder: Path | str) -> Section:
         shares=_shares_grid(review),
         flags=_flags_grid(review, result),
         contradicting=_contradicting_grid(review.decisions),
+        changed=_changed_grid(review.decisions),
         unmatched=_unmatched_grid(review.unmatched),
         unmatched_total=len(review.unmatched),
     )
@@ -114,6 +116,31 @@ def _contradicting_grid(decisions: pd.DataFrame) -> Grid:
         more=_rest(len(rows), "decisions"),
         is_for_search=True,
     )
+
+
+def _changed_grid(decisions: pd.DataFrame) -> Grid:
+    rows = decisions[decisions["before"].notna()]
+    return Grid(
+        caption="Decisions that replaced another one",
+        head=("finding", "ward", "infusion", "what", "before", "now"),
+        rows=[
+            (
+                *(words.plain(row[n]) for n in ("finding_id", "ward", "infusion_id")),
+                facts.words(row["kind"]),
+                words.plain(row["before"]),
+                _now(row),
+            )
+            for row in facts.rows_of(rows.head(_MOST_ROWS))
+        ],
+        more=_rest(len(rows), "decisions"),
+        is_for_search=True,
+    )
+
+
+def _now(row: dict[str, Any]) -> str:
+    if pd.isna(row["decision"]):
+        return "contradicting" if pd.notna(row["said"]) else "taken back"
+    return f"{row['decision']} ({words.plain(row['decided_in'])})"
 
 
 def _unmatched_grid(unmatched: pd.DataFrame) -> Grid:
