@@ -5,7 +5,14 @@ import pandas as pd
 import pytest
 
 from analysis.delivery.simulated import SIMULATED
-from analysis.evaluate import LEAST_EVENT_H, SETTINGS, evaluate, simulated_log
+from analysis.evaluate import (
+    LEAST_EVENT_H,
+    SETTINGS,
+    evaluate,
+    simulated_log,
+    small_lines,
+    small_logs,
+)
 from analysis.evaluate.compare import CompareError, compared
 from analysis.evaluate.scores import Case, expected_false, reliability, rule_row
 from analysis.evaluate.words import evaluation_lines
@@ -98,6 +105,23 @@ def test_a_hard_log_has_second_slips_and_two_ways_of_reading() -> None:
     has = skylark["volume_remaining_ml"] != ""
     only_given = ~has & (skylark["volume_delivered_ml"] != "")
     assert 0.1 < only_given.sum() / (only_given | has).sum() < 0.5
+
+
+def test_small_logs_are_judged_each_by_itself() -> None:
+    found, again = (small_logs(250, 3, logs=3) for _ in range(2))
+    assert found.table.equals(again.table)
+    table = found.table.set_index("size")
+    assert table.index.tolist() == [5, 15, 30]
+    assert (table["logs"] == 3).all()
+    # One limit for all: none of them has the infusions to find its own.
+    assert (table["limit"] == table["limit"].iloc[0]).all()
+    # Each infusion is in one log; events too small to count are in neither figure.
+    judged = table["events"] + table["uneventful"]
+    assert (judged <= 3 * table.index).all()
+    assert (judged > 2 * table.index).all()
+    lines = small_lines(found)
+    assert lines[1].startswith("3 logs of 5 infusions: ")
+    assert lines[-1] == "By simulation, not measured on your wards."
 
 
 def test_without_the_libraries_one_sentence_says_what_to_do(

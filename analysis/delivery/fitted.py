@@ -41,7 +41,7 @@ _OTHER = {"offset_sd_ml": 2.0, "flow_sd": 0.3, "reading_error_ml": 1.5}
 _ENOUGH = 600
 
 #: A ward of fewer infusions has the stated values.
-_FEWEST = 6
+_FEWEST = 2
 
 #: Variance of a reading that is not there [mL^2]: it says nothing, and adds the same to
 #: each likelihood whatever the noise is.

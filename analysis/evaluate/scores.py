@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.audit import AuditResult
 from analysis.synthetic import NO_EVENT, ZONE, SyntheticLog
 from analysis.terms import FindingGroup, FindingKind
 
@@ -45,13 +44,13 @@ class Case:
     findings: pd.DataFrame
 
 
-def case(result: AuditResult, log: SyntheticLog) -> Case:
+def case(infusions: pd.DataFrame, findings: pd.DataFrame, log: SyntheticLog) -> Case:
     """Put what an audit found beside what was planted.
 
     Parameters
     ----------
-    result : AuditResult
-        Of the simulated log.
+    infusions, findings : DataFrame
+        Of the audit: infusion_id, evaluable and event_probability; all findings.
     log : SyntheticLog
         With its truth.
 
@@ -60,7 +59,7 @@ def case(result: AuditResult, log: SyntheticLog) -> Case:
     Case
         Infusions that cannot be evaluated are left out.
     """
-    known = result.infusions.set_index("infusion_id")
+    known = infusions.set_index("infusion_id")
     known = known[known["evaluable"] == "yes"]
     truth = log.truth_infusions.set_index("infusion_id")
     truth = truth.loc[truth.index.isin(known.index)]
@@ -68,7 +67,6 @@ def case(result: AuditResult, log: SyntheticLog) -> Case:
     other = log.truth_other[log.truth_other["kind"].str.startswith("slip")]
     slips = other.drop_duplicates("infusion_id").set_index("infusion_id")["kind"]
     onset = pd.to_datetime(truth["onset"].where(truth["onset"] != ""), errors="coerce")
-    findings = result.findings
     findings = findings[findings["group"] == FindingGroup.DELIVERY]
     return Case(
         truth=pd.DataFrame(
