@@ -216,7 +216,8 @@ def intervals_held(own: Case) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by planted kind and "all": found, right (share with the right kind),
-        onsets, onset_held, onset_h (median width), volumes (of those with the right
+        onsets, onset_held, onset_held_right (of those with the right kind: another kind
+        means another window), onset_h (median width), volumes (of those with the right
         kind), volume_held, volume_ml (median width), volume_error_ml (mean absolute)
         and volume_bias_ml (found minus planted).
     """
@@ -234,6 +235,9 @@ def intervals_held(own: Case) -> pd.DataFrame:
             "right": both["is_right"].astype("float64"),
             "onsets": has_onset,
             "onset_held": held.astype("float64").where(has_onset),
+            "onset_held_right": held.astype("float64").where(
+                has_onset & both["is_right"]
+            ),
             "onset_h": width.where(has_onset),
             "volumes": has_volume,
             "volume_held": within.astype("float64").where(has_volume),
