@@ -463,8 +463,21 @@ def simulate(out: Path) -> None:
     help="Instead: how often the 95 % intervals of proportions hold the truth "
     "(some minutes).",
 )
-def evaluate(
-    infusions: int, seed: int, setting: str, *, is_compared: bool, is_intervals: bool
+@click.option(
+    "--small",
+    "is_small",
+    is_flag=True,
+    help="Instead: what is found in logs of 5, 15 and 30 infusions, each judged by "
+    "itself (some minutes).",
+)
+def evaluate(  # noqa: PLR0913 - one argument an option
+    infusions: int,
+    seed: int,
+    setting: str,
+    *,
+    is_compared: bool,
+    is_intervals: bool,
+    is_small: bool,
 ) -> None:
     """Measure by simulation what the audit finds, and how often it flags wrongly.
 
@@ -476,6 +489,9 @@ def evaluate(
     if is_intervals:
         _print_coverage(seed)
         return
+    if is_small:
+        _print_small(infusions, seed, setting)
+        return
     from analysis.evaluate import evaluate
     from analysis.evaluate.words import evaluation_lines
 
@@ -484,6 +500,14 @@ def evaluate(
             infusions, seed, setting=setting, is_compared=is_compared, progress=say
         )
     click.echo("\n".join(evaluation_lines(outcome)))
+
+
+def _print_small(infusions: int, seed: int, setting: str) -> None:
+    from analysis.evaluate import small_lines, small_logs
+
+    with _progress() as say:
+        outcome = small_logs(infusions, seed, setting=setting, progress=say)
+    click.echo("\n".join(small_lines(outcome)))
 
 
 def _print_coverage(seed: int) -> None:

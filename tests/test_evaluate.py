@@ -5,9 +5,22 @@ import pandas as pd
 import pytest
 
 from analysis.delivery.simulated import SIMULATED
-from analysis.evaluate import LEAST_EVENT_H, SETTINGS, evaluate, simulated_log
+from analysis.evaluate import (
+    LEAST_EVENT_H,
+    SETTINGS,
+    evaluate,
+    simulated_log,
+    small_lines,
+    small_logs,
+)
 from analysis.evaluate.compare import CompareError, compared
-from analysis.evaluate.scores import Case, expected_false, reliability, rule_row
+from analysis.evaluate.scores import (
+    Case,
+    expected_false,
+    intervals_held,
+    reliability,
+    rule_row,
+)
 from analysis.evaluate.words import evaluation_lines
 
 
@@ -82,6 +95,47 @@ def test_bands_of_probability_hold_what_was_said_and_what_was_there() -> None:
     assert (middle["said"], middle["found"]) == pytest.approx((0.6, 0.5))
 
 
+def test_windows_and_intervals_hold_what_was_planted_as_by_hand() -> None:
+    at = pd.Timestamp("2026-05-01T12:00", tz="Europe/London")
+    hour, names = pd.Timedelta(hours=1), ["I1", "I2", "I3", "I4"]
+    truth = pd.DataFrame(
+        {
+            "kind": ["surge"] * 3 + ["none"],
+            "is_event": [True] * 3 + [False],
+            "is_quiet": [False] * 3 + [True],
+            "onset": [at, at, at, pd.NaT],
+            "volume_ml": [3.0, 3.0, 3.0, np.nan],
+        },
+        index=names,
+    )
+    findings = pd.DataFrame(
+        {
+            # The third is taken for another kind, from the start on; the fourth is
+            # false and stands in no figure.
+            "kind": ["surge", "surge", "over_delivery", "surge"],
+            "began_earliest": [at - hour, at + hour, at - 5 * hour, at],
+            "began_latest": [at + hour, at + 2 * hour, at - 5 * hour, at],
+            "volume_ml": [3.5, 2.0, 3.0, 1.0],
+            "volume_low_ml": [2.5, 1.0, 2.0, 0.5],
+            "volume_high_ml": [4.5, 2.5, 4.0, 1.5],
+        },
+        index=names,
+    )
+    probability = pd.Series(0.9, index=names)
+    table = intervals_held(
+        Case(truth=truth, probability=probability, findings=findings)
+    )
+    surge = table.loc["surge"]
+    assert (surge["found"], surge["onsets"], surge["volumes"]) == (3, 3, 2)
+    assert surge["right"] == pytest.approx(2 / 3)
+    assert surge["onset_held"] == pytest.approx(1 / 3)
+    assert surge["onset_held_right"] == pytest.approx(1 / 2)
+    assert surge["onset_h"] == pytest.approx(1.0)
+    assert surge["volume_held"] == pytest.approx(1 / 2)
+    assert surge["volume_error_ml"] == pytest.approx(0.75)
+    assert surge["volume_bias_ml"] == pytest.approx(-0.25)
+
+
 @pytest.mark.parametrize("setting", list(SETTINGS))
 def test_every_setting_has_its_log_and_its_lines(setting: str) -> None:
     outcome = evaluate(250, 3, setting=setting)
@@ -98,6 +152,23 @@ def test_a_hard_log_has_second_slips_and_two_ways_of_reading() -> None:
     has = skylark["volume_remaining_ml"] != ""
     only_given = ~has & (skylark["volume_delivered_ml"] != "")
     assert 0.1 < only_given.sum() / (only_given | has).sum() < 0.5
+
+
+def test_small_logs_are_judged_each_by_itself() -> None:
+    found, again = (small_logs(250, 3, logs=3) for _ in range(2))
+    assert found.table.equals(again.table)
+    table = found.table.set_index("size")
+    assert table.index.tolist() == [5, 15, 30]
+    assert (table["logs"] == 3).all()
+    # One limit for all: none of them has the infusions to find its own.
+    assert (table["limit"] == table["limit"].iloc[0]).all()
+    # Each infusion is in one log; events too small to count are in neither figure.
+    judged = table["events"] + table["uneventful"]
+    assert (judged <= 3 * table.index).all()
+    assert (judged > 2 * table.index).all()
+    lines = small_lines(found)
+    assert lines[1].startswith("3 logs of 5 infusions: ")
+    assert lines[-1] == "By simulation, not measured on your wards."
 
 
 def test_without_the_libraries_one_sentence_says_what_to_do(

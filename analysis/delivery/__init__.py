@@ -26,6 +26,7 @@ from analysis.delivery.noise import (
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import scan
+from analysis.delivery.slip_kinds import kinds_of_slips
 from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
@@ -110,8 +111,9 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     ward = log.infusions["ward"].reindex(evidence.table.index)
     share = ward.map(event_shares(evidence.table, ward)).astype("float64")
     none = probabilities(evidence.table, share)["none"]
-    ratios = slip_ratios(readings, evidence, none)
-    evidence = with_slip_ratios(readings, evidence, ratios)
+    kinds = kinds_of_slips(readings, evidence.slips.to_numpy())
+    ratios = slip_ratios(readings, evidence, none, kinds)
+    evidence = with_slip_ratios(readings, evidence, ratios, kinds)
     shares = event_shares(evidence.table, ward)
     share = ward.map(shares).astype("float64")
     probability = probabilities(evidence.table, share)

@@ -16,6 +16,8 @@ import pandas as pd
 from analysis.delivery.batches import Array
 from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import Evidence
+from analysis.delivery.slip_kinds import kind_shares
+from analysis.delivery.slips import STATED_KINDS
 from analysis.terms import Entry
 
 #: Slips, and infusions with two, by which a log is thought to be as fitted.
@@ -23,8 +25,8 @@ _WORTH_SLIPS, _WORTH_PAIRS = 4.0, 3.0
 _ROUNDS = 60
 _MOST = 4.0
 
-#: Readings of an infusion that is short.
-_SHORT = 3
+#: Readings of an infusion that is not short.
+_MANY = 4
 
 #: Second slips are counted in infusions of so many readings or more (in shorter ones
 #: they cannot be told from an event), and are so much commoner at the most.
@@ -38,9 +40,11 @@ class Place(IntEnum):
     """Where a reading stands: plain checks, and rows at which something is done."""
 
     AMONG_MANY = 0
-    AMONG_FEW = 1
-    LAST = 2
-    AT_A_CHANGE = 3
+    OF_THREE = 1
+    OF_TWO = 2
+    ALONE = 3
+    LAST = 4
+    AT_A_CHANGE = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,10 +57,13 @@ class SlipRatios:
         Of readings by `Place`.
     second : float
         Two slips in one infusion, over what these shares give by chance.
+    kinds : tuple of float
+        Share of each kind among slips, in the order of `STATED_KINDS`.
     """
 
     by_place: tuple[float, ...]
     second: float
+    kinds: tuple[float, ...] = tuple(STATED_KINDS)
 
     def of(self, readings: pd.DataFrame) -> Array:
         """Give the ratio of each reading.
@@ -89,15 +96,15 @@ def places(readings: pd.DataFrame) -> Array:
         Values of `Place`.
     """
     runs = runs_of(readings["infusion_id"])
-    each = np.where(runs.sizes <= _SHORT, Place.AMONG_FEW, Place.AMONG_MANY)
-    place = runs.each(each)
-    place[runs.ends] = Place.LAST
+    few = np.array([Place.ALONE, Place.OF_TWO, Place.OF_THREE, Place.AMONG_MANY])
+    place = runs.each(few[np.minimum(runs.sizes, _MANY) - 1])
+    place[runs.ends[runs.sizes >= _MANY]] = Place.LAST
     is_plain = (readings["entry"] == Entry.CHECK).to_numpy(dtype=bool)
     return np.where(is_plain, place, Place.AT_A_CHANGE)
 
 
 def slip_ratios(
-    readings: pd.DataFrame, evidence: Evidence, none: pd.Series
+    readings: pd.DataFrame, evidence: Evidence, none: pd.Series, kinds: Array
 ) -> SlipRatios:
     """Estimate how often readings are slips, over what is fitted to the ward.
 
@@ -109,6 +116,8 @@ def slip_ratios(
         Of those readings (`scan`).
     none : Series of float
         Probability of no event by infusion_id.
+    kinds : array of float, shape (n, kinds)
+        Of each reading (`kinds_of_slips`).
 
     Returns
     -------
@@ -121,6 +130,10 @@ def slip_ratios(
     names = readings["infusion_id"].iloc[runs.begins]
     weight = runs.each(none.reindex(names).to_numpy())
     slip = evidence.slips.clip(upper=1.0).to_numpy() * weight
+    # Readings after it tell what kind of slip it is, and that it is no event.
+    of_kinds = kind_shares(kinds, np.where(place == Place.AMONG_MANY, slip, 0.0))
+    odds = slip * (kinds @ (of_kinds / STATED_KINDS))
+    slip = odds / (1 - slip + odds)
     shares = readings["slip_share"].to_numpy()
     ratios = [1.0] * len(Place)
     for kind in Place:
@@ -129,7 +142,7 @@ def slip_ratios(
         start = ratios[Place.AMONG_MANY] if is_plain else 1.0
         most = _MOST if is_plain else 1.0
         ratios[kind] = _em(slip[mine], float(shares[mine].sum()), start, most)
-    found = SlipRatios(by_place=tuple(ratios), second=1.0)
+    found = SlipRatios(by_place=tuple(ratios), second=1.0, kinds=tuple(of_kinds))
     shares = shares * found.of(readings)
     tells = runs.sizes >= _TELLS_PAIRS
     share, square = runs.total(shares)[tells], runs.total(shares**2)[tells]
@@ -160,9 +173,9 @@ def _em(
 
 
 def with_slip_ratios(
-    readings: pd.DataFrame, evidence: Evidence, ratios: SlipRatios
+    readings: pd.DataFrame, evidence: Evidence, ratios: SlipRatios, kinds: Array
 ) -> Evidence:
-    """Give the evidence when slips are that much commoner.
+    """Give the evidence when slips are that much commoner, and of such kinds.
 
     Parameters
     ----------
@@ -172,6 +185,8 @@ def with_slip_ratios(
         Of those readings, with slips as fitted.
     ratios : SlipRatios
         As given by `slip_ratios`.
+    kinds : array of float, shape (n, kinds)
+        Of each reading (`kinds_of_slips`).
 
     Returns
     -------
@@ -179,7 +194,7 @@ def with_slip_ratios(
         Of no event with each slip, and each two, weighed anew; that of events stays (a
         slip is seldom what they take).
     """
-    ratio = ratios.of(readings)
+    ratio = ratios.of(readings) * (kinds @ (np.array(ratios.kinds) / STATED_KINDS))
     runs = runs_of(readings["infusion_id"])
     both = evidence.both.clip(upper=1.0)
     one = (evidence.slips.clip(upper=1.0) - both).clip(lower=0.0)

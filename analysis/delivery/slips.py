@@ -1,7 +1,8 @@
 """Charting slips: what a reading that is plain wrong may have been instead.
 
 A slip is told from a stop by the readings after it: a driver does not catch up. Kinds
-and their frequency among slips are common practice, no source.
+and their frequency among slips are stated: common practice, no source; a log with
+slips of its own says how frequent each is (`slip_kinds.py`).
 """
 
 import numpy as np
@@ -20,7 +21,11 @@ WHOLE_SHARES = np.array(
 )
 # Either way; together they are the share of misread millilitres.
 _WHOLE_SHARES = WHOLE_ML * WHOLE_SHARES / (2 * WHOLE_SHARES.sum())
-_ROOT_2PI = np.sqrt(2 * np.pi)
+
+#: Stated share of each kind among slips, in the order of `slip_parts`; then of each
+#: number of misread whole millilitres, from 1 on.
+STATED_KINDS = np.r_[COPIED, NEAR, TENTH, ANYWHERE, BEYOND, 2 * _WHOLE_SHARES[1:]]
+ROOT_2PI = np.sqrt(2 * np.pi)
 NEAR_ML, _LARGEST_ML = 3.5, 60.0
 
 
@@ -37,6 +42,23 @@ def slip_density(batch: Batch) -> Array:
     array of float, shape (n, k)
         Per mL; misreadings by whole mL are not in it, they hang on the volume.
     """
+    density: Array = sum(slip_parts(batch), np.zeros(batch.shape))
+    return density
+
+
+def slip_parts(batch: Batch) -> list[Array]:
+    """Give the density of readings that are slips by kind, whatever the volume was.
+
+    Parameters
+    ----------
+    batch : Batch
+        n infusions with k readings.
+
+    Returns
+    -------
+    list of array of float, shape (n, k)
+        Per mL, with its share: copied, near the line, a tenth, anywhere, beyond.
+    """
     read, base = batch.observed_ml, batch.base_ml[:, None]
     before = np.concatenate([base, read[:, :-1]], axis=1)
     is_copy = np.abs(read - before) < 0.51 * batch.step_ml
@@ -49,14 +71,13 @@ def slip_density(batch: Batch) -> Array:
     is_tenth = np.abs(10 * read - line) < NEAR_ML
     full = np.maximum(base, 16.0)
     is_within = np.abs(read) <= full
-    density: Array = (
-        COPIED * is_copy / batch.step_ml
-        + NEAR * is_near / (2 * NEAR_ML)
-        + TENTH * is_tenth / (2 * NEAR_ML / 10)
-        + ANYWHERE * is_within / full
-        + BEYOND / _LARGEST_ML
-    )
-    return density
+    return [
+        COPIED * is_copy / batch.step_ml,
+        NEAR * is_near / (2 * NEAR_ML),
+        TENTH * is_tenth / (2 * NEAR_ML / 10),
+        ANYWHERE * is_within / full,
+        np.full(batch.shape, BEYOND / _LARGEST_ML),
+    ]
 
 
 def slip_weight(density: Array, off: Array, precision: Array) -> Array:
@@ -87,6 +108,6 @@ def slip_weight(density: Array, off: Array, precision: Array) -> Array:
     far *= -0.5
     misread = np.exp(far, out=far)
     misread *= share
-    weight: Array = (density * _ROOT_2PI).T[:, :, None] / np.sqrt(precision)
+    weight: Array = (density * ROOT_2PI).T[:, :, None] / np.sqrt(precision)
     weight += misread
     return weight

@@ -33,6 +33,8 @@ from analysis.evaluate.scores import (
     rule_row,
 )
 from analysis.evaluate.settings import SETTINGS, simulated_log
+from analysis.evaluate.small import SMALL_LOGS, SmallLogs, evaluate_small, small_lines
+from analysis.intake import read_exports
 from analysis.policy import Policy
 from analysis.synthetic import write_log
 
@@ -40,12 +42,16 @@ __all__ = [
     "COVERAGE_LOGS",
     "LEAST_EVENT_H",
     "SETTINGS",
+    "SMALL_LOGS",
     "Coverage",
     "Evaluation",
+    "SmallLogs",
     "coverage_lines",
     "evaluate",
     "interval_coverage",
     "simulated_log",
+    "small_lines",
+    "small_logs",
     "true_covered",
 ]
 
@@ -128,7 +134,7 @@ def evaluate(
         exports = [Path(folder, f"{name}.csv") for name in ("checks", "infusions")]
         say("auditing it")
         result = run_audit(exports, Policy.example())
-    own = case(result, log)
+    own = case(result.infusions, result.findings, log)
     say("scoring")
     said, false = expected_false(own)
     return Evaluation(
@@ -144,6 +150,43 @@ def evaluate(
         false_said=said,
         false_found=false,
     )
+
+
+def small_logs(
+    infusions: int,
+    seed: int,
+    *,
+    setting: str = "ordinary",
+    logs: int = SMALL_LOGS,
+    progress: Callable[[str], None] | None = None,
+) -> SmallLogs:
+    """Measure what the audit finds and flags in logs of few infusions.
+
+    Parameters
+    ----------
+    infusions : int
+        Infusions, about, of the simulated log that the small ones are cut from.
+    seed : int
+        The same seed gives the same figures.
+    setting : str
+        A name of `SETTINGS`.
+    logs : int
+        Small logs of each size, at the most.
+    progress : callable, optional
+        Called with a few words at each step.
+
+    Returns
+    -------
+    SmallLogs
+        By size.
+    """
+    made = simulated_log(infusions, seed, setting)
+    with tempfile.TemporaryDirectory() as folder:
+        write_log(made, Path(folder))
+        exports = [Path(folder, f"{name}.csv") for name in ("checks", "infusions")]
+        log = read_exports(exports, Policy.example())
+    table = evaluate_small(log, made, logs=logs, progress=progress)
+    return SmallLogs(setting=setting, seed=seed, table=table)
 
 
 def _rules(

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.audit import AuditResult
 from analysis.synthetic import NO_EVENT, ZONE, SyntheticLog
 from analysis.terms import FindingGroup, FindingKind
 
@@ -45,13 +44,13 @@ class Case:
     findings: pd.DataFrame
 
 
-def case(result: AuditResult, log: SyntheticLog) -> Case:
+def case(infusions: pd.DataFrame, findings: pd.DataFrame, log: SyntheticLog) -> Case:
     """Put what an audit found beside what was planted.
 
     Parameters
     ----------
-    result : AuditResult
-        Of the simulated log.
+    infusions, findings : DataFrame
+        Of the audit: infusion_id, evaluable and event_probability; all findings.
     log : SyntheticLog
         With its truth.
 
@@ -60,7 +59,7 @@ def case(result: AuditResult, log: SyntheticLog) -> Case:
     Case
         Infusions that cannot be evaluated are left out.
     """
-    known = result.infusions.set_index("infusion_id")
+    known = infusions.set_index("infusion_id")
     known = known[known["evaluable"] == "yes"]
     truth = log.truth_infusions.set_index("infusion_id")
     truth = truth.loc[truth.index.isin(known.index)]
@@ -68,7 +67,6 @@ def case(result: AuditResult, log: SyntheticLog) -> Case:
     other = log.truth_other[log.truth_other["kind"].str.startswith("slip")]
     slips = other.drop_duplicates("infusion_id").set_index("infusion_id")["kind"]
     onset = pd.to_datetime(truth["onset"].where(truth["onset"] != ""), errors="coerce")
-    findings = result.findings
     findings = findings[findings["group"] == FindingGroup.DELIVERY]
     return Case(
         truth=pd.DataFrame(
@@ -218,7 +216,8 @@ def intervals_held(own: Case) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by planted kind and "all": found, right (share with the right kind),
-        onsets, onset_held, onset_h (median width), volumes (of those with the right
+        onsets, onset_held, onset_held_right (of those with the right kind: another kind
+        means another window), onset_h (median width), volumes (of those with the right
         kind), volume_held, volume_ml (median width), volume_error_ml (mean absolute)
         and volume_bias_ml (found minus planted).
     """
@@ -236,6 +235,9 @@ def intervals_held(own: Case) -> pd.DataFrame:
             "right": both["is_right"].astype("float64"),
             "onsets": has_onset,
             "onset_held": held.astype("float64").where(has_onset),
+            "onset_held_right": held.astype("float64").where(
+                has_onset & both["is_right"]
+            ),
             "onset_h": width.where(has_onset),
             "volumes": has_volume,
             "volume_held": within.astype("float64").where(has_volume),

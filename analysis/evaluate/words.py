@@ -80,7 +80,9 @@ def _intervals(table: pd.DataFrame) -> Iterator[str]:
             line += (
                 "; onset window holds the onset "
                 f"{_share(row['onset_held'], row['onsets'])} of "
-                f"{row['onsets']:.0f}, median {row['onset_h']:.1f} h wide"
+                f"{row['onsets']:.0f} (kind right: "
+                f"{100 * row['onset_held_right']:.1f} %), median "
+                f"{row['onset_h']:.1f} h wide"
             )
         if row["volumes"]:
             line += (

@@ -14,6 +14,10 @@ from analysis.terms import FindingGroup, FindingKind
 _WITHIN_MIN = 5
 _WITHIN_ML = 0.2
 
+#: Rows that go on so near to each other for longer than this are a series: somebody
+#: stands by, or a device writes.
+_SERIES_MIN = 15
+
 #: 13.2 - 13.0 is a little more than 0.2 in floating point.
 _ROUNDING_ML = 1e-6
 
@@ -30,7 +34,9 @@ def near_duplicates(log: Log) -> pd.DataFrame:
     -------
     DataFrame
         Charting findings without id and month. Both rows stay and are counted as they
-        stand; rows without an infusion are compared within patient and driver.
+        stand; rows without an infusion are compared within patient and driver. Like
+        rows of a series, each within minutes of the one before for longer than a
+        quarter of an hour, are no finding; two volumes of one moment are, there too.
     """
     rows = log.checks
     loose = rows["patient_id"] + "\x1f" + rows["driver_id"]
@@ -52,12 +58,27 @@ def near_duplicates(log: Log) -> pd.DataFrame:
         is_torn |= (
             is_same & (rows[column] != before) & rows[column].notna() & ~before.isna()
         )
+    is_like &= is_twin
+    is_like &= ~_of_a_series(rows["checked_at"], key, near, is_like)
     first = rows.index.to_series().groupby(key).shift()
     of = Rows(rows)
-    twins = first[(is_twin & is_like) | is_torn].astype("int64")
+    twins = first[is_like | is_torn].astype("int64")
     pairs = zip(twins.tolist(), twins.index.tolist(), strict=True)
     found = [_finding(of.cells(one), of.cells(two)) for one, two in pairs]
     return pd.DataFrame(found)
+
+
+def _of_a_series(
+    at: pd.Series, key: pd.Series, near: pd.Series, is_asked: pd.Series
+) -> pd.Series:
+    """Tell rows of a series; only infusions that have a row asked for are looked at."""
+    mine = key.isin(key[is_asked].unique())
+    at, key = at[mine], key[mine]
+    begins = ~(near[mine] <= pd.Timedelta(minutes=_WITHIN_MIN))
+    by = at.groupby([key, begins.groupby(key).cumsum()])
+    span = by.transform("max") - by.transform("min")
+    is_long = span > pd.Timedelta(minutes=_SERIES_MIN)
+    return is_long.reindex(is_asked.index, fill_value=False)
 
 
 def _finding(one: Mapping[str, Any], two: Mapping[str, Any]) -> dict[str, object]:

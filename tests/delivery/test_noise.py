@@ -2,9 +2,11 @@
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.delivery.fitted import STATED, fit_noise, with_noise
 from analysis.delivery.noise import coarsest_step
 from tests.tiny import audit, syringe
 
@@ -67,3 +69,45 @@ def test_wards_have_steps_of_their_own(tmp_path: Path) -> None:
     assert noise["time_step_min"].to_dict() == {"Alder Ward": 60.0, "Birch Ward": 1.0}
     stalls = noise["shortest_stall_h"]
     assert stalls["Birch Ward"] < stalls["Alder Ward"]
+
+
+def rough_readings(infusions: int, error_ml: float) -> pd.DataFrame:
+    """Give infusions of one ward on the line, read with so large an error."""
+    rng = np.random.default_rng(8)
+    hours = np.arange(4.0, 24.0, 4.0)
+    given = np.tile(0.65 * hours, infusions)
+    rows = pd.DataFrame(
+        {
+            "infusion_id": np.repeat([f"I{i}" for i in range(infusions)], len(hours)),
+            "ward": "Alder Ward",
+            "source": "remaining",
+            "elapsed_h": np.tile(hours, infusions),
+            "observed_ml": 16 - given + error_ml * rng.standard_normal(len(given)),
+            "delivered_ml": given,
+            "base_ml": 16.0,
+            "end_delivered_ml": 15.6,
+            "rate_ml_h": 0.65,
+            "reading_step_ml": 0.1,
+            "start_step_ml": 0.1,
+            "rounding_variance_ml2": 0.001,
+            "is_floored": True,
+            "stopped_log_ratio": 0.0,
+        }
+    )
+    return with_noise(rows, STATED)
+
+
+@pytest.mark.parametrize(
+    ("infusions", "low", "high"),
+    [
+        pytest.param(1, 0.10, 0.10, id="one infusion: as stated"),
+        pytest.param(5, 0.15, 0.40, id="five: drawn to what is stated"),
+        pytest.param(60, 0.34, 0.46, id="sixty: as they are read"),
+    ],
+)
+def test_a_ward_read_roughly_has_a_larger_reading_error(
+    infusions: int, low: float, high: float
+) -> None:
+    fitted = fit_noise(rough_readings(infusions, 0.4))
+    error = float(fitted["reading_error_ml"].iloc[0])
+    assert low <= error <= high

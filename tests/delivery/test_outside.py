@@ -15,8 +15,8 @@ from analysis.delivery.scan import best_fit
 
 Array = npt.NDArray[Any]
 
-# NIST Statistical Reference Datasets, linear regression: Norris and NoInt1, with the
-# certified estimates and standard errors.
+# NIST Statistical Reference Datasets, linear regression: Norris, NoInt1 and NoInt2,
+# with the certified estimates and standard errors.
 NORRIS_X = np.concatenate(
     [
         [0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4],
@@ -33,8 +33,6 @@ NORRIS_Y = np.concatenate(
 )
 NORRIS_SLOPE, NORRIS_SLOPE_SE = 1.00211681802045, 0.429796848199937e-03
 NORRIS_SD = 0.884796396144373
-NOINT_SLOPE, NOINT_SLOPE_SE = 2.07438016528926, 0.165289256198347e-01
-NOINT_SD = 3.56753034006338
 
 
 def readings(given: Array, residual: Array, variance: float) -> pd.DataFrame:
@@ -93,10 +91,30 @@ def test_the_flow_factor_is_the_slope_of_a_certified_regression() -> None:
     assert error == pytest.approx(NORRIS_SLOPE_SE, rel=1e-9)
 
 
-def test_a_line_pinned_at_the_start_is_that_of_a_certified_regression() -> None:
-    x, y = np.arange(60.0, 71.0), np.arange(130.0, 141.0)
-    (fit,) = fits(series(y, variance=NOINT_SD**2, offset_sd=0.0), x[:, None])
-    assert fit == pytest.approx(NOINT_SLOPE / NOINT_SLOPE_SE, rel=1e-9)
+# Wanted: certified slope, its standard error and the residual standard deviation.
+@pytest.mark.parametrize(
+    ("x", "y", "wanted"),
+    [
+        pytest.param(
+            np.arange(60.0, 71.0),
+            np.arange(130.0, 141.0),
+            (2.07438016528926, 0.165289256198347e-01, 3.56753034006338),
+            id="NoInt1",
+        ),
+        pytest.param(
+            np.array([4.0, 5.0, 6.0]),
+            np.array([3.0, 4.0, 4.0]),
+            (0.727272727272727, 0.420827318078432e-01, 0.369274472937998),
+            id="NoInt2",
+        ),
+    ],
+)
+def test_a_line_pinned_at_the_start_is_that_of_a_certified_regression(
+    x: Array, y: Array, wanted: tuple[float, float, float]
+) -> None:
+    slope, error, sd = wanted
+    (fit,) = fits(series(y, variance=sd**2, offset_sd=0.0), x[:, None])
+    assert fit == pytest.approx(slope / error, rel=1e-9)
 
 
 def test_the_search_for_a_step_finds_the_break_of_the_nile() -> None:

@@ -12,6 +12,7 @@ from analysis.delivery.slip_rates import (
     slip_ratios,
     with_slip_ratios,
 )
+from analysis.delivery.slips import STATED_KINDS
 from analysis.delivery.threshold import by_list
 
 SHARE = 0.02
@@ -34,10 +35,13 @@ def evidence(rows: pd.DataFrame, slips: np.ndarray, both: np.ndarray) -> Evidenc
 
 
 def test_readings_are_told_apart_by_where_they_stand() -> None:
-    rows = readings([2, 5])
-    rows.loc[6, "entry"] = "end"
+    rows = readings([1, 2, 3, 4, 5])
+    rows.loc[14, "entry"] = "end"
     assert places(rows).tolist() == [
-        Place.AMONG_FEW,
+        Place.ALONE,
+        *[Place.OF_TWO] * 2,
+        *[Place.OF_THREE] * 3,
+        *[Place.AMONG_MANY] * 3,
         Place.LAST,
         *[Place.AMONG_MANY] * 4,
         Place.AT_A_CHANGE,
@@ -58,30 +62,46 @@ def test_slips_of_short_infusions_are_counted_by_themselves(
     rows = readings([3] * 300 + [6] * 300)
     place = places(rows)
     slips = np.zeros(len(rows))
-    for kind, share in ((Place.AMONG_MANY, SHARE), (Place.AMONG_FEW, wrong)):
+    for kind, share in ((Place.AMONG_MANY, SHARE), (Place.OF_THREE, wrong)):
         mine = np.flatnonzero(place == kind)
         slips[mine[: round(share * len(mine))]] = 1.0
     none = pd.Series(1.0, index=rows["infusion_id"].unique())
-    found = slip_ratios(rows, evidence(rows, slips, np.zeros(len(rows))), none)
-    assert low <= found.by_place[Place.AMONG_FEW] <= high
+    kinds = np.tile(STATED_KINDS, (len(rows), 1))
+    found = slip_ratios(rows, evidence(rows, slips, np.zeros(len(rows))), none, kinds)
+    assert low <= found.by_place[Place.OF_THREE] <= high
     assert found.by_place[Place.AMONG_MANY] == pytest.approx(1.0, abs=0.1)
 
 
 def test_a_slip_thought_commoner_is_worth_that_much_more() -> None:
     rows = readings([5])
-    ratios = SlipRatios(by_place=(2.0, 1.0, 1.0, 1.0), second=1.0)
+    ratios = SlipRatios(by_place=(2.0, *[1.0] * 5), second=1.0)
     slips = np.array([0.5, 0, 0, 0, 0])
-    found = with_slip_ratios(rows, evidence(rows, slips, np.zeros(5)), ratios)
+    kinds = np.tile(STATED_KINDS, (5, 1))
+    given = evidence(rows, slips, np.zeros(5))
+    found = with_slip_ratios(rows, given, ratios, kinds)
     # Half of the evidence was a slip: it doubles, the other half stays.
     assert found.table["none"].iloc[0] == pytest.approx(np.log(1.5))
     assert found.slips.iloc[0] == pytest.approx(2 / 3)
 
 
+def test_a_kind_of_slip_thought_commoner_is_worth_that_much_more() -> None:
+    rows = readings([5])
+    shares = STATED_KINDS.copy()
+    shares[0] *= 3
+    ratios = SlipRatios(by_place=(1.0,) * 6, second=1.0, kinds=tuple(shares))
+    kinds = np.tile(STATED_KINDS, (5, 1))
+    kinds[0] = np.eye(len(shares))[0]
+    given = evidence(rows, np.array([0.5, 0, 0, 0, 0]), np.zeros(5))
+    found = with_slip_ratios(rows, given, ratios, kinds)
+    assert found.table["none"].iloc[0] == pytest.approx(np.log(0.5 + 3 * 0.5))
+
+
 def test_two_slips_thought_commoner_are_worth_that_much_more() -> None:
     rows = readings([5])
-    ratios = SlipRatios(by_place=(1.0, 1.0, 1.0, 1.0), second=3.0)
+    ratios = SlipRatios(by_place=(1.0,) * 6, second=3.0)
     both = np.array([0.5, 0.5, 0, 0, 0])
-    found = with_slip_ratios(rows, evidence(rows, both, both), ratios)
+    kinds = np.tile(STATED_KINDS, (5, 1))
+    found = with_slip_ratios(rows, evidence(rows, both, both), ratios, kinds)
     assert found.table["none"].iloc[0] == pytest.approx(np.log(0.5 + 3 * 0.5))
     assert found.slips.iloc[0] == pytest.approx(1.5 / 2)
 
