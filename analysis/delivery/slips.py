@@ -4,6 +4,8 @@ A slip is told from a stop by the readings after it: a driver does not catch up.
 and their frequency among slips are common practice, no source.
 """
 
+from typing import Any
+
 import numpy as np
 
 from analysis.delivery.batches import Array, Batch
@@ -20,7 +22,7 @@ WHOLE_SHARES = np.array(
 )
 # Either way; together they are the share of misread millilitres.
 _WHOLE_SHARES = WHOLE_ML * WHOLE_SHARES / (2 * WHOLE_SHARES.sum())
-_ROOT_2PI = np.sqrt(2 * np.pi)
+_ROOT_2PI = float(np.sqrt(2 * np.pi))
 NEAR_ML, _LARGEST_ML = 3.5, 60.0
 
 
@@ -56,7 +58,23 @@ def slip_density(batch: Batch) -> Array:
         + ANYWHERE * is_within / full
         + BEYOND / _LARGEST_ML
     )
-    return density
+    return density.astype(read.dtype)
+
+
+def misread_shares(dtype: np.dtype[Any]) -> Array:
+    """Give the share among slips of readings misread by so many whole mL, one way.
+
+    Parameters
+    ----------
+    dtype : dtype
+        Of floating point.
+
+    Returns
+    -------
+    array of float, shape (11,)
+        By the number of whole mL.
+    """
+    return _WHOLE_SHARES.astype(dtype)
 
 
 def slip_weight(density: Array, off: Array, precision: Array) -> Array:
@@ -80,7 +98,7 @@ def slip_weight(density: Array, off: Array, precision: Array) -> Array:
     far = np.abs(off)
     whole = np.rint(far)
     np.clip(whole, 1, 10, out=whole)
-    share = _WHOLE_SHARES[whole.astype("int8")]
+    share = misread_shares(off.dtype).take(whole.astype("int8"))
     far -= whole
     far *= far
     far *= precision
