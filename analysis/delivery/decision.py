@@ -6,7 +6,8 @@ readings it takes for slips.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -113,15 +114,13 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
         for batch in batches(readings[runs.each(first == name)], _MOST)
     ]
     found = side_by_side(lambda one: _looked_at(*one), work)
+    row_of = dict(zip(every, place.tolist(), strict=True))
     for looked in found:
-        for at, event in zip(
-            kinds.index.get_indexer(pd.Index([one.infusion_id for one in looked])),
-            looked,
-            strict=True,
-        ):
+        for event in looked:
+            at = row_of[event["infusion_id"]]
             likeliest, rival = order[at, 0], order[at, 1]
-            yield replace(
-                event,
+            yield Event(
+                **event,
                 probability=float(1 - none[at]),
                 kind_probability=float(values[at, likeliest]),
                 rival=str(names[rival]),
@@ -129,8 +128,8 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
             )
 
 
-def _looked_at(kind: FindingKind, batch: Batch) -> list[Event]:
-    """Look at infusions of one kind, and say nothing yet of how probable it is."""
+def _looked_at(kind: FindingKind, batch: Batch) -> list[dict[str, Any]]:
+    """Look at infusions of one kind: all of `Event` but how probable it is."""
     shapes = _SHAPES[kind](batch, CLOSE)
     weight, slips = _weights(batch, shapes)
     told = shapes.told()
@@ -141,39 +140,27 @@ def _looked_at(kind: FindingKind, batch: Batch) -> list[Event]:
     largest = np.argmax(off >= off.max(1, keepdims=True) - _SAME_ML, axis=1)
     seen = np.where(beyond.any(1), beyond.argmax(1), largest)
     ratio = np.einsum("ns,s->n", weight, shapes.ratio)
-    columns = (
-        batch.infusion_id.tolist(),
-        zip(*_window(told.began_h, weight), strict=True),
-        zip(*_window(told.ended_h, weight), strict=True),
-        seen.tolist(),
-        largest.tolist(),
-        *(limit.tolist() for limit in _volumes(batch, shapes, told, weight)),
-        list(slips),
-        ratio.tolist(),
-    )
-    return [
-        Event(
-            infusion_id=infusion_id,
-            kind=kind,
-            began_h=began,
-            ended_h=ended,
-            first_visible=first,
-            largest=most,
-            volume_ml=volume,
-            volume_low_ml=low,
-            volume_high_ml=high,
-            slips=own,
-            ratio=constant,
-        )
-        for infusion_id, began, ended, first, most, volume, low, high, own, constant in (
-            zip(*columns, strict=True)
-        )
-    ]
+    volume, low, high = _volumes(batch, shapes, told, weight)
+    columns = {
+        "infusion_id": batch.infusion_id.tolist(),
+        "kind": [kind] * len(seen),
+        "began_h": zip(*_window(told.began_h, weight), strict=True),
+        "ended_h": zip(*_window(told.ended_h, weight), strict=True),
+        "first_visible": seen.tolist(),
+        "largest": largest.tolist(),
+        "volume_ml": volume.tolist(),
+        "volume_low_ml": low.tolist(),
+        "volume_high_ml": high.tolist(),
+        "slips": list(slips),
+        "ratio": ratio.tolist(),
+    }
+    rows = zip(*columns.values(), strict=True)
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
 
 def _weights(batch: Batch, shapes: Shapes) -> tuple[Array, Array]:
     """Give the weight of each shape, (n, s), and the probability of slips, (n, k)."""
-    lost = np.moveaxis(shapes.lost_ml, 2, 0).astype("float32")
+    lost = shapes.lost_ml.transpose(2, 0, 1).astype("float32")
     slip = slip_density(batch).astype("float32")
     found = weigh_shapes(batch.single(), lost, slip)
     weight = found.log_density + shapes.log_weight + shapes.other_log_ratio

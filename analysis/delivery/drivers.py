@@ -136,12 +136,20 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
         nothing are left out.
     """
     # No readings at all leave no type behind.
-    tells = ~readings["is_floored"].astype(bool) | (
-        readings["expected_ml"] > _LAST_PART * readings["base_ml"]
+    floored = readings["is_floored"].to_numpy(bool)
+    part = _LAST_PART * readings["base_ml"].to_numpy(float)
+    tells = ~floored | (readings["expected_ml"].to_numpy(float) > part)
+    at = np.flatnonzero(tells & readings["residual_ml"].notna().to_numpy(bool))
+    slip, variance, given, off = (
+        readings[name].to_numpy(float)[at]
+        for name in (
+            "slip_probability",
+            "reading_variance_ml2",
+            "delivered_ml",
+            "residual_ml",
+        )
     )
-    read = readings[tells & readings["residual_ml"].notna()]
-    weight = (1 - read["slip_probability"]) / read["reading_variance_ml2"]
-    given, off = read["delivered_ml"], read["residual_ml"]
+    weight = (1 - slip) / variance
     parts = {
         "w": weight,
         "wx": weight * given,
@@ -149,10 +157,13 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
         "wy": weight * off,
         "wxy": weight * given * off,
     }
-    runs = runs_of(read["infusion_id"])
+    whole = runs_of(readings["infusion_id"])
+    run = whole.each(np.arange(len(whole.begins)))[at]
+    runs = runs_of(run)
+    names = readings["infusion_id"].iloc[at[runs.begins]]
     sums = pd.DataFrame(
-        {name: runs.total(part.to_numpy()) for name, part in parts.items()},
-        index=pd.Index(read["infusion_id"].iloc[runs.begins], name="infusion_id"),
+        {name: runs.total(each) for name, each in parts.items()},
+        index=pd.Index(names, name="infusion_id"),
     )
     level = sums["w"] + 1 / _ANY_OFFSET_ML**2
     spread = level * sums["wxx"] - sums["wx"] ** 2

@@ -15,6 +15,7 @@ from scipy.optimize import minimize
 
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.likelihood import log_likelihood
+from analysis.delivery.runs import by_ward_and_source
 from analysis.delivery.slips import slip_density
 from analysis.lookup import by_pair
 
@@ -66,17 +67,12 @@ def fit_noise(readings: pd.DataFrame) -> pd.DataFrame:
         is not in offset_sd_ml.
     """
     found = {
-        key: _fit(_some(group)) for key, group in readings.groupby(["ward", "source"])
+        key: _fit(readings.take(rows))
+        for key, _, rows in by_ward_and_source(readings, _ENOUGH)
     }
     table = pd.DataFrame(found, index=list(STATED)).T
     table.index = pd.MultiIndex.from_tuples(found, names=["ward", "source"])
     return table
-
-
-def _some(readings: pd.DataFrame) -> pd.DataFrame:
-    ids = readings["infusion_id"].unique()
-    at = np.linspace(0, len(ids) - 1, min(_ENOUGH, len(ids))).astype("int64")
-    return readings[readings["infusion_id"].isin(ids[at])]
 
 
 def _fit(readings: pd.DataFrame) -> dict[str, float]:

@@ -47,8 +47,11 @@ _FINE = 3.5
 #: Readings x shapes at once: what a processor's own memory holds.
 _MOST = 80_000
 
+#: Shapes are laid for so many times as many infusions at once as are weighed.
+_LAID = 4
+
 #: Readings in a batch of the first look.
-_FIRST = 150_000
+_FIRST = 100_000
 
 KINDS = tuple(hypothesis.kind for hypothesis in HYPOTHESES)
 
@@ -89,14 +92,19 @@ def scan(readings: pd.DataFrame) -> Evidence:
     """
     ids, tables = [], []
     slips = np.zeros((2, len(readings)))
-    for batch in batches(readings, _FIRST):
-        table, probability = _weighed(batch)
+    every = list(batches(readings, _FIRST))
+    found = side_by_side(_weighed, every)
+    for batch, (table, probability) in zip(every, found, strict=True):
         slips[:, batch.row.ravel()] = probability.reshape(2, -1)
         ids.append(batch.infusion_id)
         tables.append(table)
     names = ["none", *map(str, KINDS)]
-    index = pd.Index(np.concatenate(ids) if ids else [], name="infusion_id", dtype=str)
-    values = np.concatenate(tables) if tables else np.empty((0, len(names)))
+    # In the order of the readings, and no more by number of readings.
+    first = np.concatenate([batch.row[:, 0] for batch in every] or [np.empty(0)])
+    order = np.argsort(first)
+    every_id = np.concatenate(ids)[order] if ids else []
+    index = pd.Index(every_id, name="infusion_id", dtype=str)
+    values = np.concatenate(tables or [np.empty((0, len(names)))])[order]
     return Evidence(
         table=pd.DataFrame(values, index=index, columns=names),
         slips=pd.Series(slips[0], index=readings.index),
@@ -163,14 +171,11 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
 def _scanned(batch: Batch, nodes: int) -> Array:
     """Weigh all kinds on a grid, a part at a time."""
     n, k = batch.shape
-    step = max(1, _MOST // (k * nodes * (nodes + 1)))
-    slip = slip_density(batch)
+    step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
+    slip = slip_density(batch).astype("float32")
     single = batch.single()
     parts = [slice(i, i + step) for i in range(0, n, step)]
-    found = side_by_side(
-        lambda part: _events(single.take(part), slip[part].astype("float32"), nodes),
-        parts,
-    )
+    found = [_events(single.take(part), slip[part], nodes) for part in parts]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
@@ -203,12 +208,22 @@ def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
 def _events(batch: Batch, slip: Array, nodes: int) -> Array:
     """Give the log evidence of each kind, shape (n, kinds)."""
     every = [hypothesis.shapes(batch, nodes) for hypothesis in HYPOTHESES]
-    weighed = weigh_shapes(batch, together(every), slip).log_density
+    lost = together(every)
+    n, _ = batch.shape
+    step = -(-n // _LAID)
+    value = np.concatenate(
+        [
+            weigh_shapes(batch.take(part), lost[:, part], slip[part]).log_density
+            for part in (slice(i, i + step) for i in range(0, n, step))
+        ]
+    )
     found, begin = [], 0
     for shapes in every:
         end = begin + len(shapes.ratio)
-        value = weighed[:, begin:end] + shapes.log_weight + shapes.other_log_ratio
-        found.append(_log_sum(value))
+        own = value[:, begin:end]
+        own += shapes.log_weight
+        own += shapes.other_log_ratio
+        found.append(_log_sum(own))
         begin = end
     return np.stack(found, axis=1)
 
@@ -226,7 +241,7 @@ def together(every: Sequence[Shapes]) -> Array:
     array of float, shape (k, n, s)
         Volumes not delivered by each reading.
     """
-    return np.concatenate([np.moveaxis(s.lost_ml, 2, 0) for s in every], axis=2)
+    return np.concatenate([s.lost_ml.transpose(2, 0, 1) for s in every], axis=2)
 
 
 def _log_sum(values: Array) -> Array:
@@ -258,6 +273,6 @@ def weigh(batch: Batch, shapes: Shapes, slip: Array) -> tuple[Array, Array]:
     slip_probability : array of float, shape (n, s, k)
         As given by `log_likelihood`.
     """
-    weighed = weigh_shapes(batch, np.moveaxis(shapes.lost_ml, 2, 0), slip)
+    weighed = weigh_shapes(batch, shapes.lost_ml.transpose(2, 0, 1), slip)
     total = weighed.log_density + shapes.log_weight + shapes.other_log_ratio
     return total, np.moveaxis(weighed.terms / weighed.total, 0, 2)

@@ -83,6 +83,9 @@ _SAME_ML = 1e-4
 #: A rise back to a full syringe rather than to some level.
 _REFILL = 0.6
 
+#: Parts of a gap after which it was refilled.
+_REFILLED = (0.15, 0.5, 0.85)
+
 
 @dataclass(frozen=True, slots=True)
 class _Stops:
@@ -109,7 +112,7 @@ def _stops(batch: Batch, nodes: int, first: Array, last: Array) -> _Stops:
         at_node = _said_by(batch, hours)
         said = at_node[:, last] - at_node[:, first]
     return _Stops(
-        lost_ml=np.moveaxis(lost, 0, 2), hours=hours, line=line, other_log_ratio=said
+        lost_ml=lost.transpose(1, 2, 0), hours=hours, line=line, other_log_ratio=said
     )
 
 
@@ -276,6 +279,7 @@ def over_delivery(batch: Batch, nodes: int) -> Shapes:
     return _throughout(batch, ratios, np.gradient(ratios) / ratios)
 
 
+@cache
 def _between(knots: tuple[float, ...], nodes: int) -> Array:
     """Give so many values along some knots, close where the knots are close."""
     place = np.linspace(0, len(knots) - 1, nodes)
@@ -287,7 +291,7 @@ def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
     n, _ = batch.shape
     # Readings first, as the likelihood works on them.
     less = (1 - ratio).astype(batch.delivered_ml.dtype)
-    lost = np.moveaxis(batch.delivered_ml.T[:, :, None] * less, 0, 2)
+    lost = (batch.delivered_ml.T[:, :, None] * less).transpose(1, 2, 0)
 
     def told() -> Told:
         by_line = np.maximum(
@@ -336,6 +340,7 @@ def surges(batch: Batch, nodes: int) -> Shapes:
     n, k = batch.shape
     grid = _surge_grid(k, nodes // 2)
     lost = -(grid.volume_ml * grid.share).astype(batch.elapsed_h.dtype)
+    s = lost.shape[1]
 
     def told() -> Told:
         gap = grid.gap
@@ -353,8 +358,8 @@ def surges(batch: Batch, nodes: int) -> Shapes:
             np.broadcast_to(lost[:, None], (k, n, lost.shape[1])), 0, 2
         ),
         log_weight=_same(grid.weight, n),
-        other_log_ratio=np.zeros((n, lost.shape[1])),
-        ratio=np.full(lost.shape[1], np.nan),
+        other_log_ratio=np.zeros((n, s)),
+        ratio=np.full(s, np.nan),
         told=told,
     )
 
@@ -405,23 +410,17 @@ def rises(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
         Back to a full syringe at some moment of a gap, or by some volume.
     """
     n, k = batch.shape
-    after = np.triu(np.ones((k, k)))
     hours = _from_start(batch.elapsed_h)
-    parts = (0.15, 0.5, 0.85)
-    refills = [
-        batch.line_at(hours[:, :-1] + part * np.diff(hours, axis=1)) for part in parts
-    ]
+    width = hours[:, 1:] - hours[:, :-1]
+    refills = batch.line_at(
+        np.concatenate([hours[:, :-1] + part * width for part in _REFILLED], axis=1)
+    )
     added = np.repeat(_ADDED_ML, k).astype(batch.elapsed_h.dtype)
-    some = np.broadcast_to(added, (n, len(added)))
-    amount = np.concatenate([*refills, some], axis=1)
-    gap = np.tile(np.arange(k), len(parts) + len(_ADDED_ML))
+    amount = np.concatenate([refills, np.broadcast_to(added, (n, len(added)))], axis=1)
+    gap, has, share = _rise_grid(k)
     before = _from_start(batch.delivered_ml)
-    falls = np.diff(before, axis=1).take(gap, axis=1)
+    falls = (before[:, 1:] - before[:, :-1]).take(gap, axis=1)
     rises_enough = amount - falls > _LEAST_RISE_ML + _SAME_ML
-    share = np.r_[
-        np.full(k * len(parts), _REFILL / (k * len(parts))),
-        np.full(some.shape[1], (1 - _REFILL) / some.shape[1]),
-    ]
     weight = np.where(rises_enough, share, 0.0)
     total = weight.sum(1, keepdims=True)
     with np.errstate(divide="ignore"):
@@ -431,14 +430,25 @@ def rises(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
         window = np.stack([hours[:, gap], hours[:, gap + 1]], axis=-1)
         return Told(np.full(amount.shape, np.nan), window, window)
 
-    has = after[gap].T.astype(amount.dtype)
     return Shapes(
-        lost_ml=np.moveaxis(amount * has[:, None, :], 0, 2),
+        lost_ml=(amount * has.astype(amount.dtype)[:, None, :]).transpose(1, 2, 0),
         log_weight=log_weight,
         other_log_ratio=np.zeros(amount.shape),
         ratio=np.full(amount.shape[1], np.nan),
         told=told,
     )
+
+
+@cache
+def _rise_grid(k: int) -> tuple[Array, Array, Array]:
+    """Give the gap of each rise, which readings have it, (k, s), and its share."""
+    refills, others = len(_REFILLED), len(_ADDED_ML)
+    gap = np.tile(np.arange(k), refills + others)
+    share = np.r_[
+        np.full(k * refills, _REFILL / (k * refills)),
+        np.full(k * others, (1 - _REFILL) / (k * others)),
+    ]
+    return gap, np.tri(k)[:, gap], share
 
 
 @dataclass(frozen=True, slots=True)
