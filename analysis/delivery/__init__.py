@@ -120,25 +120,27 @@ def judge_delivery(log: Log, policy: Policy) -> Delivery:
     readings = with_noise(readings, fitted)
     evidence = scan(readings)
     ward = log.infusions["ward"].reindex(evidence.table.index)
-    share = ward.map(event_shares(evidence.table, ward)).astype("float64")
+    share = by_key(ward, event_shares(evidence.table, ward))
     none = probabilities(evidence.table, share)["none"]
     ratios = slip_ratios(readings, evidence, none)
     evidence = with_slip_ratios(readings, evidence, ratios)
     shares = event_shares(evidence.table, ward)
-    share = ward.map(shares).astype("float64")
+    share = by_key(ward, shares)
     probability = probabilities(evidence.table, share)
     threshold = find_threshold(
         readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
     )
-    names = listed(probability, threshold.probability)
-    found = are_among(readings["infusion_id"], names).to_numpy(bool)
+    found = are_among(
+        readings["infusion_id"], listed(probability, threshold.probability)
+    ).to_numpy(bool)
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
     lines["time_step_h"] = by_key(
         lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
     )
-    lines = _with_slips(lines, at, readings, evidence.slips, listing, probability)
+    slips = _slip_probability(readings, evidence.slips, listing, probability)
+    lines = _with_slips(lines, at, slips)
     findings = [
         *doubtful_readings(lines, _is_reading(lines).to_numpy(bool), log),
         *delivery_events(listing, lines.take(at[found]), log),
@@ -232,7 +234,8 @@ def _judged(lines: pd.DataFrame, verdicts: pd.DataFrame) -> Array:
     # Without a start volume the first reading is the line's own beginning.
     run = runs.each(np.arange(len(runs.begins)))[at]
     first = np.r_[True, run[1:] != run[:-1]][: len(run)]
-    return at[~first | lines["has_start_volume"].to_numpy(bool)[at]]
+    kept: Array = at[~first | lines["has_start_volume"].to_numpy(bool)[at]]
+    return kept
 
 
 def _readings(
@@ -244,9 +247,11 @@ def _readings(
     by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
     read = lines[_OF_READINGS].take(at).assign(end_delivered_ml=runs.each(by_end)[at])
     rows = log.checks.index.get_indexer(read.index)
-    observed = pd.Series(np.nan, index=log.checks.index)
-    observed.iloc[rows] = read["observed_ml"].to_numpy()
-    said = stopped_log_ratio(log.checks[OTHER_CELLS], observed).to_numpy()[rows]
+    observed = np.full(len(log.checks), np.nan)
+    observed[rows] = read["observed_ml"].to_numpy()
+    said = stopped_log_ratio(
+        log.checks[OTHER_CELLS], pd.Series(observed, index=log.checks.index)
+    ).to_numpy()[rows]
     return with_rounding(read, noise).assign(stopped_log_ratio=said)
 
 
@@ -257,26 +262,29 @@ def _in_order_of(checks: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     return lines.take(place[place >= 0])
 
 
-def _with_slips(
-    lines: pd.DataFrame,
-    at: Array,
+def _slip_probability(
     readings: pd.DataFrame,
     slips: pd.Series,
     listing: list[Event],
     probability: pd.DataFrame,
-) -> pd.DataFrame:
-    """Add the probability that each reading is a slip, and which are doubtful."""
+) -> Array:
+    """Give the probability that each reading is a slip, event or none."""
     runs = runs_of(readings["infusion_id"])
     names = readings["infusion_id"].iloc[runs.begins]
     none = runs.each(probability["none"].reindex(names).to_numpy())
-    every = slips.to_numpy() * none
+    every: Array = slips.to_numpy() * none
     begins = dict(zip(names, runs.begins, strict=True)) if listing else {}
     for event in listing:
         begin = begins[event.infusion_id]
         own = slice(begin, begin + len(event.slips))
         every[own] += event.slips * (1 - none[own])
+    return every
+
+
+def _with_slips(lines: pd.DataFrame, at: Array, slips: Array) -> pd.DataFrame:
+    """Add the probability of a slip to readings, and which of them are doubtful."""
     out = np.full(len(lines), np.nan)
-    out[at] = every
+    out[at] = slips
     return lines.assign(slip_probability=out, is_doubtful=out > _DOUBTFUL)
 
 

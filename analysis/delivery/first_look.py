@@ -3,6 +3,8 @@
 Most infusions are, and laying a few hundred shapes on each of them is most of the work.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.special import logsumexp
 
@@ -24,6 +26,26 @@ _LIKE_A_SLIP = 2.5
 _LEFT = 1e-3
 
 
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How well a multiple of each shape fits the readings.
+
+    Attributes
+    ----------
+    shape : array of float, shape (k, n, m)
+        The shapes.
+    score, information : array of float, shape (n, m)
+        Of the multiple, at none.
+    by_loading : tuple of array, shape (n, m) each
+        Shapes times the loadings of offset and flow.
+    """
+
+    shape: Array
+    score: Array
+    information: Array
+    by_loading: tuple[Array, Array]
+
+
 def most_for_an_event(batch: Batch) -> Array:
     """Give the log ratio of the best event to none, about the most there can be.
 
@@ -41,10 +63,10 @@ def most_for_an_event(batch: Batch) -> Array:
     Notes
     -----
     Each shape of an event is near a step in a gap, a step about a reading, a stop from
-    a reading on or a syringe empty too early, of some size. Against none its log likelihood is at most half the
-    square of its best fit in standard deviations, with all readings or without any one
-    of them that is a slip; none has the same choice. Tests compare what is passed over
-    with the whole scan, on logs of several settings.
+    a reading on or a syringe empty too early, of some size. Against none its log
+    likelihood is at most half the square of its best fit in standard deviations, with
+    all readings or without any one of them that is a slip; none has the same choice.
+    Tests compare what is passed over with the whole scan, on logs of several settings.
     """
     n, k = batch.shape
     normal = gaussian(batch, np.zeros((n, 1, k)))
@@ -52,35 +74,32 @@ def most_for_an_event(batch: Batch) -> Array:
     slip = np.log(weight[:, :, 0]) + 0.5 * square[:, :, 0]
     none = np.logaddexp(0, logsumexp(slip, axis=0))
     shape = _nearest_shapes(batch, normal.free)
-    score, information = score_of(batch, normal, shape)
-    event = (0.5 * score**2 / information).max(1)
+    fit = score_of(batch, normal, shape)
+    event = (0.5 * fit.score**2 / fit.information).max(1)
     # With no reading that looks like a slip, a slip beside an event explains no more.
     some = square.max(0)[:, 0] > _LIKE_A_SLIP**2
     if some.any():
-        fit = _fits_without(batch, normal, shape, score, information, some)
-        beside = logsumexp(slip[:, some] + fit, axis=0)
+        without = _fits_without(batch.take(some), normal, fit, some)
+        beside = logsumexp(slip[:, some] + without, axis=0)
         event[some] = np.logaddexp(event[some], beside)
     most: Array = event - none
     return most
 
 
-def _fits_without(
-    batch: Batch,
-    normal: Gaussian,
-    shape: Array,
-    score: Array,
-    information: Array,
-    some: Array,
-) -> Array:
+def _fits_without(batch: Batch, normal: Gaussian, fit: Fit, some: Array) -> Array:
     """Give half the square of the best fit of any shape without each reading, (k, m).
 
-    Of the m infusions that are asked for.
+    Of the m infusions that are asked for, which `batch` has alone.
     """
     a, b = (loading[:, some, 0] for loading in normal.loadings)
     aa, ab, bb = (part[some, 0] for part in normal.inner)
-    shape, score, information = shape[:, some], score[some], information[some]
-    by_a, by_b = (np.einsum("knm,kn->nm", shape, loading) for loading in (a, b))
-    inverse = 1 / batch.variance_ml2[some].T
+    shape, score, information = (
+        fit.shape[:, some],
+        fit.score[some],
+        fit.information[some],
+    )
+    by_a, by_b = (part[some] for part in fit.by_loading)
+    inverse = 1 / batch.variance_ml2.T
     best = np.empty(inverse.shape)
     for j in range(len(best)):
         # Each shape times the reading's row of the inverse covariance.
@@ -100,7 +119,8 @@ def _nearest_shapes(batch: Batch, free: Array) -> Array:
     """Give how much higher each reading is, up to its size, shape (k, n, 6 k - 1).
 
     Steps before and about readings, stops to the end and of a gap, and syringes that
-    were empty too early: at once, or by running too fast. A step moves a level as far as it is free to move.
+    were empty too early: at once, or by running too fast. A step moves a level as far
+    as it is free to move.
     """
     n, k = batch.shape
     steps = np.tri(k)
@@ -132,7 +152,7 @@ def _nearest_shapes(batch: Batch, free: Array) -> Array:
     return shapes
 
 
-def score_of(batch: Batch, normal: Gaussian, shape: Array) -> tuple[Array, Array]:
+def score_of(batch: Batch, normal: Gaussian, shape: Array) -> Fit:
     """Give score and information of the size of each shape.
 
     Parameters
@@ -146,7 +166,7 @@ def score_of(batch: Batch, normal: Gaussian, shape: Array) -> tuple[Array, Array
 
     Returns
     -------
-    score, information : array of float, shape (n, m)
+    Fit
         Score over the root of information is standard normal where nothing happened.
     """
     a, b = (loading[:, :, 0] for loading in normal.loadings)
@@ -155,4 +175,4 @@ def score_of(batch: Batch, normal: Gaussian, shape: Array) -> tuple[Array, Array
     square = np.einsum("knm,knm,nk->nm", shape, shape, 1 / batch.variance_ml2)
     square -= by_a**2 * aa + 2 * by_a * by_b * ab + by_b**2 * bb
     score = np.einsum("knm,kn->nm", shape, normal.error[:, :, 0])
-    return score, np.maximum(square, 1e-9)
+    return Fit(shape, score, np.maximum(square, 1e-9), (by_a, by_b))

@@ -66,23 +66,45 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     See `likelihood.log_likelihood`: Woodbury identity and determinant lemma.
     """
     sd = np.sqrt(batch.variance_ml2)
-    own = (1 / sd).T[:, :, None]
-    away, by_offset, by_flow = _whitened(batch, lost, own)
+    away, by_offset, by_flow = _whitened(batch, lost, (1 / sd).T[:, :, None])
+    log_density, error, precision = _without_slips(away, by_offset, by_flow)
+    log_density += 2 * np.log(sd).sum(1)[:, None] + len(lost) * _LOG_2PI
+    log_density *= -0.5
+    squares = np.divide(error, precision, out=by_flow)
+    terms = _as_slip(batch, squares, precision, slip_density)
+    squares *= error
+    largest = squares.max(0)
+    squares -= largest
+    squares *= 0.5
+    terms *= np.exp(squares, out=squares)
+    largest *= 0.5
+    total = np.exp(-largest)
+    total += terms.sum(0)
+    log_density += np.log(total)
+    log_density += largest
+    log_density += np.log1p(-batch.slip_share).sum(1)[:, None]
+    return Weighed(log_density, terms, total)
+
+
+def _without_slips(
+    away: Array, by_offset: Array, by_flow: Array
+) -> tuple[Array, Array, Array]:
+    """Give -2 log density but for constants, error, and precision of each reading.
+
+    In units of the readings' own sd; the arrays given are written over: error is in the
+    place of the first, precision in that of the second.
+    """
     aa = 1 + _dot(by_offset, by_offset)
     ab = _dot(by_offset, by_flow)
     bb = 1 + _dot(by_flow, by_flow)
     ia, ib = _dot(by_offset, away), _dot(by_flow, away)
     determinant = aa * bb - ab * ab
-    log_density = _dot(away, away)
     # Offset, and what of the flow is not in it, as two shared errors of size one.
     scale = 1 / np.sqrt(aa)
     other = np.sqrt(aa / determinant)
     slope = ab / aa * other
     first, second = ia * scale, ib * other - ia * slope
-    log_density -= first * first + second * second
-    log_density += np.log(determinant)
-    log_density += 2 * np.log(sd).sum(1)[:, None] + len(lost) * _LOG_2PI
-    log_density *= -0.5
+    square = _dot(away, away) - first * first - second * second
     spare = by_offset * slope
     by_flow *= other
     by_flow -= spare
@@ -96,20 +118,7 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     by_offset += by_flow
     precision = np.subtract(1, by_offset, out=by_offset)
     np.maximum(precision, _LEAST_PRECISION, out=precision)
-    squares = np.divide(away, precision, out=by_flow)
-    terms = _as_slip(batch, squares, precision, slip_density, spare)
-    squares *= away
-    largest = squares.max(0)
-    squares -= largest
-    squares *= 0.5
-    terms *= np.exp(squares, out=squares)
-    largest *= 0.5
-    total = np.exp(-largest)
-    total += terms.sum(0)
-    log_density += np.log(total)
-    log_density += largest
-    log_density += np.log1p(-batch.slip_share).sum(1)[:, None]
-    return Weighed(log_density, terms, total)
+    return square + np.log(determinant), away, precision
 
 
 def _dot(one: Array, other: Array) -> Array:
@@ -180,17 +189,15 @@ _LINES = tuple(
 )
 
 
-def _as_slip(
-    batch: Batch, off: Array, precision: Array, slip_density: Array, far: Array
-) -> Array:
+def _as_slip(batch: Batch, off: Array, precision: Array, slip_density: Array) -> Array:
     """Give the weight of each reading as a slip: `slips.slip_weight` times its odds.
 
-    `off` and `precision` are in units of the reading's own sd; `far` is written over.
+    `off` and `precision` are in units of the reading's own sd.
     """
     sd = np.sqrt(batch.variance_ml2).T[:, :, None]
     odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
     # A misreading up or down is as likely: its size alone counts.
-    np.multiply(off, sd, out=far)
+    far = off * sd
     np.abs(far, out=far)
     whole = np.rint(far)
     np.minimum(whole, 10, out=whole)

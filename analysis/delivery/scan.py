@@ -102,8 +102,8 @@ def scan(readings: pd.DataFrame) -> Evidence:
     # In the order of the readings, and no more by number of readings.
     first = np.concatenate([batch.row[:, 0] for batch in every] or [np.empty(0)])
     order = np.argsort(first)
-    every_id = np.concatenate(ids)[order] if ids else []
-    index = pd.Index(every_id, name="infusion_id", dtype=str)
+    own = np.concatenate(ids)[order] if ids else np.empty(0)
+    index = pd.Index(own, name="infusion_id", dtype=str)
     values = np.concatenate(tables or [np.empty((0, len(names)))])[order]
     return Evidence(
         table=pd.DataFrame(values, index=index, columns=names),

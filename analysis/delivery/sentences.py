@@ -274,8 +274,8 @@ def volumes_that_disagree(
     list of dict
         Charting findings, without id and month.
     """
-    both = log.checks[["volume_delivered_ml", "volume_remaining_ml"]]
-    charted = both.notna().all(axis=1).to_numpy(bool)
+    volumes = log.checks[["volume_delivered_ml", "volume_remaining_ml"]]
+    charted = volumes.notna().all(axis=1).to_numpy(bool)
     place = log.checks.index.get_indexer(lines.index)
     at = np.flatnonzero(charted[place])
     own = lines[["infusion_id", "ward", "is_doubtful"]].take(at)

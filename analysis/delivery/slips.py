@@ -58,7 +58,8 @@ def slip_density(batch: Batch) -> Array:
         + ANYWHERE * is_within / full
         + BEYOND / _LARGEST_ML
     )
-    return density.astype(read.dtype)
+    single: Array = density.astype(read.dtype)
+    return single
 
 
 def misread_shares(dtype: np.dtype[Any]) -> Array:

@@ -80,8 +80,8 @@ def series(values: Array, *, variance: float, offset_sd: float) -> Batch:
 def fits(one: Batch, shapes: Array) -> Array:
     """Give the best multiple of each shape (k, m), in standard deviations."""
     normal = gaussian(one, np.zeros((1, 1, len(shapes))))
-    score, information = score_of(one, normal, shapes[:, None, :])
-    found: Array = (score / np.sqrt(information))[0]
+    fit = score_of(one, normal, shapes[:, None, :])
+    found: Array = (fit.score / np.sqrt(fit.information))[0]
     return found
 
 
