@@ -97,12 +97,15 @@ def driver_flow(
     has_event = known["kind"] != ""
     factors = infusion_factors(readings)
     driver = known["driver_id"]
-    factors = factors[driver.where(~has_event).reindex(factors.index).notna()]
-    pooled = pool(factors, driver.reindex(factors.index), accuracy_pct)
-    table = pd.DataFrame({"infusions": driver.groupby(driver).size()}).rename_axis(
-        "driver_id"
-    )
-    table["with_event"] = has_event.groupby(driver).sum()
+    # Coded once: each grouping of texts codes them anew.
+    own = driver.where(~has_event).astype("category").reindex(factors.index)
+    factors, own = factors[own.notna()], own[own.notna()]
+    pooled = pool(factors, own.cat.remove_unused_categories(), accuracy_pct)
+    pooled.index = pooled.index.astype("str")
+    table = pd.DataFrame(
+        {"infusions": driver.groupby(driver, observed=True).size()}
+    ).rename_axis("driver_id")
+    table["with_event"] = has_event.groupby(driver, observed=True).sum()
     every = table["infusions"]
     table = table.drop(columns="infusions").join(pooled)
     table["infusions"] = table["infusions"].fillna(0).astype("int64")
@@ -206,8 +209,8 @@ def pool(factors: pd.DataFrame, driver: pd.Series, accuracy_pct: float) -> pd.Da
         effect, factors["variance"], driver
     )
     weight = 1 / variance
-    total = weight.groupby(driver).sum()
-    mean = (weight * effect).groupby(driver).sum() / total
+    total = weight.groupby(driver, observed=True).sum()
+    mean = (weight * effect).groupby(driver, observed=True).sum() / total
     own = 1 / total
     spread = _between(mean, own, accuracy_pct)
     drawn = own / (own + spread.between)
@@ -219,7 +222,7 @@ def pool(factors: pd.DataFrame, driver: pd.Series, accuracy_pct: float) -> pd.Da
     half = _Z * np.sqrt(unsure)
     return pd.DataFrame(
         {
-            "infusions": effect.groupby(driver).size(),
+            "infusions": effect.groupby(driver, observed=True).size(),
             "pooled_factor": 1 + mean,
             "flow_factor": 1 + factor,
             "flow_factor_low": (1 + factor - half).clip(lower=0),
@@ -262,7 +265,9 @@ def within_variance(effect: pd.Series, variance: pd.Series, driver: pd.Series) -
     if excess(0.0) <= 0:
         return 0.0
     # Q falls with the variance, and is below its degrees of freedom at this one.
-    most = float(((effect - effect.groupby(driver).transform("mean")) ** 2).sum())
+    most = float(
+        ((effect - effect.groupby(driver, observed=True).transform("mean")) ** 2).sum()
+    )
     return float(brentq(excess, 0.0, most, xtol=1e-12))
 
 

@@ -75,7 +75,8 @@ def misread_shares(dtype: np.dtype[Any]) -> Array:
     array of float, shape (11,)
         By the number of whole mL.
     """
-    return _WHOLE_SHARES.astype(dtype)
+    shares: Array = _WHOLE_SHARES.astype(dtype)
+    return shares
 
 
 def slip_weight(density: Array, off: Array, precision: Array) -> Array:
