@@ -273,9 +273,8 @@ def _slip_probability(
     names = readings["infusion_id"].iloc[runs.begins]
     none = runs.each(probability["none"].reindex(names).to_numpy())
     every: Array = slips.to_numpy() * none
-    begins = dict(zip(names, runs.begins, strict=True)) if listing else {}
-    for event in listing:
-        begin = begins[event.infusion_id]
+    place = pd.Index(names).get_indexer(pd.Index([e.infusion_id for e in listing]))
+    for event, begin in zip(listing, runs.begins[place].tolist(), strict=True):
         own = slice(begin, begin + len(event.slips))
         every[own] += event.slips * (1 - none[own])
     return every
