@@ -7,10 +7,10 @@ Not collected with the tests; run it by name, on a machine with nothing else to 
 Both run warm in one process, from tables in memory, in processor time of all threads,
 so that what else the machine does counts for little; what counts is the ratio of their
 medians. By the clock, with two cores free, a decision takes less: its scan and its
-close looks run on both. STEADYFALL_BENCH_INFUSIONS sets the size of the log; the default
-is 6000, the mark is meant at 300,000. About half a second of a decision is the same for
-any size (noise and threshold are found from a sample), so that the ratio falls with the
-size of the log.
+close looks run on both. STEADYFALL_BENCH_INFUSIONS sets the size of the log; the
+default is 6000, the mark is meant at 300,000. About half a second of a decision is the
+same for any size (noise and threshold are found from a sample), so that the ratio falls
+with the size of the log.
 """
 
 import os
