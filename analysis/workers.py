@@ -24,6 +24,7 @@ from multiprocessing import get_context, parent_process
 from typing import Any, Protocol, TypeVar
 
 from analysis.errors import WorkerError
+from analysis.threads import side_by_side
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -81,6 +82,28 @@ def one_by_one(function: Callable[[T], R], parts: Iterable[T], /) -> Iterator[R]
     [1, 2]
     """
     return map(function, parts)
+
+
+def on_cores(run: Map) -> Map:
+    """Choose threads of this process where parts would be done one after another.
+
+    For parts that are mostly arithmetic on large arrays, and fit into memory together.
+
+    Parameters
+    ----------
+    run : Map
+        As chosen by `spread_over`.
+
+    Returns
+    -------
+    Map
+        `run` itself, if it is more than one after another.
+    """
+    return _on_threads if run is one_by_one else run
+
+
+def _on_threads(function: Callable[[T], R], parts: Iterable[T], /) -> Iterator[R]:
+    return iter(side_by_side(function, parts))
 
 
 def spread_over(workers: int, scheduler: str | None) -> AbstractContextManager[Map]:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery import sentences
+from analysis.delivery.batches import Array
 from analysis.delivery.decision import Event, events, listed
 from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
@@ -34,9 +35,26 @@ from analysis.intake import Log
 from analysis.lookup import are_among, by_key
 from analysis.policy import Policy
 from analysis.terms import NotEvaluable, YesNo
-from analysis.workers import Map, one_by_one
+from analysis.workers import Map, on_cores, one_by_one
 
 __all__ = ["Delivery", "Threshold", "judge_delivery"]
+
+#: What the lines have that is needed to judge readings.
+_OF_READINGS = [
+    "infusion_id",
+    "ward",
+    "source",
+    "entry",
+    "elapsed_h",
+    "rate_ml_h",
+    "delivered_ml",
+    "step_variance_ml2",
+    "base_ml",
+    "is_floored",
+    "observed_ml",
+    "expected_ml",
+    "residual_ml",
+]
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
@@ -102,37 +120,41 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     lines = expected_lines(log.checks, log.infusions, policy)
     noise = ward_noise(lines, log.infusions)
     verdicts = _not_evaluable(lines, log.infusions)
-    readings = _readings(lines, noise, verdicts, log)
+    at = _judged(lines, verdicts)
+    readings = _readings(lines, noise, at, log)
     if policy.other_evidence == YesNo.NO:
         readings["stopped_log_ratio"] = 0.0
-    fitted = fit_noise(readings, run)
+    fitted = fit_noise(readings, on_cores(run))
     readings = with_noise(readings, fitted)
-    evidence = scan(readings, run)
+    evidence = scan(readings, on_cores(run))
     ward = log.infusions["ward"].reindex(evidence.table.index)
-    share = ward.map(event_shares(evidence.table, ward)).astype("float64")
-    none = probabilities(evidence.table, share)["none"]
+    none = probabilities(
+        evidence.table, by_key(ward, event_shares(evidence.table, ward))
+    )["none"]
     kinds = kinds_of_slips(readings, evidence.slips.to_numpy())
     ratios = slip_ratios(readings, evidence, none, kinds)
     evidence = with_slip_ratios(readings, evidence, ratios, kinds)
     shares = event_shares(evidence.table, ward)
-    share = ward.map(shares).astype("float64")
+    share = by_key(ward, shares)
     probability = probabilities(evidence.table, share)
     threshold = find_threshold(
         readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
     )
-    names = listed(probability, threshold.probability)
-    found = are_among(readings["infusion_id"], names)
+    found = are_among(
+        readings["infusion_id"], listed(probability, threshold.probability)
+    ).to_numpy(bool)
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
     lines["time_step_h"] = by_key(
         lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
     )
-    lines = _with_slips(lines, readings, evidence.slips, listing, probability)
+    slips = _slip_probability(readings, evidence.slips, listing, probability)
+    lines = _with_slips(lines, at, slips)
     findings = [
-        *doubtful_readings(lines[_is_reading(lines)], log),
-        *delivery_events(listing, lines.loc[readings.index[found]], log),
-        *fixed_offsets(lines.loc[readings.index[~found]], log),
+        *doubtful_readings(lines, _is_reading(lines).to_numpy(bool), log),
+        *delivery_events(listing, lines.take(at[found]), log),
+        *fixed_offsets(lines, at[~found], log),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
         *scale_and_display_findings(log, policy),
@@ -140,14 +162,14 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     _add_decisions(verdicts, listing, probability)
     _add_flow_factors(verdicts, lines)
     return Delivery(
-        lines=lines.loc[log.checks.index[log.checks["infusion_id"] != ""]],
+        lines=_in_order_of(log.checks, lines),
         infusions=verdicts,
         findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
         noise=noise,
         threshold=threshold,
         probabilities=probability,
         drivers=driver_flow(
-            readings.assign(slip_probability=lines["slip_probability"]),
+            readings.assign(slip_probability=lines["slip_probability"].to_numpy()[at]),
             verdicts[["kind"]].join(log.infusions["driver_id"]),
             policy.flow_accuracy_pct,
         ),
@@ -215,44 +237,66 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
     return out
 
 
-def _readings(
-    lines: pd.DataFrame, noise: pd.DataFrame, verdicts: pd.DataFrame, log: Log
-) -> pd.DataFrame:
-    """Give the readings of evaluable infusions, with what rounding does to each."""
+def _judged(lines: pd.DataFrame, verdicts: pd.DataFrame) -> Array:
+    """Find where the readings of evaluable infusions stand."""
     runs = runs_of(lines["infusion_id"])
     names = lines["infusion_id"].iloc[runs.begins]
     evaluable = (verdicts["evaluable"] == "yes").reindex(names).to_numpy(bool)
-    by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
-    read = lines.assign(end_delivered_ml=runs.each(by_end))
-    read = read[runs.each(evaluable) & _is_reading(lines)]
+    at = np.flatnonzero(runs.each(evaluable) & _is_reading(lines).to_numpy(bool))
     # Without a start volume the first reading is the line's own beginning.
-    first = np.zeros(len(read), dtype=bool)
-    first[runs_of(read["infusion_id"]).begins] = True
-    read = read[~first | read["has_start_volume"]]
-    cells = log.checks[OTHER_CELLS].loc[read.index]
-    said = stopped_log_ratio(cells, read["observed_ml"])
+    run = runs.each(np.arange(len(runs.begins)))[at]
+    first = np.r_[True, run[1:] != run[:-1]][: len(run)]
+    kept: Array = at[~first | lines["has_start_volume"].to_numpy(bool)[at]]
+    return kept
+
+
+def _readings(
+    lines: pd.DataFrame, noise: pd.DataFrame, at: Array, log: Log
+) -> pd.DataFrame:
+    """Give the readings that are judged, with what rounding does to each."""
+    runs = runs_of(lines["infusion_id"])
+    names = lines["infusion_id"].iloc[runs.begins]
+    by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
+    read = lines[_OF_READINGS].take(at).assign(end_delivered_ml=runs.each(by_end)[at])
+    rows = log.checks.index.get_indexer(read.index)
+    observed = np.full(len(log.checks), np.nan)
+    observed[rows] = read["observed_ml"].to_numpy()
+    said = stopped_log_ratio(
+        log.checks[OTHER_CELLS], pd.Series(observed, index=log.checks.index)
+    ).to_numpy()[rows]
     return with_rounding(read, noise).assign(stopped_log_ratio=said)
 
 
-def _with_slips(
-    lines: pd.DataFrame,
+def _in_order_of(checks: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+    """Put lines in the order of the check log."""
+    place = np.full(len(checks), -1)
+    place[checks.index.get_indexer(lines.index)] = np.arange(len(lines))
+    return lines.take(place[place >= 0])
+
+
+def _slip_probability(
     readings: pd.DataFrame,
     slips: pd.Series,
     listing: list[Event],
     probability: pd.DataFrame,
-) -> pd.DataFrame:
-    """Add the probability that each reading is a slip, and which are doubtful."""
-    none = by_key(readings["infusion_id"], probability["none"])
-    every = slips * none
-    if listing:
-        given = {e.infusion_id: e.slips for e in listing}
-        mine = are_among(readings["infusion_id"], pd.Index(list(given)))
-        ordered = readings.loc[mine, "infusion_id"].drop_duplicates()
-        own = np.concatenate([given[name] for name in ordered])
-        every[mine] = slips[mine] * none[mine] + own * (1 - none[mine])
-    out = lines.assign(slip_probability=every.reindex(lines.index))
-    out["is_doubtful"] = out["slip_probability"] > _DOUBTFUL
-    return out
+) -> Array:
+    """Give the probability that each reading is a slip, event or none."""
+    runs = runs_of(readings["infusion_id"])
+    names = readings["infusion_id"].iloc[runs.begins]
+    none = runs.each(probability["none"].reindex(names).to_numpy())
+    every: Array = slips.to_numpy() * none
+    place = pd.Index(names).get_indexer(pd.Index([e.infusion_id for e in listing]))
+    for event, begin in zip(listing, runs.begins[place].tolist(), strict=True):
+        own = slice(begin, begin + len(event.slips))
+        every[own] += event.slips * (1 - none[own])
+    return every
+
+
+def _with_slips(lines: pd.DataFrame, at: Array, slips: Array) -> pd.DataFrame:
+    """Add the probability of a slip to readings, and which of them are doubtful."""
+    out = np.full(len(lines), np.nan)
+    out[at] = slips
+    return lines.assign(slip_probability=out, is_doubtful=out > _DOUBTFUL)
 
 
 def _add_decisions(
@@ -266,14 +310,23 @@ def _add_decisions(
 
 def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
     """Add delivered over set volume at the last reading that is not doubtful."""
-    good = lines[
-        _is_reading(lines)
-        & ~lines["is_doubtful"]
-        & (lines["delivered_ml"] > 0)
-        & lines["has_start_volume"]
-        & ((lines["expected_ml"] > 0) | ~lines["is_floored"])
-    ]
-    last = good.iloc[runs_of(good["infusion_id"]).ends].set_index("infusion_id")
+    numbers = {
+        name: lines[name].to_numpy(float)
+        for name in ("delivered_ml", "expected_ml", "base_ml", "observed_ml")
+    }
+    good = (
+        _is_reading(lines).to_numpy(bool)
+        & ~lines["is_doubtful"].to_numpy(bool)
+        & lines["has_start_volume"].to_numpy(bool)
+        & (numbers["delivered_ml"] > 0)
+    )
+    good &= (numbers["expected_ml"] > 0) | ~lines["is_floored"].to_numpy(bool)
+    at = runs_of(lines["infusion_id"]).last_row(good)
+    names = pd.Index(lines["infusion_id"].iloc[at], name="infusion_id")
+    last = pd.DataFrame(
+        {name: values[at] for name, values in numbers.items()}, index=names
+    )
+    last["reading_sd_ml"] = lines["reading_sd_ml"].to_numpy(float)[at]
     factor = (last["base_ml"] - last["observed_ml"]) / last["delivered_ml"]
     half = 1.96 * np.hypot(last["reading_sd_ml"], OFFSET_SD_ML) / last["delivered_ml"]
     verdicts["flow_factor"] = factor

@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 #: ``drug amount unit``: a name may have several words, a number a decimal comma.
@@ -27,6 +28,7 @@ class Drug:
     unit: str
 
 
+@lru_cache(maxsize=1024)
 def read_contents(text: str) -> tuple[Drug, ...] | None:
     """Read ``drug amount unit; drug amount unit``.
 

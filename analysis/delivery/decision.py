@@ -6,18 +6,21 @@ readings it takes for slips.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from analysis.delivery.batches import Array, Batch, batches
+from analysis.delivery.many_shapes import weigh_shapes
 from analysis.delivery.noise import LIMIT_SD
-from analysis.delivery.scan import weigh
-from analysis.delivery.shapes import HYPOTHESES, Shapes
+from analysis.delivery.runs import runs_of
+from analysis.delivery.shapes import HYPOTHESES, Shapes, Told
 from analysis.delivery.slips import slip_density
-from analysis.lookup import are_among
+from analysis.lookup import places
 from analysis.terms import FindingKind
+from analysis.threads import side_by_side
 
 #: Parts of the time to the last reading on which a listed infusion is looked at.
 CLOSE = 48
@@ -25,9 +28,6 @@ CLOSE = 48
 #: Share of the weight outside each end of a window or an interval.
 _TAIL = 0.025
 _Z = 1.96
-
-#: Shapes of less weight play no part in windows and intervals.
-_NOTHING = 1e-9
 
 #: Volumes that differ by no more than this are the same [mL].
 _SAME_ML = 1e-3
@@ -104,133 +104,127 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
     values, none = kinds.to_numpy(), probability["none"].to_numpy()
     order = np.argsort(-values, axis=1, kind="stable")
     names = np.array(kinds.columns)
-    first = pd.Series(names[order[:, 0]], index=kinds.index)
-    for name, ids in first.groupby(first).groups.items():
-        kind = FindingKind(str(name))
-        mine = readings[are_among(readings["infusion_id"], ids)]
-        for batch in batches(mine, _MOST):
-            slip = slip_density(batch)
-            shapes = _SHAPES[kind](batch, CLOSE)
-            weight, slips = weigh(batch, shapes, slip)
-            weight = np.exp(weight - weight.max(1, keepdims=True))
-            weight /= weight.sum(1, keepdims=True)
-            for i, at in enumerate(
-                kinds.index.get_indexer(pd.Index(batch.infusion_id))
-            ):
-                likeliest, rival = order[at, 0], order[at, 1]
-                own = _Sure(
-                    kind=kind,
-                    event=float(1 - none[at]),
-                    of_kind=float(values[at, likeliest]),
-                    rival=str(names[rival]),
-                    of_rival=float(values[at, rival]),
-                )
-                yield _event(
-                    batch.take(slice(i, i + 1)),
-                    *_of(shapes, i, weight[i]),
-                    weight[i] @ slips[i],
-                    own,
-                )
+    runs = runs_of(readings["infusion_id"])
+    every = pd.Index(readings["infusion_id"].iloc[runs.begins])
+    place = places(every, kinds.index)
+    first = names[order[place, 0]]
+    work = [
+        (FindingKind(str(name)), batch)
+        for name in np.unique(first)
+        for batch in batches(readings[runs.each(first == name)], _MOST)
+    ]
+    found = side_by_side(lambda one: _looked_at(*one), work)
+    row_of = dict(zip(every, place.tolist(), strict=True))
+    for looked in found:
+        for event in looked:
+            at = row_of[event["infusion_id"]]
+            likeliest, rival = order[at, 0], order[at, 1]
+            yield Event(
+                **event,
+                probability=float(1 - none[at]),
+                kind_probability=float(values[at, likeliest]),
+                rival=str(names[rival]),
+                rival_probability=float(values[at, rival]),
+            )
 
 
-def _of(shapes: Shapes, i: int, weight: Array) -> tuple[Shapes, Array]:
-    """Give the shapes of one infusion that have a weight, and their weights."""
-    some = np.flatnonzero(weight > _NOTHING)
-    of_each = {
-        field.name: getattr(shapes, field.name)[i : i + 1, some]
-        for field in fields(Shapes)
-        if field.name != "ratio"
-    }
-    return Shapes(**of_each, ratio=shapes.ratio[some]), weight[some]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Sure:
-    """Probability of any event, of the likeliest kind and of the next."""
-
-    kind: FindingKind
-    event: float
-    of_kind: float
-    rival: str
-    of_rival: float
-
-
-def _event(
-    batch: Batch, shapes: Shapes, weight: Array, slips: Array, sure: _Sure
-) -> Event:
-    lost = weight @ shapes.lost_ml[0]
-    beyond = np.abs(lost) > LIMIT_SD * np.sqrt(batch.variance_ml2[0])
+def _looked_at(kind: FindingKind, batch: Batch) -> list[dict[str, Any]]:
+    """Look at infusions of one kind: all of `Event` but how probable it is."""
+    shapes = _SHAPES[kind](batch, CLOSE)
+    weight, slips = _weights(batch, shapes)
+    told = shapes.told()
+    lost = np.einsum("ns,nsk->nk", weight, shapes.lost_ml)
+    beyond = np.abs(lost) > LIMIT_SD * np.sqrt(batch.variance_ml2)
     # The first of those that lost the same: later the line itself may be at its end.
     off = np.where(slips < 0.5, np.abs(lost), -1)
-    largest = int(np.argmax(off >= off.max() - _SAME_ML))
-    volume, low, high = _volume(batch, shapes, weight)
-    return Event(
-        infusion_id=str(batch.infusion_id[0]),
-        kind=sure.kind,
-        began_h=_window(shapes.began_h[0], weight),
-        ended_h=_window(shapes.ended_h[0], weight),
-        first_visible=int(np.argmax(beyond)) if beyond.any() else largest,
-        largest=largest,
-        volume_ml=volume,
-        volume_low_ml=low,
-        volume_high_ml=high,
-        slips=slips,
-        ratio=_ratio(shapes, weight),
-        probability=sure.event,
-        kind_probability=sure.of_kind,
-        rival=sure.rival,
-        rival_probability=sure.of_rival,
-    )
+    largest = np.argmax(off >= off.max(1, keepdims=True) - _SAME_ML, axis=1)
+    seen = np.where(beyond.any(1), beyond.argmax(1), largest)
+    ratio = np.einsum("ns,s->n", weight, shapes.ratio)
+    volume, low, high = _volumes(batch, shapes, told, weight)
+    columns = {
+        "infusion_id": batch.infusion_id.tolist(),
+        "kind": [kind] * len(seen),
+        "began_h": zip(*_window(told.began_h, weight), strict=True),
+        "ended_h": zip(*_window(told.ended_h, weight), strict=True),
+        "first_visible": seen.tolist(),
+        "largest": largest.tolist(),
+        "volume_ml": volume.tolist(),
+        "volume_low_ml": low.tolist(),
+        "volume_high_ml": high.tolist(),
+        "slips": list(slips),
+        "ratio": ratio.tolist(),
+    }
+    rows = zip(*columns.values(), strict=True)
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
 
-def _window(hours: Array, weight: Array) -> tuple[float, float]:
+def _weights(batch: Batch, shapes: Shapes) -> tuple[Array, Array]:
+    """Give the weight of each shape, (n, s), and the probability of slips, (n, k)."""
+    lost = shapes.lost_ml.transpose(2, 0, 1).astype("float32")
+    slip = slip_density(batch).astype("float32")
+    found = weigh_shapes(batch.single(), lost, slip)
+    weight = found.log_density + shapes.log_weight + shapes.other_log_ratio
+    weight -= weight.max(1, keepdims=True)
+    np.exp(weight, out=weight)
+    weight /= weight.sum(1, keepdims=True)
+    slips = np.einsum("kns,ns->nk", found.terms, weight / found.total)
+    return weight, slips
+
+
+def _window(hours: Array, weight: Array) -> tuple[list[float], list[float]]:
     """Give the earliest and latest hour that the weight leaves room for."""
-    earliest = _quantile(hours[:, 0], weight, _TAIL)
-    if np.isnan(hours[:, 1]).any():
-        return earliest, np.nan
-    return earliest, _quantile(hours[:, 1], weight, 1 - _TAIL)
+    ends = np.isnan(hours[:, :, 1]).any(1)
+    # All infusions of a kind have their windows in the same order.
+    order = np.argsort(hours[:, :, 0].sum(0), kind="stable")
+    earliest = _quantile(hours[:, order, 0], weight[:, order], _TAIL)
+    if ends.any():
+        return earliest.tolist(), [np.nan] * len(hours)
+    order = np.argsort(hours[:, :, 1].sum(0), kind="stable")
+    latest = _quantile(hours[:, order, 1], weight[:, order], 1 - _TAIL)
+    return earliest.tolist(), latest.tolist()
 
 
-def _quantile(values: Array, weight: Array, share: float) -> float:
-    order = np.argsort(values, kind="stable")
-    reached = np.cumsum(weight[order])
-    at = min(int(np.searchsorted(reached, share * reached[-1])), len(values) - 1)
-    return float(values[order[at]])
+def _quantile(values: Array, weight: Array, share: float) -> Array:
+    """Give the quantile of each row of values that are in order."""
+    reached = np.cumsum(weight, axis=1)
+    at = (reached < share * reached[:, -1:]).sum(1)
+    rows = np.arange(len(values))
+    found: Array = values[rows, np.minimum(at, values.shape[1] - 1)]
+    return found
 
 
-def _volume(batch: Batch, shapes: Shapes, weight: Array) -> tuple[float, float, float]:
-    """Give mean and 95 % limits of the volume.
+def _volumes(
+    batch: Batch, shapes: Shapes, told: Told, weight: Array
+) -> tuple[Array, Array, Array]:
+    """Give mean and 95 % limits of the volume of each infusion.
 
     In them are the width of the grid and, where the shape is a volume and not a ratio,
     the flow error of what was not given; a volume that would have emptied the syringe
     is also as uncertain as what it held.
     """
-    volume = shapes.volume_ml[0]
+    volume = told.volume_ml
     if np.isnan(volume).any():
-        return np.nan, np.nan, np.nan
-    mean = float((weight * volume).sum())
-    grid = batch.elapsed_h[0, -1] / CLOSE * batch.rate_ml_h[0].max() / 2
-    low, high = (_quantile(volume, weight, s) for s in (_TAIL, 1 - _TAIL))
-    held = float(batch.base_ml[0]) if batch.is_floored[0] else np.inf
-    sd = 0.0
+        unknown = np.full(len(volume), np.nan)
+        return unknown, unknown, unknown
+    mean = np.einsum("ns,ns->n", weight, volume)
+    grid = batch.elapsed_h[:, -1] / CLOSE * batch.rate_ml_h.max(1) / 2
+    order = np.argsort(volume, axis=1)
+    ordered = np.take_along_axis(volume, order, axis=1)
+    own = np.take_along_axis(weight, order, axis=1)
+    low, high = (_quantile(ordered, own, share) for share in (_TAIL, 1 - _TAIL))
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)
+    sd = np.zeros(len(mean))
     if np.isnan(shapes.ratio).all():
-        would_empty = float(batch.end_delivered_ml[0]) >= held
-        sd = float(
-            np.hypot(
-                batch.flow_sd[0] * mean, batch.offset_sd_ml[0] if would_empty else 0.0
-            )
+        would_empty = batch.end_delivered_ml >= held
+        sd = np.hypot(
+            batch.flow_sd * mean, np.where(would_empty, batch.offset_sd_ml, 0.0)
         )
-    low = mean - float(np.hypot(mean - low + grid, _Z * sd))
-    high = mean + float(np.hypot(high - mean + grid, _Z * sd))
-    if mean < 0:
-        return mean, low, min(high, 0.0)
-    return mean, max(low, 0.0), min(high, held)
-
-
-def _ratio(shapes: Shapes, weight: Array) -> float:
-    if np.isnan(shapes.ratio).any():
-        return np.nan
-    return float((weight * shapes.ratio).sum())
+    low = mean - np.hypot(mean - low + grid, _Z * sd)
+    high = mean + np.hypot(high - mean + grid, _Z * sd)
+    is_behind = mean < 0
+    low = np.where(is_behind, low, np.maximum(low, 0.0))
+    high = np.minimum(high, np.where(is_behind, 0.0, held))
+    return mean, low, high
 
 
 def listed(probability: pd.DataFrame, threshold: float) -> Sequence[str]:

@@ -97,12 +97,15 @@ def driver_flow(
     has_event = known["kind"] != ""
     factors = infusion_factors(readings)
     driver = known["driver_id"]
-    factors = factors[driver.where(~has_event).reindex(factors.index).notna()]
-    pooled = pool(factors, driver.reindex(factors.index), accuracy_pct)
-    table = pd.DataFrame({"infusions": driver.groupby(driver).size()}).rename_axis(
-        "driver_id"
-    )
-    table["with_event"] = has_event.groupby(driver).sum()
+    # Coded once: each grouping of texts codes them anew.
+    own = driver.where(~has_event).astype("category").reindex(factors.index)
+    factors, own = factors[own.notna()], own[own.notna()]
+    pooled = pool(factors, own.cat.remove_unused_categories(), accuracy_pct)
+    pooled.index = pooled.index.astype("str")
+    table = pd.DataFrame(
+        {"infusions": driver.groupby(driver, observed=True).size()}
+    ).rename_axis("driver_id")
+    table["with_event"] = has_event.groupby(driver, observed=True).sum()
     every = table["infusions"]
     table = table.drop(columns="infusions").join(pooled)
     table["infusions"] = table["infusions"].fillna(0).astype("int64")
@@ -136,12 +139,20 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
         nothing are left out.
     """
     # No readings at all leave no type behind.
-    tells = ~readings["is_floored"].astype(bool) | (
-        readings["expected_ml"] > _LAST_PART * readings["base_ml"]
+    floored = readings["is_floored"].to_numpy(bool)
+    part = _LAST_PART * readings["base_ml"].to_numpy(float)
+    tells = ~floored | (readings["expected_ml"].to_numpy(float) > part)
+    at = np.flatnonzero(tells & readings["residual_ml"].notna().to_numpy(bool))
+    slip, variance, given, off = (
+        readings[name].to_numpy(float)[at]
+        for name in (
+            "slip_probability",
+            "reading_variance_ml2",
+            "delivered_ml",
+            "residual_ml",
+        )
     )
-    read = readings[tells & readings["residual_ml"].notna()]
-    weight = (1 - read["slip_probability"]) / read["reading_variance_ml2"]
-    given, off = read["delivered_ml"], read["residual_ml"]
+    weight = (1 - slip) / variance
     parts = {
         "w": weight,
         "wx": weight * given,
@@ -149,10 +160,13 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
         "wy": weight * off,
         "wxy": weight * given * off,
     }
-    runs = runs_of(read["infusion_id"])
+    whole = runs_of(readings["infusion_id"])
+    run = whole.each(np.arange(len(whole.begins)))[at]
+    runs = runs_of(run)
+    names = readings["infusion_id"].iloc[at[runs.begins]]
     sums = pd.DataFrame(
-        {name: runs.total(part.to_numpy()) for name, part in parts.items()},
-        index=pd.Index(read["infusion_id"].iloc[runs.begins], name="infusion_id"),
+        {name: runs.total(each) for name, each in parts.items()},
+        index=pd.Index(names, name="infusion_id"),
     )
     level = sums["w"] + 1 / _ANY_OFFSET_ML**2
     spread = level * sums["wxx"] - sums["wx"] ** 2
@@ -195,8 +209,8 @@ def pool(factors: pd.DataFrame, driver: pd.Series, accuracy_pct: float) -> pd.Da
         effect, factors["variance"], driver
     )
     weight = 1 / variance
-    total = weight.groupby(driver).sum()
-    mean = (weight * effect).groupby(driver).sum() / total
+    total = weight.groupby(driver, observed=True).sum()
+    mean = (weight * effect).groupby(driver, observed=True).sum() / total
     own = 1 / total
     spread = _between(mean, own, accuracy_pct)
     drawn = own / (own + spread.between)
@@ -208,7 +222,7 @@ def pool(factors: pd.DataFrame, driver: pd.Series, accuracy_pct: float) -> pd.Da
     half = _Z * np.sqrt(unsure)
     return pd.DataFrame(
         {
-            "infusions": effect.groupby(driver).size(),
+            "infusions": effect.groupby(driver, observed=True).size(),
             "pooled_factor": 1 + mean,
             "flow_factor": 1 + factor,
             "flow_factor_low": (1 + factor - half).clip(lower=0),
@@ -251,7 +265,9 @@ def within_variance(effect: pd.Series, variance: pd.Series, driver: pd.Series) -
     if excess(0.0) <= 0:
         return 0.0
     # Q falls with the variance, and is below its degrees of freedom at this one.
-    most = float(((effect - effect.groupby(driver).transform("mean")) ** 2).sum())
+    most = float(
+        ((effect - effect.groupby(driver, observed=True).transform("mean")) ** 2).sum()
+    )
     return float(brentq(excess, 0.0, most, xtol=1e-12))
 
 

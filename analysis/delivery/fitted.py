@@ -15,6 +15,7 @@ from scipy.optimize import minimize
 
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.likelihood import log_likelihood
+from analysis.delivery.runs import by_ward_and_source
 from analysis.delivery.slips import slip_density
 from analysis.lookup import by_pair
 from analysis.workers import Map, one_by_one
@@ -69,18 +70,15 @@ def fit_noise(readings: pd.DataFrame, run: Map = one_by_one) -> pd.DataFrame:
         Indexed by ward and source: the names of `STATED`. The start step's own rounding
         is not in offset_sd_ml.
     """
-    by = list(readings.groupby(["ward", "source"]))
-    fits = run(_fit, (_some(group) for _, group in by))
-    found = dict(zip([key for key, _ in by], fits, strict=True))
+    samples = [
+        (key, readings.take(rows))
+        for key, _, rows in by_ward_and_source(readings, _ENOUGH)
+    ]
+    fits = run(_fit, [sample for _, sample in samples])
+    found = dict(zip([key for key, _ in samples], fits, strict=True))
     table = pd.DataFrame(found, index=list(STATED)).T
     table.index = pd.MultiIndex.from_tuples(found, names=["ward", "source"])
     return table
-
-
-def _some(readings: pd.DataFrame) -> pd.DataFrame:
-    ids = readings["infusion_id"].unique()
-    at = np.linspace(0, len(ids) - 1, min(_ENOUGH, len(ids))).astype("int64")
-    return readings[readings["infusion_id"].isin(ids[at])]
 
 
 def _fit(readings: pd.DataFrame) -> dict[str, float]:

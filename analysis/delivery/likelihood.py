@@ -97,7 +97,7 @@ def log_likelihood(
     """
     normal = gaussian(batch, lost_ml, offset_ml)
     k = len(normal.error)
-    one, square = _one_slip(batch, normal, slip_density)
+    one, square = one_slip(batch, normal, slip_density)
     terms, squares = one, square
     first, second = np.triu_indices(k, 1)
     if pairs := pairs and _PAIRS_FROM <= k <= _PAIRS_TO:
@@ -115,29 +115,24 @@ def log_likelihood(
     return value, np.moveaxis(each, 0, 2), np.moveaxis(both, 0, 2)
 
 
-def log_evidence(batch: Batch, lost_ml: Array, slip_density: Array) -> Array:
-    """Give the log likelihood of the readings under shapes, and nothing of their slips.
+def one_slip(batch: Batch, normal: Gaussian, density: Array) -> tuple[Array, Array]:
+    """Give the chance of each reading as the one slip, and its square distance.
 
     Parameters
     ----------
     batch : Batch
         n infusions with k readings each.
-    lost_ml : array of float, shape (n, s, k)
-        As for `log_likelihood`.
-    slip_density : array of float, shape (n, k)
-        As for `log_likelihood`.
+    normal : Gaussian
+        Of their readings under s shapes.
+    density : array of float, shape (n, k)
+        As given by `slip_density`.
 
     Returns
     -------
-    array of float, shape (n, s)
-        The total of `log_likelihood` with one slip at the most.
+    weight, square : array of float, shape (k, n, s)
+        Odds of a slip times its likelihood over that of an honest reading at its mean,
+        and the square of the reading's distance from that, given all others.
     """
-    normal = gaussian(batch, lost_ml)
-    return _with_terms(batch, normal, *_one_slip(batch, normal, slip_density))[0]
-
-
-def _one_slip(batch: Batch, normal: Gaussian, density: Array) -> tuple[Array, Array]:
-    """Give the chance of each reading as the one slip, and its square distance."""
     odds = batch.slip_share / (1 - batch.slip_share)
     off = normal.error / normal.precision
     weight = slip_weight(density, off, normal.precision)
@@ -179,7 +174,7 @@ def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
     Gaussian
         Without slips.
     """
-    lost = np.ascontiguousarray(np.moveaxis(lost_ml, 2, 0))
+    lost = np.moveaxis(lost_ml, 2, 0)
     away, free, given = _away(batch, lost, offset_ml)
     inverse = (1 / batch.variance_ml2).T[:, :, None]
     by_offset = batch.offset_sd_ml[:, None] * free
@@ -224,7 +219,7 @@ def _away(batch: Batch, lost: Array, offset: float) -> tuple[Array, Array, Array
 
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.
     """
-    given = batch.delivered_ml.T[:, :, None] - lost
+    given = np.subtract(batch.delivered_ml.T[:, :, None], lost, order="C")
     base = batch.base_ml[:, None]
     level = (base + batch.offset_ml[:, None] + offset) - given
     held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]

@@ -10,12 +10,15 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery import sentences
+from analysis.delivery.batches import Array
 from analysis.delivery.decision import Event
 from analysis.delivery.evidence import speaking, words_beside
 from analysis.delivery.quoted import Reading, of_infusions, quoted
-from analysis.delivery.start_offset import start_offsets
+from analysis.delivery.runs import runs_of
+from analysis.delivery.start_offset import LOOKED_AT, start_offsets
 from analysis.delivery.visible import first_visible
 from analysis.intake import Log
+from analysis.lookup import are_among
 from analysis.terms import FindingGroup, FindingKind
 
 #: What findings tell of an infusion.
@@ -35,13 +38,17 @@ _STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
 _Z = 1.96
 
 
-def doubtful_readings(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
+def doubtful_readings(
+    lines: pd.DataFrame, is_reading: Array, log: Log
+) -> Iterator[dict[str, object]]:
     """Write a finding for each doubtful reading.
 
     Parameters
     ----------
-    read : DataFrame
-        Readings of running drivers among `Delivery.lines`.
+    lines : DataFrame
+        As `Delivery.lines`, in order of infusion and time.
+    is_reading : array of bool
+        Which of them are readings of running drivers.
     log : Log
         Gives what was charted.
 
@@ -50,9 +57,9 @@ def doubtful_readings(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object
     dict
         Charting findings, without id and month.
     """
-    names = pd.Index(read.loc[read["is_doubtful"], "infusion_id"].unique())
-    some = of_infusions(read, names)
-    some = some.sort_values(["infusion_id", "checked_at"], kind="stable")
+    runs = runs_of(lines["infusion_id"])
+    has = runs.any(is_reading & lines["is_doubtful"].to_numpy(bool))
+    some = lines.take(np.flatnonzero(is_reading & runs.each(has)))
     for rows in quoted(some, log).values():
         for position, row in enumerate(rows):
             if row.is_doubtful:
@@ -101,14 +108,17 @@ def delivery_events(
         yield finding
 
 
-def fixed_offsets(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
+def fixed_offsets(
+    lines: pd.DataFrame, judged: Array, log: Log
+) -> Iterator[dict[str, object]]:
     """Write a finding for each start offset of an infusion that is not listed.
 
     Parameters
     ----------
-    read : DataFrame
-        Rows of `Delivery.lines` as they were judged, of infusions that are not listed,
-        in order of infusion and time.
+    lines : DataFrame
+        As `Delivery.lines`, in order of infusion and time.
+    judged : array of int
+        Where those stand that were judged, of infusions that are not listed, in order.
     log : Log
         Gives what was charted.
 
@@ -117,8 +127,10 @@ def fixed_offsets(read: pd.DataFrame, log: Log) -> Iterator[dict[str, object]]:
     iterator of dict
         Set-up findings, without id and month.
     """
-    offsets = start_offsets(read[~read["is_doubtful"]])
-    rows_of = quoted(of_infusions(read, offsets.index), log)
+    sure = judged[~lines["is_doubtful"].to_numpy(bool)[judged]]
+    offsets = start_offsets(lines[LOOKED_AT].take(sure))
+    names = are_among(lines["infusion_id"].take(judged), offsets.index)
+    rows_of = quoted(lines.take(judged[names.to_numpy(bool)]), log)
     events = [
         _offset(str(name), amount, sd, rows_of[str(name)])
         for name, amount, sd in offsets.itertuples(name=None)
@@ -158,8 +170,9 @@ def _findings(
     ):
         rows = rows_of[event.infusion_id]
         seen = first_visible(event, rows, window["began_earliest"])
-        found = replace(event, first_visible=seen)
-        yield {**_finding(found, rows, infusion), **window}
+        if seen != event.first_visible:
+            event = replace(event, first_visible=seen)  # noqa: PLW2901 - the same event
+        yield {**_finding(event, rows, infusion), **window}
 
 
 def _finding(

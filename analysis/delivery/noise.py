@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.fitted import STATED
-from analysis.delivery.runs import runs_of
+from analysis.delivery.runs import by_ward_and_source, runs_of
 from analysis.lookup import by_key, by_pair
 
 FLOW_SD = 0.025
@@ -76,24 +76,26 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a ward and source, sorted: ward, source, readings, reading_step_ml,
         start_step_ml, time_step_min, rate_ml_h (median) and half_ml (half of what a
-        usual infusion delivers).
+        usual infusion delivers). All but readings and start_step_ml are taken from a
+        sample where there are many infusions (`by_ward_and_source`).
     """
-    read = lines[(lines["source"] != "") & ~lines["is_start"]]
+    has = (lines["source"] != "").to_numpy(bool) & ~lines["is_start"].to_numpy(bool)
+    at = np.flatnonzero(has)
+    keys = lines[["ward", "source", "infusion_id"]].take(at)
+    starts = infusions["start_volume_ml"].groupby(infusions["ward"])
+    start_steps = starts.agg(lambda start: coarsest_step(start, VOLUME_STEPS_ML))
     rows = []
-    for (ward, source), group in read.groupby(["ward", "source"]):
-        start = infusions.loc[infusions["ward"] == ward, "start_volume_ml"]
+    for (ward, source), readings, sample in by_ward_and_source(keys, _ENOUGH):
+        group = lines[_LOOKED_AT].take(at[sample])
         local = group["checked_at"].dt
         minutes = (local.hour * 60 + local.minute).astype("float64")
-        reading_step = coarsest_step(group["observed_ml"], VOLUME_STEPS_ML)
-        start_step = coarsest_step(start, VOLUME_STEPS_ML)
-        time_step = coarsest_step(minutes, _TIME_STEPS_MIN)
         row = {
             "ward": ward,
             "source": source,
-            "readings": len(group),
-            "reading_step_ml": reading_step,
-            "start_step_ml": start_step,
-            "time_step_min": time_step,
+            "readings": readings,
+            "reading_step_ml": coarsest_step(group["observed_ml"], VOLUME_STEPS_ML),
+            "start_step_ml": start_steps.get(ward, VOLUME_STEPS_ML[-1]),
+            "time_step_min": coarsest_step(minutes, _TIME_STEPS_MIN),
         }
         # By the line nothing comes back: the last row has the most.
         given = group["delivered_ml"].iloc[runs_of(group["infusion_id"]).ends]
@@ -104,6 +106,17 @@ def ward_noise(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
     # Named, since a log without any volume leaves nothing to tell the types by.
     return table.astype(dict.fromkeys(_COLUMNS[3:], "float64"))
 
+
+#: Infusions of a ward and kind of reading that steps and medians are taken from.
+_ENOUGH = 5000
+
+_LOOKED_AT = [
+    "infusion_id",
+    "checked_at",
+    "observed_ml",
+    "delivered_ml",
+    "rate_ml_h",
+]
 
 _COLUMNS = [
     "ward",

@@ -5,6 +5,7 @@ begins is found once; the rest is arithmetic on whole columns, several times as 
 grouping a column of text anew for each of them.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -182,6 +183,64 @@ class Runs:
             return self.begins
         first = np.minimum.reduceat(rows, self.begins)
         return np.where(first < len(is_so), first, self.begins)
+
+    def last_row(self, is_so: Array) -> Array:
+        """Give the last row that is so of each run that has one.
+
+        Parameters
+        ----------
+        is_so : array of bool, shape (n,)
+            Rows.
+
+        Returns
+        -------
+        array of int, shape (at most m,)
+            Positions.
+        """
+        if not len(self.begins):
+            return self.begins
+        rows = np.where(is_so, np.arange(len(is_so)), -1)
+        last = np.maximum.reduceat(rows, self.begins)
+        return np.asarray(last[last >= 0])
+
+
+def by_ward_and_source(
+    rows: pd.DataFrame, most: int
+) -> Iterator[tuple[tuple[str, str], int, Array]]:
+    """Find the rows of each ward and kind of reading, of a sample of its infusions.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        ward, source and infusion_id, in order of infusion and time.
+    most : int
+        Infusions in a sample at the most, evenly spread over those of the ward in order
+        of their ids: the order of the export plays no part.
+
+    Yields
+    ------
+    (ward, source), readings, positions
+        Sorted; all rows of that kind are counted, those of the sample are given.
+    """
+    ward, wards = pd.factorize(rows["ward"])
+    source, sources = pd.factorize(rows["source"])
+    pair = ward * len(sources) + source
+    runs = runs_of(rows["infusion_id"])
+    run = runs.each(np.arange(len(runs.begins)))
+    named = {
+        (str(one), str(other)): i * len(sources) + j
+        for i, one in enumerate(wards)
+        for j, other in enumerate(sources)
+    }
+    for key in sorted(named):
+        mine = np.flatnonzero(pair == named[key])
+        if not len(mine):
+            continue
+        begins = runs_of(run[mine])
+        at = np.linspace(0, len(begins.begins) - 1, min(most, len(begins.begins)))
+        chosen = np.zeros(len(begins.begins), dtype=bool)
+        chosen[at.astype("int64")] = True
+        yield key, len(mine), mine[begins.each(chosen)]
 
 
 def runs_of(keys: pd.Series | Array) -> Runs:

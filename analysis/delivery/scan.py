@@ -1,5 +1,6 @@
 """All hypotheses against the readings of many infusions: log evidence of each."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,12 +8,9 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch, batches
-from analysis.delivery.likelihood import (
-    Gaussian,
-    gaussian,
-    log_evidence,
-    log_likelihood,
-)
+from analysis.delivery.first_look import most_for_an_event
+from analysis.delivery.likelihood import log_likelihood
+from analysis.delivery.many_shapes import weigh_shapes
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 from analysis.workers import Map, one_by_one
@@ -21,33 +19,39 @@ from analysis.workers import Map, one_by_one
 #: not seen to be uneventful, and where that leaves an event possible.
 COARSE, FINE = 8, 24
 
-#: An infusion of at least so many readings is seen to be uneventful when none of them
-#: is further than so many standard deviations from what the others let expect, and the
-#: best fit of no step, stop or ratio is further than so many from none.
-_ENOUGH, _READING_SD, _SHAPE_SD = 3, 2.5, 2.0
+#: An infusion is seen to be uneventful where the best event has no more than this over
+#: none in log likelihood, before the price of having looked at many shapes. On logs of
+#: all settings of `evaluate` the whole scan gave none of these log odds above 0.6, far
+#: below any threshold.
+CLEAR = 2.5
 
-#: Near an empty syringe a level is taken to be free to move by this at the least.
-_LEAST_FREE = 0.3
+#: An infusion of fewer readings is never clear: nothing tells its slips from events.
+_ENOUGH = 3
 
 #: So many infusions seen to be uneventful, of each batch, are looked at all the same:
 #: the others have their mean odds.
 _LOOKED_AT = 60
 
+#: Log odds of a kind among them that count as no more, should one be no such infusion.
+_MOST_CLEAR = 0.0
+
 #: Log odds of an event, all kinds at equal prior odds, below which the second look is
-#: enough: far below any threshold.
-_CLEAR = -2.5
+#: enough. The fine grid gives at most 3 more where the next rule does not ask for it.
+_CLEAR = -2.0
 
 #: Where readings are fine, an event may lie between the shapes of the coarse grid and
-#: fit none of them. It is looked for on the fine one where a free fit is this many
-#: standard deviations from none: less is worth less than 4.5 of log evidence (half the
-#: square) before the price of having looked at many shapes.
-_FINE_SD = 3.0
+#: fit none of them. It is looked for on the fine one where the best event has this over
+#: none (as for `CLEAR`), with what the other cells of the rows say for a stop.
+_FINE = 3.5
 
 #: Readings x shapes at once: what a processor's own memory holds.
-_MOST = 60_000
+_MOST = 80_000
+
+#: Shapes are laid for so many times as many infusions at once as are weighed.
+_LAID = 4
 
 #: Readings in a batch of the first look.
-_FIRST = 150_000
+_FIRST = 100_000
 
 KINDS = tuple(hypothesis.kind for hypothesis in HYPOTHESES)
 
@@ -90,13 +94,19 @@ def scan(readings: pd.DataFrame, run: Map = one_by_one) -> Evidence:
     """
     ids, tables = [], []
     slips = np.zeros((2, len(readings)))
-    for name, row, table, probability in run(_told, batches(readings, _FIRST)):
-        slips[:, row.ravel()] = probability.reshape(2, -1)
-        ids.append(name)
+    every = list(batches(readings, _FIRST))
+    found = run(_weighed, every)
+    for batch, (table, probability) in zip(every, found, strict=True):
+        slips[:, batch.row.ravel()] = probability.reshape(2, -1)
+        ids.append(batch.infusion_id)
         tables.append(table)
     names = ["none", *map(str, KINDS)]
-    index = pd.Index(np.concatenate(ids) if ids else [], name="infusion_id", dtype=str)
-    values = np.concatenate(tables) if tables else np.empty((0, len(names)))
+    # In the order of the readings, and no more by number of readings.
+    first = np.concatenate([batch.row[:, 0] for batch in every] or [np.empty(0)])
+    order = np.argsort(first)
+    own = np.concatenate(ids)[order] if ids else np.empty(0)
+    index = pd.Index(own, name="infusion_id", dtype=str)
+    values = np.concatenate(tables or [np.empty((0, len(names)))])[order]
     return Evidence(
         table=pd.DataFrame(values, index=index, columns=names),
         slips=pd.Series(slips[0], index=readings.index),
@@ -124,7 +134,7 @@ def _weighed(batch: Batch) -> tuple[Array, Array]:
     look = ~clear
     look[some] = True
     table[look], probability[:, look] = _closely(batch, look)
-    odds = table[some, 1:] - table[some, :1]
+    odds = np.minimum(table[some, 1:] - table[some, :1], _MOST_CLEAR)
     others = clear & ~look
     if others.any():
         table[others, 1:] += logsumexp(odds, axis=0) - np.log(len(some))
@@ -143,63 +153,13 @@ def is_clear(batch: Batch) -> Array:
     -------
     array of bool, shape (n,)
         Few readings, and rows that say that the driver had stopped, are never clear.
-
-    Notes
-    -----
-    Each shape of an event is near a mix of steps in a gap and of stops from a reading
-    on. The log evidence of a shape against none is at most half the square of its best
-    fit in standard deviations; of an infusion that is clear it is less than 2 before
-    the price of having looked at many shapes.
     """
     n, k = batch.shape
     if k < _ENOUGH:
         return np.zeros(n, dtype=bool)
-    normal = gaussian(batch, np.zeros((n, 1, k)))
-    off = np.abs(normal.error[:, :, 0]) / np.sqrt(normal.precision[:, :, 0])
-    said = (batch.stopped_log_ratio <= 0).all(1)
-    fits = _nearest_event(batch, normal) >= _SHAPE_SD
-    clear: Array = (off.max(0) < _READING_SD) & ~fits & said
+    said = (batch.stopped_log_ratio > 0).any(1)
+    clear: Array = ~said & (most_for_an_event(batch) < CLEAR)
     return clear
-
-
-def _nearest_event(batch: Batch, normal: Gaussian) -> Array:
-    """Give the best fit of any step in a gap, or stop from a reading on, shape (n,)."""
-    n, k = batch.shape
-    steps = np.broadcast_to(np.tri(k)[:, None, :], (k, n, k))
-    given = batch.delivered_ml
-    before = np.concatenate([np.zeros((n, 1)), given[:, :-1]], axis=1)
-    stops = np.clip(given.T[:, :, None] - before, 0, None)
-    fit = best_fit(batch, normal, np.concatenate([steps, stops], axis=2))
-    nearest: Array = np.abs(fit).max(1)
-    return nearest
-
-
-def best_fit(batch: Batch, normal: Gaussian, shape: Array) -> Array:
-    """Give the best multiple of each shape in units of its standard deviation.
-
-    Parameters
-    ----------
-    batch : Batch
-        n infusions with k readings each.
-    normal : Gaussian
-        Of the readings with no event, s = 1.
-    shape : array of float, shape (k, n, m)
-        Volumes lost by each reading.
-
-    Returns
-    -------
-    array of float, shape (n, m)
-        Standard normal where nothing happened.
-    """
-    shape = shape * np.maximum(normal.free, _LEAST_FREE)
-    a, b = (loading[:, :, 0] for loading in normal.loadings)
-    aa, ab, bb = normal.inner
-    by_a, by_b = (np.einsum("knm,kn->nm", shape, loading) for loading in (a, b))
-    square = np.einsum("knm,knm,nk->nm", shape, shape, 1 / batch.variance_ml2)
-    square = square - (by_a**2 * aa + 2 * by_a * by_b * ab + by_b**2 * bb)
-    score = np.einsum("knm,kn->nm", shape, normal.error[:, :, 0])
-    fit: Array = score / np.sqrt(np.maximum(square, 1e-9))
-    return fit
 
 
 def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
@@ -207,8 +167,8 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
     some = batch.take(which)
     none, probability = _no_event(some, slip_density(some))
     table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
-    normal = gaussian(some, np.zeros((len(none), 1, some.shape[1])))
-    is_fine = _nearest_event(some, normal) > _FINE_SD
+    said = np.maximum(some.stopped_log_ratio, 0).sum(1)
+    is_fine = most_for_an_event(some) + said > _FINE
     table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
     is_fine |= _log_odds(table) > _CLEAR
     table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
@@ -218,9 +178,11 @@ def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
 def _scanned(batch: Batch, nodes: int) -> Array:
     """Weigh all kinds on a grid, a part at a time."""
     n, k = batch.shape
-    step = max(1, _MOST // (k * nodes * (nodes + 1) // 2))
-    parts = [batch.take(slice(i, i + step)) for i in range(0, n, step)]
-    found = [_events(part, slip_density(part), nodes) for part in parts]
+    step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
+    slip = slip_density(batch).astype("float32")
+    single = batch.single()
+    parts = [slice(i, i + step) for i in range(0, n, step)]
+    found = [_events(single.take(part), slip[part], nodes) for part in parts]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
@@ -252,14 +214,41 @@ def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
 
 def _events(batch: Batch, slip: Array, nodes: int) -> Array:
     """Give the log evidence of each kind, shape (n, kinds)."""
-    found = []
-    for hypothesis in HYPOTHESES:
-        shapes = hypothesis.shapes(batch, nodes)
-        value = log_evidence(batch, shapes.lost_ml, slip)
-        value += shapes.log_weight
-        value += shapes.other_log_ratio
-        found.append(_log_sum(value))
+    every = [hypothesis.shapes(batch, nodes) for hypothesis in HYPOTHESES]
+    lost = together(every)
+    n, _ = batch.shape
+    step = -(-n // _LAID)
+    value = np.concatenate(
+        [
+            weigh_shapes(batch.take(part), lost[:, part], slip[part]).log_density
+            for part in (slice(i, i + step) for i in range(0, n, step))
+        ]
+    )
+    found, begin = [], 0
+    for shapes in every:
+        end = begin + len(shapes.ratio)
+        own = value[:, begin:end]
+        own += shapes.log_weight
+        own += shapes.other_log_ratio
+        found.append(_log_sum(own))
+        begin = end
     return np.stack(found, axis=1)
+
+
+def together(every: Sequence[Shapes]) -> Array:
+    """Put the shapes of all kinds side by side, readings first.
+
+    Parameters
+    ----------
+    every : sequence of Shapes
+        For the same n infusions with k readings each.
+
+    Returns
+    -------
+    array of float, shape (k, n, s)
+        Volumes not delivered by each reading.
+    """
+    return np.concatenate([s.lost_ml.transpose(2, 0, 1) for s in every], axis=2)
 
 
 def _log_sum(values: Array) -> Array:
@@ -281,7 +270,7 @@ def weigh(batch: Batch, shapes: Shapes, slip: Array) -> tuple[Array, Array]:
         n infusions.
     shapes : Shapes
         s shapes of one kind.
-    slip : SlipDensity
+    slip : array of float, shape (n, k)
         As given by `slip_density`.
 
     Returns
@@ -291,5 +280,6 @@ def weigh(batch: Batch, shapes: Shapes, slip: Array) -> tuple[Array, Array]:
     slip_probability : array of float, shape (n, s, k)
         As given by `log_likelihood`.
     """
-    total, slips, _ = log_likelihood(batch, shapes.lost_ml, slip)
-    return total + shapes.log_weight + shapes.other_log_ratio, slips
+    weighed = weigh_shapes(batch, shapes.lost_ml.transpose(2, 0, 1), slip)
+    total = weighed.log_density + shapes.log_weight + shapes.other_log_ratio
+    return total, np.moveaxis(weighed.terms / weighed.total, 0, 2)

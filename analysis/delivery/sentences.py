@@ -274,10 +274,12 @@ def volumes_that_disagree(
     list of dict
         Charting findings, without id and month.
     """
-    charted = log.checks["volume_delivered_ml"].notna()
-    charted &= log.checks["volume_remaining_ml"].notna()
-    own = lines[charted.reindex(lines.index)]
-    checks = log.checks.loc[own.index]
+    volumes = log.checks[["volume_delivered_ml", "volume_remaining_ml"]]
+    charted = volumes.notna().all(axis=1).to_numpy(bool)
+    place = log.checks.index.get_indexer(lines.index)
+    at = np.flatnonzero(charted[place])
+    own = lines[["infusion_id", "ward", "is_doubtful"]].take(at)
+    checks = log.checks.take(place[at])
     both = checks["volume_remaining_ml"] + checks["volume_delivered_ml"]
     usual = both.groupby(own["infusion_id"]).transform("median")
     step = by_key(own["ward"], noise.groupby("ward")["reading_step_ml"].max())

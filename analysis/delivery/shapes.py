@@ -7,11 +7,31 @@ and name it in `HYPOTHESES`. Weights are stated, not fitted: common practice, no
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from analysis.delivery.batches import Array, Batch
 from analysis.terms import FindingKind
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What s shapes say of n infusions.
+
+    Attributes
+    ----------
+    volume_ml : array of float, shape (n, s)
+        Delivered minus set-rate line at its largest departure, which may come after the
+        last reading; NaN where the kind has none.
+    began_h, ended_h : array of float, shape (n, s, 2)
+        Earliest and latest onset and end that the shape stands for [h]; NaN for an end
+        that was not seen.
+    """
+
+    volume_ml: Array
+    began_h: Array
+    ended_h: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,25 +44,19 @@ class Shapes:
         Volume not delivered by each reading; negative: given beyond the line.
     log_weight : array of float, shape (n, s)
         Log prior weight within the kind; -inf where a shape cannot be.
-    volume_ml : array of float, shape (n, s)
-        Delivered minus set-rate line at its largest departure, which may come after the
-        last reading; NaN where the kind has none.
-    began_h, ended_h : array of float, shape (n, s, 2)
-        Earliest and latest onset and end that the shape stands for [h]; NaN for an end
-        that was not seen.
     other_log_ratio : array of float, shape (n, s)
         What the other cells of the rows say for the shape.
     ratio : array of float, shape (s,)
         Delivered over set volume, where constant throughout; else NaN.
+    told : callable
+        Gives volumes and windows: only what is listed is asked for them.
     """
 
     lost_ml: Array
     log_weight: Array
-    volume_ml: Array
-    began_h: Array
-    ended_h: Array
     other_log_ratio: Array
     ratio: Array
+    told: Callable[[], Told]
 
 
 #: Mean length of a stop that ends [h].
@@ -63,42 +77,66 @@ _ADDED_ML = (2.0, 3.0, 4.5, 6.0, 8.0, 10.0, 13.0, 16.0)
 #: A rise must raise the reading by more than this [mL].
 _LEAST_RISE_ML = 1.0
 
+#: Volumes that differ by less are the same [mL].
+_SAME_ML = 1e-4
+
 #: A rise back to a full syringe rather than to some level.
 _REFILL = 0.6
+
+#: Parts of a gap after which it was refilled.
+_REFILLED = (0.15, 0.5, 0.85)
 
 
 @dataclass(frozen=True, slots=True)
 class _Stops:
-    """Stops between s pairs of nodes; hours are those of the nodes."""
+    """Stops between s pairs of nodes; hours and line are those of the nodes."""
 
     lost_ml: Array
-    volume_ml: Array
     hours: Array
+    line: Array
     other_log_ratio: Array
 
 
 def _stops(batch: Batch, nodes: int, first: Array, last: Array) -> _Stops:
-    hours = np.linspace(0, 1, nodes + 1)[None, :] * batch.elapsed_h[:, -1:]
+    parts = np.linspace(0, 1, nodes + 1, dtype=batch.elapsed_h.dtype)
+    hours = parts[None, :] * batch.elapsed_h[:, -1:]
     line = batch.line_at(hours)
-    a, b = line[:, first], line[:, last]
+    # `take` lays rows one after the other, where indexing lays columns so.
+    a, b = line.take(first, axis=1), line.take(last, axis=1)
     # Readings first, as the likelihood works on them: nothing is copied there.
-    lost = np.minimum(b, batch.delivered_ml.T[:, :, None])
+    lost = np.minimum(b, batch.delivered_ml.T[:, :, None], order="C")
     lost -= a
-    lost = np.moveaxis(np.clip(lost, 0, None, out=lost), 0, 2)
-    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    n, k = batch.shape
-    # What rows say that stand within the stop; a stop to the last node has them all.
-    rows = (batch.elapsed_h[:, None, :] < hours[:, :, None]).sum(2)
-    rows[:, -1] = k
-    said = np.cumsum(batch.stopped_log_ratio, axis=1)
-    said = np.concatenate([np.zeros((n, 1)), said], axis=1)
-    at_node = np.take_along_axis(said, rows, axis=1)
+    np.maximum(lost, 0, out=lost)
+    said = np.zeros_like(a)
+    if batch.stopped_log_ratio.any():
+        at_node = _said_by(batch, hours)
+        said = at_node[:, last] - at_node[:, first]
     return _Stops(
-        lost_ml=lost,
-        volume_ml=np.minimum(a, held) - np.minimum(b, held),
-        hours=hours,
-        other_log_ratio=at_node[:, last] - at_node[:, first],
+        lost_ml=lost.transpose(1, 2, 0), hours=hours, line=line, other_log_ratio=said
     )
+
+
+def _said_by(batch: Batch, hours: Array) -> Array:
+    """Add up what rows say that stand before each node; the last node has them all."""
+    rows = (batch.elapsed_h[:, None, :] < hours[:, :, None]).sum(2)
+    rows[:, -1] = batch.shape[1]
+    said = np.cumsum(batch.stopped_log_ratio, axis=1)
+    return np.take_along_axis(_from_start(said), rows, axis=1)
+
+
+def _volume_between(batch: Batch, stops: _Stops, first: Array, last: Array) -> Array:
+    """Give minus what the line delivers between nodes, at most what was held."""
+    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
+    line = np.minimum(stops.line, held)
+    volume: Array = line[:, first] - line[:, last]
+    return volume
+
+
+@cache
+def _stretches(nodes: int) -> tuple[Array, Array]:
+    """Give first and last node of each stretch that ends before the last node."""
+    first, last = np.triu_indices(nodes, 1)
+    return first, last
 
 
 def stalls(batch: Batch, nodes: int) -> Shapes:
@@ -116,21 +154,28 @@ def stalls(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance, length exponential with mean `STOP_H`.
     """
-    first, last = np.triu_indices(nodes, 1)
+    first, last = _stretches(nodes)
     stops = _stops(batch, nodes, first, last)
     hours = stops.hours
-    began, ended = hours[:, first], hours[:, last]
-    length = ended - began
+    # Nodes are evenly spaced: a length counts by how many parts it spans.
+    length = hours[:, 1:nodes]
     weight = np.exp(-length / STOP_H) * np.minimum(length / LEAST_STOP_H, 1)
-    half = hours[:, 1:2] / 2
+    weight /= (weight * np.arange(nodes - 1, 0, -1)).sum(1, keepdims=True)
+
+    def told() -> Told:
+        half = hours[:, 1:2] / 2
+        return Told(
+            _volume_between(batch, stops, first, last),
+            _window(hours[:, first], half),
+            _window(hours[:, last], half),
+        )
+
     return Shapes(
         lost_ml=stops.lost_ml,
-        log_weight=np.log(weight / weight.sum(1, keepdims=True)),
-        volume_ml=stops.volume_ml,
-        began_h=_window(began, half),
-        ended_h=_window(ended, half),
+        log_weight=np.log(weight).take(last - first - 1, axis=1),
         other_log_ratio=stops.other_log_ratio,
         ratio=np.full(len(first), np.nan),
+        told=told,
     )
 
 
@@ -149,22 +194,33 @@ def stalls_to_end(batch: Batch, nodes: int) -> Shapes:
     Shapes
         Onset anywhere with equal chance.
     """
-    first = np.arange(nodes)
-    stops = _stops(batch, nodes, first, np.full(nodes, nodes))
-    hours = stops.hours
-    began = hours[:, first]
-    n, s = began.shape
-    end = np.full((n, s, 2), np.nan)
-    end[:, :, 0] = batch.elapsed_h[:, -1:]
+    first, last = np.arange(nodes), np.full(nodes, nodes)
+    stops = _stops(batch, nodes, first, last)
+    n = batch.shape[0]
+
+    def told() -> Told:
+        hours = stops.hours
+        end = np.full((n, nodes, 2), np.nan)
+        end[:, :, 0] = batch.elapsed_h[:, -1:]
+        return Told(
+            _volume_between(batch, stops, first, last)
+            - (_by_end(batch) - _by_last(batch)),
+            _window(hours[:, first], hours[:, 1:2] / 2),
+            end,
+        )
+
     return Shapes(
         lost_ml=stops.lost_ml,
-        log_weight=np.full((n, s), -np.log(s)),
-        volume_ml=stops.volume_ml - (_by_end(batch) - _by_last(batch)),
-        began_h=_window(began, hours[:, 1:2] / 2),
-        ended_h=end,
+        log_weight=np.full((n, nodes), -np.log(nodes)),
         other_log_ratio=stops.other_log_ratio,
-        ratio=np.full(s, np.nan),
+        ratio=np.full(nodes, np.nan),
+        told=told,
     )
+
+
+def _from_start(values: Array) -> Array:
+    """Put the 0 of the start before those of the readings, (n, k) to (n, k + 1)."""
+    return np.concatenate([np.zeros_like(values[:, :1]), values], axis=1)
 
 
 def _window(hours: Array, half: Array) -> Array:
@@ -223,6 +279,7 @@ def over_delivery(batch: Batch, nodes: int) -> Shapes:
     return _throughout(batch, ratios, np.gradient(ratios) / ratios)
 
 
+@cache
 def _between(knots: tuple[float, ...], nodes: int) -> Array:
     """Give so many values along some knots, close where the knots are close."""
     place = np.linspace(0, len(knots) - 1, nodes)
@@ -232,24 +289,32 @@ def _between(knots: tuple[float, ...], nodes: int) -> Array:
 
 def _throughout(batch: Batch, ratio: Array, weight: Array) -> Shapes:
     n, _ = batch.shape
-    lost = (1 - ratio)[None, :, None] * batch.delivered_ml[:, None, :]
-    by_line = np.maximum(batch.end_delivered_ml[:, None], batch.delivered_ml[:, -1:])
-    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    # What is given early is at its most when the syringe empties.
-    full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
-    emptied = full * (1 - 1 / np.maximum(ratio, 1))
-    fast = np.where(ratio * by_line > held, emptied, (ratio - 1) * by_line)
-    volume = np.where(ratio > 1, fast, (ratio - 1) * np.minimum(by_line, held))
-    window = np.zeros((n, len(ratio), 2))
-    end = np.broadcast_to(batch.elapsed_h[:, -1:, None], window.shape)
+    # Readings first, as the likelihood works on them.
+    less = (1 - ratio).astype(batch.delivered_ml.dtype)
+    lost = (batch.delivered_ml.T[:, :, None] * less).transpose(1, 2, 0)
+
+    def told() -> Told:
+        by_line = np.maximum(
+            batch.end_delivered_ml[:, None], batch.delivered_ml[:, -1:]
+        )
+        held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
+        # What is given early is at its most when the syringe empties.
+        full = np.where(batch.is_floored, batch.base_ml, 0.0)[:, None]
+        emptied = full * (1 - 1 / np.maximum(ratio, 1))
+        fast = np.where(ratio * by_line > held, emptied, (ratio - 1) * by_line)
+        window = np.zeros((n, len(ratio), 2))
+        return Told(
+            np.where(ratio > 1, fast, (ratio - 1) * np.minimum(by_line, held)),
+            window,
+            np.broadcast_to(batch.elapsed_h[:, -1:, None], window.shape),
+        )
+
     return Shapes(
         lost_ml=lost,
         log_weight=_same(weight, n),
-        volume_ml=volume,
-        began_h=window,
-        ended_h=end,
         other_log_ratio=np.zeros((n, len(ratio))),
         ratio=ratio,
+        told=told,
     )
 
 
@@ -273,30 +338,59 @@ def surges(batch: Batch, nodes: int) -> Shapes:
         Any gap with equal chance; weight falling with the volume.
     """
     n, k = batch.shape
+    grid = _surge_grid(k, nodes // 2)
+    lost = -(grid.volume_ml * grid.share).astype(batch.elapsed_h.dtype)
+    s = lost.shape[1]
+
+    def told() -> Told:
+        gap = grid.gap
+        hours = _from_start(batch.elapsed_h)
+        end = hours[:, np.minimum(gap + np.where(grid.is_about, 2, 1), k)]
+        window = np.stack([hours[:, gap], end], axis=-1)
+        # No more than is left by the line half-way through the window.
+        middle = batch.line_at((hours[:, gap] + end) / 2)
+        left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - middle
+        volume = np.minimum(grid.volume_ml, np.clip(left, 0, None))
+        return Told(volume, window, window)
+
+    return Shapes(
+        lost_ml=np.moveaxis(
+            np.broadcast_to(lost[:, None], (k, n, lost.shape[1])), 0, 2
+        ),
+        log_weight=_same(grid.weight, n),
+        other_log_ratio=np.zeros((n, s)),
+        ratio=np.full(s, np.nan),
+        told=told,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Surges:
+    """Volumes given at once: volume, share of it by each reading, gap, weight.
+
+    A surge is in the gap before a reading, or about it: half by the reading itself.
+    """
+
+    volume_ml: Array
+    share: Array
+    gap: Array
+    is_about: Array
+    weight: Array
+
+
+@cache
+def _surge_grid(k: int, volumes: int) -> _Surges:
     after = np.triu(np.ones((k, k)))
     about = np.where(np.eye(k, dtype=bool), 0.5, after)[:-1]
     # Row j of `after`: all readings from j on have it; of `about`: half by j itself.
     steps = np.concatenate([after, about])
-    sizes = _between(SURGES_ML, nodes // 2)
-    amounts = np.repeat(sizes, len(steps))
-    share = np.tile(steps, (len(sizes), 1))
-    gap = np.tile(np.r_[np.arange(k), np.arange(k - 1)], len(sizes))
-    is_about = np.tile(np.r_[np.zeros(k), np.ones(k - 1)], len(sizes)) > 0
-    hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
-    end = np.where(is_about, hours[:, np.minimum(gap + 2, k)], hours[:, gap + 1])
-    window = np.stack([hours[:, gap], end], axis=-1)
-    # No more than is left by the line half-way through the window.
-    middle = batch.line_at((hours[:, gap] + end) / 2)
-    left = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None] - middle
-    volume = np.minimum(amounts, np.clip(left, 0, None))
-    return Shapes(
-        lost_ml=np.broadcast_to(-(amounts[:, None] * share), (n, len(amounts), k)),
-        log_weight=_same(np.repeat(np.gradient(sizes) / sizes, len(steps)), n),
-        volume_ml=volume,
-        began_h=window,
-        ended_h=window,
-        other_log_ratio=np.zeros(volume.shape),
-        ratio=np.full(len(amounts), np.nan),
+    sizes = _between(SURGES_ML, volumes)
+    return _Surges(
+        volume_ml=np.repeat(sizes, len(steps)),
+        share=np.tile(steps, (volumes, 1)).T,
+        gap=np.tile(np.r_[np.arange(k), np.arange(k - 1)], volumes),
+        is_about=np.tile(np.r_[np.zeros(k), np.ones(k - 1)], volumes) > 0,
+        weight=np.repeat(np.gradient(sizes) / sizes, len(steps)),
     )
 
 
@@ -316,35 +410,45 @@ def rises(batch: Batch, nodes: int) -> Shapes:  # noqa: ARG001 - one signature
         Back to a full syringe at some moment of a gap, or by some volume.
     """
     n, k = batch.shape
-    after = np.triu(np.ones((k, k)))
-    hours = np.concatenate([np.zeros((n, 1)), batch.elapsed_h], axis=1)
-    parts = (0.15, 0.5, 0.85)
-    refills = [
-        batch.line_at(hours[:, :-1] + part * np.diff(hours, axis=1)) for part in parts
-    ]
-    some = np.broadcast_to(np.repeat(_ADDED_ML, k), (n, k * len(_ADDED_ML)))
-    amount = np.concatenate([*refills, some], axis=1)
-    gap = np.tile(np.arange(k), len(parts) + len(_ADDED_ML))
-    before = np.concatenate([np.zeros((n, 1)), batch.delivered_ml], axis=1)
-    rises_enough = amount - np.diff(before, axis=1)[:, gap] > _LEAST_RISE_ML
-    share = np.r_[
-        np.full(k * len(parts), _REFILL / (k * len(parts))),
-        np.full(some.shape[1], (1 - _REFILL) / some.shape[1]),
-    ]
+    hours = _from_start(batch.elapsed_h)
+    width = hours[:, 1:] - hours[:, :-1]
+    refills = batch.line_at(
+        np.concatenate([hours[:, :-1] + part * width for part in _REFILLED], axis=1)
+    )
+    added = np.repeat(_ADDED_ML, k).astype(batch.elapsed_h.dtype)
+    amount = np.concatenate([refills, np.broadcast_to(added, (n, len(added)))], axis=1)
+    gap, has, share = _rise_grid(k)
+    before = _from_start(batch.delivered_ml)
+    falls = (before[:, 1:] - before[:, :-1]).take(gap, axis=1)
+    rises_enough = amount - falls > _LEAST_RISE_ML + _SAME_ML
     weight = np.where(rises_enough, share, 0.0)
     total = weight.sum(1, keepdims=True)
     with np.errstate(divide="ignore"):
         log_weight = np.log(weight / np.where(total > 0, total, 1))
-    window = np.stack([hours[:, gap], hours[:, gap + 1]], axis=-1)
+
+    def told() -> Told:
+        window = np.stack([hours[:, gap], hours[:, gap + 1]], axis=-1)
+        return Told(np.full(amount.shape, np.nan), window, window)
+
     return Shapes(
-        lost_ml=amount[:, :, None] * after[gap][None, :, :],
+        lost_ml=(amount * has.astype(amount.dtype)[:, None, :]).transpose(1, 2, 0),
         log_weight=log_weight,
-        volume_ml=np.full(amount.shape, np.nan),
-        began_h=window,
-        ended_h=window,
         other_log_ratio=np.zeros(amount.shape),
         ratio=np.full(amount.shape[1], np.nan),
+        told=told,
     )
+
+
+@cache
+def _rise_grid(k: int) -> tuple[Array, Array, Array]:
+    """Give the gap of each rise, which readings have it, (k, s), and its share."""
+    refills, others = len(_REFILLED), len(_ADDED_ML)
+    gap = np.tile(np.arange(k), refills + others)
+    share = np.r_[
+        np.full(k * refills, _REFILL / (k * refills)),
+        np.full(k * others, (1 - _REFILL) / (k * others)),
+    ]
+    return gap, np.tri(k)[:, gap], share
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,8 @@ and their frequency among slips are stated: common practice, no source; a log wi
 slips of its own says how frequent each is (`slip_kinds.py`).
 """
 
+from typing import Any
+
 import numpy as np
 
 from analysis.delivery.batches import Array, Batch
@@ -25,7 +27,7 @@ _WHOLE_SHARES = WHOLE_ML * WHOLE_SHARES / (2 * WHOLE_SHARES.sum())
 #: Stated share of each kind among slips, in the order of `slip_parts`; then of each
 #: number of misread whole millilitres, from 1 on.
 STATED_KINDS = np.r_[COPIED, NEAR, TENTH, ANYWHERE, BEYOND, 2 * _WHOLE_SHARES[1:]]
-ROOT_2PI = np.sqrt(2 * np.pi)
+ROOT_2PI = float(np.sqrt(2 * np.pi))
 NEAR_ML, _LARGEST_ML = 3.5, 60.0
 
 
@@ -43,7 +45,8 @@ def slip_density(batch: Batch) -> Array:
         Per mL; misreadings by whole mL are not in it, they hang on the volume.
     """
     density: Array = sum(slip_parts(batch), np.zeros(batch.shape))
-    return density
+    single: Array = density.astype(batch.observed_ml.dtype)
+    return single
 
 
 def slip_parts(batch: Batch) -> list[Array]:
@@ -80,6 +83,23 @@ def slip_parts(batch: Batch) -> list[Array]:
     ]
 
 
+def misread_shares(dtype: np.dtype[Any]) -> Array:
+    """Give the share among slips of readings misread by so many whole mL, one way.
+
+    Parameters
+    ----------
+    dtype : dtype
+        Of floating point.
+
+    Returns
+    -------
+    array of float, shape (11,)
+        By the number of whole mL.
+    """
+    shares: Array = _WHOLE_SHARES.astype(dtype)
+    return shares
+
+
 def slip_weight(density: Array, off: Array, precision: Array) -> Array:
     """Give the chance of readings as slips, over that of the likeliest honest ones.
 
@@ -101,7 +121,7 @@ def slip_weight(density: Array, off: Array, precision: Array) -> Array:
     far = np.abs(off)
     whole = np.rint(far)
     np.clip(whole, 1, 10, out=whole)
-    share = _WHOLE_SHARES[whole.astype("int8")]
+    share = misread_shares(off.dtype).take(whole.astype("int8"))
     far -= whole
     far *= far
     far *= precision

@@ -9,11 +9,18 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.noise import FLOW_SD, LIMIT_SD
+from analysis.delivery.runs import runs_of
 
 PRIMING_ML, START_UP_ML = 1.5, 0.85
 
 #: Readings beyond the limit, and readings that tell, before anything is said.
 _FEWEST = 2
+
+
+_NUMBERS = ["residual_ml", "sd_ml", "reading_sd_ml", "delivered_ml", "expected_ml"]
+
+#: Columns that `start_offsets` looks at.
+LOOKED_AT = ["infusion_id", *_NUMBERS, "is_floored"]
 
 
 def start_offsets(readings: pd.DataFrame) -> pd.DataFrame:
@@ -30,34 +37,29 @@ def start_offsets(readings: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Indexed by infusion_id: amount_ml (residual of the first reading; negative is
-        priming), sd_ml of that reading, and first and largest (index of the readings).
+        priming) and sd_ml of that reading.
     """
-    key = readings["infusion_id"]
-    by = readings.groupby(key, sort=False)
-    amount, sd = by["residual_ml"].transform("first"), by["sd_ml"].transform("first")
-    later = readings["delivered_ml"] - by["delivered_ml"].transform("first")
-    spread = np.sqrt(
-        readings["reading_sd_ml"] ** 2
-        + by["reading_sd_ml"].transform("first") ** 2
-        + (FLOW_SD * later) ** 2
+    runs = runs_of(readings["infusion_id"])
+    residual, sd, reading_sd, given, expected = (
+        readings[name].to_numpy(float) for name in _NUMBERS
     )
+    amount = residual[runs.begins]
+    own = runs.each(amount)
+    spread = reading_sd**2 + runs.each(reading_sd[runs.begins]) ** 2
+    spread += (FLOW_SD * (given - runs.each(given[runs.begins]))) ** 2
     # An emptied syringe can be no further ahead: its readings say nothing.
-    tells = (readings["expected_ml"] > amount.abs()) | ~readings["is_floored"]
-    flat = (readings["residual_ml"] - amount).abs() <= LIMIT_SD * spread
-    beyond = readings["residual_ml"].abs() > LIMIT_SD * readings["sd_ml"]
-    found = pd.DataFrame(
-        {
-            "amount_ml": amount.groupby(key, sort=False).first(),
-            "sd_ml": sd.groupby(key, sort=False).first(),
-            "tells": tells.groupby(key, sort=False).sum(),
-            "is_flat": (flat | ~tells).groupby(key, sort=False).all(),
-            "beyond": beyond.groupby(key, sort=False).sum(),
-        }
-    )
+    tells = (expected > np.abs(own)) | ~readings["is_floored"].to_numpy(bool)
+    flat = np.abs(residual - own) <= LIMIT_SD * np.sqrt(spread)
+    beyond = np.abs(residual) > LIMIT_SD * sd
     is_offset = (
-        found["amount_ml"].between(-PRIMING_ML, START_UP_ML)
-        & (found["tells"] >= _FEWEST)
-        & (found["beyond"] >= _FEWEST)
-        & found["is_flat"]
+        (amount >= -PRIMING_ML)
+        & (amount <= START_UP_ML)
+        & (runs.total(tells) >= _FEWEST)
+        & (runs.total(beyond) >= _FEWEST)
+        & ~runs.any(~flat & tells)
     )
-    return found.loc[is_offset, ["amount_ml", "sd_ml"]]
+    first = runs.begins[is_offset]
+    return pd.DataFrame(
+        {"amount_ml": amount[is_offset], "sd_ml": sd[first]},
+        index=pd.Index(readings["infusion_id"].iloc[first], name="infusion_id"),
+    )

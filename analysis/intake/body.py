@@ -13,7 +13,7 @@ from pyarrow import csv as pa_csv
 from analysis.intake.invisible import INVISIBLE
 from analysis.intake.records import Records
 from analysis.intake.scan import Counts, Ints, Mask
-from analysis.intake.threads import side_by_side
+from analysis.threads import side_by_side
 
 _BLOCK = 1 << 23
 _BATCH = 20_000

@@ -28,9 +28,9 @@ from analysis.intake.header import (
 from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.records import Records, find_records, first_records
 from analysis.intake.scan import Ints
-from analysis.intake.threads import side_by_side
 from analysis.intake.workbook import is_workbook, read_sheets
 from analysis.texts import coded_text
+from analysis.threads import side_by_side
 
 __all__ = [
     "BrokenRecord",

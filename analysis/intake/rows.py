@@ -4,8 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.intake.threads import side_by_side
 from analysis.texts import same
+from analysis.threads import side_by_side
 
 
 def take_rows(frame: pd.DataFrame, at: npt.NDArray[np.int64]) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.intake.threads import side_by_side
+from analysis.threads import side_by_side
 
 Ints = npt.NDArray[np.int64]
 Counts = npt.NDArray[np.int32]

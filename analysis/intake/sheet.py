@@ -16,9 +16,9 @@ from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
 from analysis.intake.spelling import NAMES, one_spelling
-from analysis.intake.threads import side_by_side
 from analysis.lookup import each_once
 from analysis.texts import CodedText, same
+from analysis.threads import side_by_side
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,20 @@ def read_plainly(exports: Sequence[Path]) -> int:
     return sum(len(pa_csv.read_csv(path)) for path in exports)
 
 
-def off_the_line(log: Log) -> pd.Series:
+#: Only what the rule needs is copied.
+_LOOKED_AT = ["infusion_id", "checked_at", "volume_remaining_ml", "set_rate_ml_h"]
+
+
+def plain_table(log: Log) -> pd.DataFrame:
+    """Give the columns of checks that the rule needs, as pandas itself holds them."""
+    table = log.checks[_LOOKED_AT].copy()
+    table["infusion_id"] = pd.Series(list(table["infusion_id"]), dtype="str")
+    return table
+
+
+def off_the_line(checks: pd.DataFrame) -> pd.Series:
     """Flag infusions with a reading more than a tenth of the fill off the line."""
-    rows = log.checks[log.checks["infusion_id"] != ""]
+    rows = checks[checks["infusion_id"] != ""]
     by = rows.groupby("infusion_id")
     start = by["volume_remaining_ml"].transform("first")
     rate = by["set_rate_ml_h"].transform("first")

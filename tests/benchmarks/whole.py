@@ -74,9 +74,10 @@ def plain_ways(
     exports: list[Path], log: Log, result: AuditResult, into: Path
 ) -> dict[str, Callable[[], object]]:
     """Give the plain way to do each step that has one."""
+    table = plain.plain_table(log)
     return {
         "reading the export": lambda: plain.read_plainly(exports),
-        "delivery": lambda: plain.off_the_line(log),
+        "delivery": lambda: plain.off_the_line(table),
         "adherence": lambda: plain.plain_means(log),
         "sites": lambda: plain.plain_rate(log),
         WRITING: lambda: plain.write_plainly(result, into),

@@ -10,8 +10,8 @@ from statsmodels.datasets import nile
 
 from analysis.delivery.batches import Batch
 from analysis.delivery.drivers import infusion_factors
+from analysis.delivery.first_look import score_of
 from analysis.delivery.likelihood import gaussian
-from analysis.delivery.scan import best_fit
 
 Array = npt.NDArray[Any]
 
@@ -78,7 +78,8 @@ def series(values: Array, *, variance: float, offset_sd: float) -> Batch:
 def fits(one: Batch, shapes: Array) -> Array:
     """Give the best multiple of each shape (k, m), in standard deviations."""
     normal = gaussian(one, np.zeros((1, 1, len(shapes))))
-    found: Array = best_fit(one, normal, shapes[:, None, :])[0]
+    fit = score_of(one, normal, shapes[:, None, :])
+    found: Array = (fit.score / np.sqrt(fit.information))[0]
     return found
 
 

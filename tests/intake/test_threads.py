@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 import analysis
-from analysis.intake import Log, read_exports, scan, sheet, threads
+from analysis import threads
+from analysis.intake import Log, read_exports, scan, sheet
 from analysis.policy import Policy
 
 DEMO = Path(analysis.__file__).parents[1] / "synthetic_data"

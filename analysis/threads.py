@@ -1,4 +1,4 @@
-"""Columns side by side: arrow and numpy let go of the interpreter while they work."""
+"""Parts side by side: arrow and numpy let go of the interpreter while they work."""
 
 import os
 from collections.abc import Callable, Iterable
@@ -8,7 +8,7 @@ from typing import TypeVar
 T = TypeVar("T")
 R = TypeVar("R")
 
-#: What is done a column is bound by memory, and more threads than a few gain nothing.
+#: Much of it is bound by memory or waits for the interpreter: more gain nothing.
 _MOST = 4
 
 
@@ -20,7 +20,7 @@ def side_by_side(do: Callable[[T], R], things: Iterable[T]) -> list[R]:
     do : callable
         Changes nothing but what is its thing's own, so that the order does not count.
     things : iterable
-        Columns, or blocks of a text.
+        Columns, blocks of a text, or batches of infusions.
 
     Returns
     -------

@@ -1,0 +1,53 @@
+"""Many shapes at once against one after the other, and against single precision."""
+
+import numpy as np
+import pytest
+
+from analysis.delivery.likelihood import log_likelihood
+from analysis.delivery.many_shapes import weigh_shapes
+from analysis.delivery.scan import together
+from analysis.delivery.shapes import HYPOTHESES
+from analysis.delivery.slips import slip_density
+from analysis.threads import side_by_side
+from tests.delivery.test_likelihood import batch
+
+#: Odd volumes: no reading is halfway between two whole mL of any level.
+ODD = 0.137
+
+
+@pytest.mark.parametrize("floored", [True, False])
+@pytest.mark.parametrize("readings", [1, 2, 5, 8])
+def test_all_shapes_weigh_what_each_weighs_alone(
+    readings: int, *, floored: bool
+) -> None:
+    one = batch(4, readings, floored=floored)
+    one = one.having(observed_ml=one.observed_ml + ODD)
+    density = slip_density(one)
+    lost = together([each.shapes(one, 8) for each in HYPOTHESES])
+    found = weigh_shapes(one, lost, density)
+    wanted, slips, _ = log_likelihood(one, lost.transpose(1, 2, 0), density)
+    # Far above empty a level is free to the last decimals here, and nearly so there.
+    np.testing.assert_allclose(found.log_density, wanted, rtol=2e-6)
+    share = (found.terms / found.total).transpose(1, 2, 0)
+    np.testing.assert_allclose(share, slips, atol=1e-5)
+
+
+@pytest.mark.parametrize("floored", [True, False])
+def test_single_precision_is_near_enough(*, floored: bool) -> None:
+    one = batch(6, 6, floored=floored)
+    one = one.having(observed_ml=one.observed_ml + ODD)
+    density = slip_density(one)
+    lost = together([each.shapes(one, 8) for each in HYPOTHESES])
+    exact = weigh_shapes(one, lost, density).log_density
+    single = weigh_shapes(
+        one.single(), lost.astype("float32"), density.astype("float32")
+    ).log_density
+    assert single.dtype == np.float32
+    near = exact > exact.max(1, keepdims=True) - 12
+    assert near.sum() > 50
+    assert np.abs(single - exact)[near].max() < 0.001
+
+
+def test_parts_come_back_in_their_order() -> None:
+    assert side_by_side(lambda part: part * 2, range(50)) == list(range(0, 100, 2))
+    assert side_by_side(len, []) == []
