@@ -54,8 +54,8 @@ def syringe_changes(runs: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a pair of syringes, indexed by the earlier one's infusion_id: columns of
         `syringe_runs`, next_id, next_at, next_ward, next_source, gap_h, is_gap
-        (longer than what a change may take), reason (empty, or why it takes no part),
-        unit_ward (the ward, or between wards).
+        (longer than what a change may take), is_long (longer than a whole syringe),
+        reason (empty, or why it takes no part), unit_ward (the ward, or between wards).
     """
     pairs = next_syringes(runs)
     out = runs.loc[pairs.index].join(pairs)
@@ -63,6 +63,7 @@ def syringe_changes(runs: pd.DataFrame) -> pd.DataFrame:
     out["next_source"] = by_key(out["next_id"], runs["first_source"])
     out["gap_h"] = hours_between(out["ends_at"], out["next_at"])
     out["is_gap"] = out["gap_h"] > out["allowed_h"]
+    out["is_long"] = out["gap_h"] > out["planned_s"] / 3600
     crosses = out["ward"] != out["next_ward"]
     is_stopped = out["end_reason"].isin(_STOPPED) | (
         (out["end_reason"] == EndReason.TRANSFERRED) & ~crosses
@@ -72,7 +73,7 @@ def syringe_changes(runs: pd.DataFrame) -> pd.DataFrame:
         (is_stopped, Exclusion.STOPPED),
         (crosses, Exclusion.HAND_OVER),
         (out["is_paused"], Exclusion.PAUSED),
-        (out["gap_h"] > out["planned_s"] / 3600, Exclusion.LONGER_THAN_SYRINGE),
+        (out["is_long"], Exclusion.LONGER_THAN_SYRINGE),
     )
     out["unit_ward"] = out["ward"].mask(
         out["reason"] == Exclusion.HAND_OVER, BETWEEN_WARDS
@@ -185,13 +186,13 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
         of a hand-over, and gaps longer than a whole syringe, which may be stops and
         have no hours.
     """
-    told = (Exclusion.STOPPED, Exclusion.PAUSED)
-    gaps = as_texts(changes[changes["is_gap"] & ~changes["reason"].isin(told)])
+    # A pause that was on while the patient moved explains the gap too.
+    is_explained = changes["is_paused"] | (changes["reason"] == Exclusion.STOPPED)
+    gaps = as_texts(changes[changes["is_gap"] & ~is_explained])
     gaps = gaps.set_axis(gaps.index.astype("str"))
     waited = hours_between(gaps["observed_end"], gaps["next_at"])
     has_end = gaps["end_kind"].isin(_END_WORDS)
     is_late = gaps["is_by_line"] & (~has_end | (waited <= gaps["allowed_h"]))
-    is_long = gaps["reason"] == Exclusion.LONGER_THAN_SYRINGE
     return pd.DataFrame(
         {
             "ward": gaps["unit_ward"],
@@ -208,7 +209,7 @@ def gap_findings(changes: pd.DataFrame) -> pd.DataFrame:
             "happened_at": gaps["ends_at"],
             "began_earliest": gaps["ends_at"],
             "ended_latest": gaps["next_at"],
-            "hours_equivalent": gaps["gap_h"].mask(is_long),
+            "hours_equivalent": gaps["gap_h"].mask(gaps["is_long"]),
             "first_source": gaps["last_source"],
             "last_source": gaps["next_source"],
             "sentence": _sentences(gaps),
@@ -225,14 +226,17 @@ _END_WORDS = {
 
 def _sentences(gaps: pd.DataFrame) -> Sequence[str]:
     """Say when delivery ended, how that is known, and when the next syringe started."""
+    wards = ", from " + gaps["ward"] + " to " + gaps["next_ward"]
     columns = [
         _ended(gaps),
         gaps["next_at"],
         gaps["gap_h"],
-        gaps["reason"],
-        gaps["ward"] + " to " + gaps["next_ward"],
+        wards.where(gaps["reason"] == Exclusion.HAND_OVER, ""),
+        gaps["is_long"],
     ]
-    return [_sentence(*row) for row in zip(*columns, strict=True)]
+    return [
+        _sentence(*row, is_long=is_long) for *row, is_long in zip(*columns, strict=True)
+    ]
 
 
 def _ended(gaps: pd.DataFrame) -> pd.Series:
@@ -251,16 +255,16 @@ def _ended(gaps: pd.DataFrame) -> pd.Series:
 
 
 def _sentence(
-    ended: str, next_at: pd.Timestamp, hours: float, reason: str, wards: str
+    ended: str, next_at: pd.Timestamp, hours: float, wards: str, *, is_long: bool
 ) -> str:
     said = f"This syringe {ended}; the patient's next one started {clock(next_at)}"
-    if reason == Exclusion.LONGER_THAN_SYRINGE:
+    if is_long:
         return (
-            f"{said}, {hours:.0f} h later, longer than a whole syringe lasts. No stop "
-            "is charted; a stop and missing rows look the same, so it is not counted."
+            f"{said}{wards}, {hours:.0f} h later, longer than a whole syringe lasts. "
+            "No stop is charted; a stop and missing rows look the same, so it is not "
+            "counted."
         )
-    where = f", from {wards}" if reason == Exclusion.HAND_OVER else ""
-    return f"{said}: {hours:.1f} h with no syringe running{where}."
+    return f"{said}: {hours:.1f} h with no syringe running{wards}."
 
 
 _ALLOWED = (

@@ -126,6 +126,12 @@ CASES = {
     "to another ward without a gap":
         Case(run("a", end=24) + run("b", 24.2, end=24, **ON_BIRCH),
              {"a": "hand-over between wards"}),
+    "back on another ward after more than a whole syringe":
+        Case(run("a", end=24) + run("b", 54, end=24, **ON_BIRCH),
+             {"a": "hand-over between wards"}, kinds={"a": "no_syringe_running"}),
+    "on a documented pause until the next syringe on another ward":
+        Case(run("a", entries={20: "pause"}) + run("b", 30, end=24, **ON_BIRCH),
+             {"a": "hand-over between wards"}),
     "on a documented pause until the next syringe":
         Case(run("a", entries={20: "pause"}) + run("b", 30, end=24), {"a": "paused"}),
     "a pause that ended before":
@@ -314,6 +320,14 @@ def number_of(words: str) -> int:
             "3 Jun 16:03, 30 h later, longer than a whole syringe lasts. No stop is "
             "charted; a stop and missing rows look the same, so it is not counted.",
             id="a stop that may not be charted",
+        ),
+        pytest.param(
+            "back on another ward after more than a whole syringe",
+            "This syringe ended 2 Jun 10:03 (end row); the patient's next one started "
+            "3 Jun 16:03, from Alder Ward to Birch Ward, 30 h later, longer than a "
+            "whole syringe lasts. No stop is charted; a stop and missing rows look "
+            "the same, so it is not counted.",
+            id="a stop, or a hand-over, that may not be charted",
         ),
     ],
 )
