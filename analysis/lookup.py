@@ -352,4 +352,6 @@ def iso_times(times: pd.Series) -> pd.Series:
     utc = times.dt.tz_convert("UTC")
     out = written(utc, "%Y-%m-%d", "T%H:%M:%S+00:00")
     is_part = utc.dt.microsecond > 0
+    if not is_part.any():
+        return out
     return out.mask(is_part, written(utc, "%Y-%m-%d", "T%H:%M:%S.%f+00:00"))

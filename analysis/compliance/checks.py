@@ -175,7 +175,7 @@ def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataF
     )
     judged = gaps["exclusion"] == ""
     over = gaps["seconds"] - grace
-    not_on_time = (over / gaps["interval_s"]).map(np.ceil).sub(1).clip(lower=0)
+    not_on_time = np.ceil(over / gaps["interval_s"]).sub(1).clip(lower=0)
     not_on_time = not_on_time.where(judged, 0).astype("int64")
     is_one = (not_on_time == 0) & (gaps["is_closed"] | ~judged)
     # One line a check: on time, or one of those that a longer gap holds.
@@ -220,7 +220,8 @@ def _units(
     excluded = (gaps["exclusion"] != "").to_numpy()
     stamp = due.mask(excluded, gaps["from_at"]).dt.tz_convert("UTC")
     stamp = written(stamp, *_STAMP)
-    stamp = (" from" + stamp).where(excluded, stamp) if excluded.any() else stamp
+    if excluded.any():
+        stamp[excluded] = " from" + stamp[excluded]
     units = gaps[["ward", "patient_id", "infusion_id", "first_source", "last_source"]]
     return units.assign(
         unit_id=gaps["infusion_id"].astype("str") + stamp,

@@ -191,7 +191,7 @@ def together(parts: Sequence[pd.Series]) -> pd.Series:
     if all(part.dtype == first for part in parts):
         if not isinstance(first, pd.CategoricalDtype):
             return pd.concat(parts, ignore_index=True)
-        same = np.concatenate([part.cat.codes for part in parts])
+        same = np.concatenate([part.array.codes for part in parts])
         return pd.Series(pd.Categorical.from_codes(same, dtype=first))
     some = [part if hasattr(part, "cat") else part.astype("category") for part in parts]
     lists = {id(part.cat.categories): part.cat.categories for part in some}
@@ -203,7 +203,7 @@ def together(parts: Sequence[pd.Series]) -> pd.Series:
         which: np.append(kind.categories.get_indexer(own), -1)
         for which, own in lists.items()
     }
-    codes = [places[id(part.cat.categories)][part.cat.codes] for part in some]
+    codes = [places[id(part.cat.categories)][part.array.codes] for part in some]
     return pd.Series(pd.Categorical.from_codes(np.concatenate(codes), dtype=kind))
 
 

@@ -13,6 +13,9 @@ from analysis.terms import ALL, Entry
 #: Marks of the clock that rounded times lie on [min], coarsest first.
 CLOCK_MARKS_MIN = (60, 30, 15, 5)
 
+#: What a volume is known by as it is written.
+VOLUME_COLUMNS = ["ward", "entry", "volume_remaining_ml", "volume_delivered_ml"]
+
 #: The chi-square approximation wants so many expected in each cell (Cochran WG (1954)
 #: Biometrics 10:417-451).
 _FEWEST_EXPECTED = 5
@@ -79,7 +82,7 @@ def written_volumes(rows: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     rows : DataFrame
-        Accepted rows with the columns of ``checks``.
+        Accepted rows with `VOLUME_COLUMNS`.
 
     Returns
     -------

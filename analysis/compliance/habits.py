@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import gammaln
 
 from analysis.compliance.coded import blank
-from analysis.compliance.digits import written_volumes
+from analysis.compliance.digits import VOLUME_COLUMNS, written_volumes
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
 from analysis.compliance.readings import Pairs, once_a_visit, readings_on_line
 from analysis.compliance.verdicts import first_true, judged
@@ -133,7 +133,7 @@ def round_volume_share(basis: Basis) -> pd.DataFrame:
         reads in steps of 0.5 mL or coarser, so that nothing can be told. Nobody's
         preference gives 1 in 5 where volumes are read to 0.1 mL, 1 in 50 to 0.01 mL.
     """
-    rows = basis.log.checks
+    rows = basis.log.checks[["infusion_id", *VOLUME_COLUMNS]]
     read = written_volumes(rows[rows["infusion_id"] != ""])
     # In the order of visits, so that units need not be sorted by their names.
     read = read.take(basis.visits.places(read.index).argsort(kind="stable"))
