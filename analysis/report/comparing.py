@@ -11,7 +11,7 @@ from analysis.report import facts
 from analysis.report.section import Section, section
 from analysis.terms import ALL, Signal
 from analysis.wards import DELIVERY, Funnel, checks_by_hour, funnel_of, hours_in_words
-from analysis.wards.hours import WORDS_H
+from analysis.wards.hours import TOO_FEW, WORDS_H
 
 #: Months from which a line is drawn.
 _FEWEST_MONTHS = 2
@@ -124,7 +124,9 @@ def _signals(result: AuditResult) -> list[tuple[str, str]]:
     lines = result.trends[result.trends["proportion"].notna()]
     for (measure, ward), own in lines.groupby(["measure", "ward"], sort=True):
         if said := _line_in_words(own.sort_values("month")):
-            label = labels.get(str(measure), str(measure).replace("_", " "))
+            label = labels.get(
+                str(measure), str(measure).replace("_", " ").capitalize()
+            )
             place = order.get(str(measure), len(order))
             told.setdefault(str(ward), []).append((place, f"{label}: {said}"))
     wards = [ward for ward in [ALL, *facts.wards(result)] if ward in told]
@@ -163,11 +165,14 @@ def _hours_view(result: AuditResult) -> dict[str, object]:
     words = checks_by_hour(
         result.units, result.policy, month=result.month, width_h=WORDS_H
     )
-    said = [
-        ("All wards" if ward == ALL else str(ward), hours_in_words(rows))
+    told = {
+        str(ward): hours_in_words(rows)
         for ward, rows in words.groupby("ward", sort=False)
-    ]
-    said = said or [("All wards", hours_in_words(words))]
+    }
+    said = [("All wards", told.pop(ALL, hours_in_words(words[:0])))]
+    said += [(ward, text) for ward, text in told.items() if text != TOO_FEW]
+    few = [ward for ward, text in told.items() if text == TOO_FEW]
+    said += [(", ".join(few), TOO_FEW)] if few else []
     every = picture[picture["ward"] == ALL]
     if not len(every) or not every["is_shown"].astype(bool).any():
         return {"source": "", "alt": "", "said": said}

@@ -90,7 +90,9 @@ def cautions(result: AuditResult) -> list[str]:
         f"{used:,} of {read:,} rows were used. What was not used is listed with its "
         "reason; nothing was corrected.",
         "Intervals of adherence are widened because checks of one patient resemble "
-        "each other; with fewer than ten patients in all there are none.",
+        "each other, by one measure of that over all wards and months: where wards "
+        "differ, they are somewhat wider than they need be. With fewer than ten "
+        "patients in all there are none.",
         f"With fewer than {policy.smallest_group_patients} patients there is no "
         "percentage. Wards are not ranked, and nothing here is about a single nurse.",
         "Rates of site reactions depend on how often and how well sites are looked at. "

@@ -88,6 +88,10 @@ def checks_by_hour(
     return found.assign(late=seen["late"], missed=seen["missed"])[_COLUMNS]
 
 
+#: What is said where no hour of the day can be shown.
+TOO_FEW = "Too few checks or patients to show by the hour of the day."
+
+
 def hours_in_words(table: pd.DataFrame) -> str:
     """Say in words at which hours one ward's checks were late and were missed.
 
@@ -106,7 +110,7 @@ def hours_in_words(table: pd.DataFrame) -> str:
     if not int(table["due"].sum()):
         return "No check was due."
     if not len(shown):
-        return "Too few checks or patients to show by the hour of the day."
+        return TOO_FEW
     said = [_outcome(shown, "late"), _outcome(shown, "missed")]
     hidden = table[~table["is_shown"].astype(bool)]
     if len(hidden):

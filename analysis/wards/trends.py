@@ -281,7 +281,7 @@ def judge_part(
     -------
     DataFrame, shape (n, 5)
         centre, low, high, chart, signal. The run rules are taken about the median of a
-        run chart and about the mean of a control chart.
+        run chart and about the mean of a control chart (`find_runs`).
     """
     return pd.DataFrame(_part(counted, judged, is_rate=is_rate, is_plain=is_plain))
 
@@ -303,7 +303,7 @@ def _part(
             signals[place].append(Signal.OUTSIDE)
     elif points >= 2 and not is_plain:
         centre = round(float(np.nanmedian(share)), _DECIMALS)
-    runs = find_runs(share, centre)
+    runs = find_runs(share, centre, is_mean=points >= FEWEST_TRIAL)
     if runs.is_judged:
         chart = Chart.RUN if chart is Chart.LINE else chart
         for place in np.flatnonzero(runs.in_long_run):

@@ -1,9 +1,17 @@
 """Run rules against published critical values and series counted by hand."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 
-from analysis.wards.run_chart import crossings_limit, find_runs, longest_limit
+from analysis.wards.run_chart import (
+    chance_of_crossings,
+    chance_of_run,
+    crossings_limit,
+    find_runs,
+    longest_limit,
+)
 
 
 # Rules: Anhoej J, Olesen AV (2014) PLoS One 9:e113825. 24 points: 8 and 8, as in the
@@ -71,3 +79,46 @@ def test_what_is_more_than_chance(text: str, shift: int, few: bool) -> None:  # 
     assert found.in_long_run.sum() == shift
     assert found.has_few_crossings is few
     assert not found.in_long_run[(values == 0) | np.isnan(values)].any()
+
+
+def orders_of(own: int, others: int) -> list[np.ndarray]:
+    """Give every order of points on two sides; True is the one side."""
+    length = own + others
+    return [
+        np.isin(np.arange(length), places)
+        for places in combinations(range(length), own)
+    ]
+
+
+def longest_of(order: np.ndarray) -> int:
+    return max(len(run) for run in "".join("x" if x else " " for x in order).split())
+
+
+@pytest.mark.parametrize(("own", "others"), [(3, 4), (5, 2), (4, 4), (6, 0), (1, 5)])
+def test_chances_are_those_of_counting_every_order(own: int, others: int) -> None:
+    orders = orders_of(own, others)
+    longest = np.array([longest_of(order) for order in orders])
+    crossings = np.array([np.count_nonzero(np.diff(order)) for order in orders])
+    for size in range(1, own + 1):
+        counted = np.mean(longest >= size)
+        assert chance_of_run(size, own, others) == pytest.approx(counted)
+    for few in range(1, own + others if others else 1):
+        counted = np.mean(crossings <= few)
+        assert chance_of_crossings(few, own, others) == pytest.approx(counted)
+
+
+def test_months_mostly_at_nought_are_no_shift_and_no_few_crossings() -> None:
+    # Most months have no overdue hour, and lie below the mean whatever happens.
+    rng = np.random.default_rng(1)
+    lines = np.where(rng.random((400, 24)) < 0.25, rng.gamma(1, 1, (400, 24)), 0)
+    found = [find_runs(line, line.mean(), is_mean=True) for line in lines]
+    assert np.mean([runs.longest > runs.longest_limit for runs in found]) > 0.4
+    assert np.mean([runs.in_long_run.any() for runs in found]) < 0.08
+    assert np.mean([runs.has_few_crossings for runs in found]) < 0.06
+
+
+def test_months_at_nought_until_something_happens_are_a_shift() -> None:
+    line = np.array([0.0] * 15 + [0.2, 0.3, 0.1, 0.2, 0.4])
+    found = find_runs(line, line.mean(), is_mean=True)
+    assert found.in_long_run.sum() == 15
+    assert found.has_few_crossings

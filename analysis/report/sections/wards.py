@@ -154,11 +154,11 @@ def _ward_words(ward: str) -> str:
 
 
 def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
-    rates = facts.all_rates(result)
+    rates, fewest = facts.all_rates(result), result.policy.smallest_group_patients
     rows = []
     for name in sorted({key[0] for key in rates}):
         found = [rates.get((name, ward, month)) for month in months]
-        rows.append((definition(name).label, *_rate_cells(found)))
+        rows.append((definition(name).label, *_rate_cells(found, fewest)))
     return Grid(
         caption=f"{_ward_words(ward)}: rates in {words.month(months[0])}",
         head=(
@@ -173,10 +173,13 @@ def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
     )
 
 
-def _rate_cells(found: Sequence[facts.Rate | None]) -> list[str]:
+def _rate_cells(found: Sequence[facts.Rate | None], fewest: int) -> list[str]:
+    """Give events and days; a rate of a handful of patients would be an extreme one."""
     now, *before = found
     if now is None or now.exposure_days <= 0:
         cells = ["nothing observed", "", ""]
+    elif now.patients < fewest:
+        cells = [f"{now.events} in {now.exposure_days:,.1f}", "counts only", ""]
     else:
         cells = [
             f"{now.events} in {now.exposure_days:,.1f}",
