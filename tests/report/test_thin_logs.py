@@ -134,3 +134,20 @@ def test_why_measures_are_not_in_the_export_is_said_once(tmp_path: Path) -> None
         "Readings the same as the one before, Rows the same as the one before: "
         "its checks have no running." in text
     )
+
+
+def test_small_wards_have_no_rate_and_one_line_of_hours(tmp_path: Path) -> None:
+    site = {
+        "site_id": "C1",
+        "site_signs": "none",
+        "cells": {8: {"site_signs": "redness"}},
+    }
+    result = audit(tmp_path, day(**site) + day(**BIRCH), policy=EXAMPLE)
+    result = replace(result, month="2026-06")
+    own = Page(sections.each_ward(result).html).text
+    # One reaction in a day would be 1,000 per 1,000 site-days.
+    assert re.search(r"Site reactions \d in [\d.]+ counts only", own)
+    assert not re.search(r"Site reactions \d in [\d.]+ [\d.]", own)
+    text = Page(wards_and_months(result).html).text
+    assert text.count("Too few checks or patients") == 2  # all wards, and the rest
+    assert re.search(r"Alder Ward, Birch Ward ?: Too few checks", text)
