@@ -138,7 +138,7 @@ def chance_of_run(longest: int, own: int, others: int) -> float:
         (-1) ** j * comb(others + 1, j) * comb(own - j * longest + others, others)
         for j in range(min(others + 1, own // longest) + 1)
     )
-    return 1 - without / comb(own + others, others)
+    return float(1 - without / comb(own + others, others))
 
 
 def chance_of_crossings(crossings: int, above: int, below: int) -> float:
