@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import InputError, numbered
-from analysis.intake import dates, misdated, synonyms
+from analysis.intake import conventions, misdated, synonyms
 from analysis.intake.across import one_row_a_cell
 from analysis.intake.day_parts import joined_parts, under_days
 from analysis.intake.files import Dialect, RawTable, label_files, read_raw
@@ -241,7 +241,7 @@ def _check_order(raw: RawTable, table: TableLayout) -> None:
     ]
     if table.date_order not in _ORDERS or not texts:
         return
-    order, evidence, is_certain = dates.decide_order(texts)
+    order, evidence, is_certain = conventions.decide_order(texts)
     if (
         is_certain
         and order in _ORDERS

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from analysis.intake import dates, modifiers, numbers, synonyms
+from analysis.intake import conventions, dates, modifiers, numbers, synonyms
 from analysis.intake.clocks import Clock
 from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
@@ -232,7 +232,7 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
         With what was asked.
     """
     times = draft.table.columns.get("checked_at", ())
-    if len(times) not in (1, 2) or not dates.leaves_half_open(texts):
+    if len(times) not in (1, 2) or not conventions.leaves_half_open(texts):
         return draft
     if draft.table.clock == Clock.H12:
         text = (
