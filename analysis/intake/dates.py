@@ -1,8 +1,8 @@
 """Dates and clock times as wards write them to ISO 8601 text, or the reason why not.
 
-Which number is the day, and whether the clock has 12 or 24 hours, is settled before, for
-a file as a whole (`conventions`). Nothing is guessed: a time without am or pm in a file
-kept on the 12-hour clock is not read.
+Which number is the day, and whether the clock has 12 or 24 hours, is settled before,
+for a file as a whole (`conventions`). Nothing is guessed: a time without am or pm in a
+file kept on the 12-hour clock is not read.
 """
 
 import calendar
