@@ -9,7 +9,8 @@ import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.files import RawTable
-from analysis.intake.profiles import fits, profile
+from analysis.intake.fitting import fits
+from analysis.intake.profiles import profile
 
 _NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "volume_delivered_ml", "start_volume_ml",

@@ -15,6 +15,7 @@ from analysis.intake import conventions, numbers, synonyms
 from analysis.intake.clocks import Clock
 from analysis.intake.confirmed import settle_doubts
 from analysis.intake.files import RawTable
+from analysis.intake.fitting import fits
 from analysis.intake.groups import (
     blanks,
     constants,
@@ -28,7 +29,7 @@ from analysis.intake.hidden import ask_hidden
 from analysis.intake.infusion_names import find_names
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.odd_items import ask_items
-from analysis.intake.profiles import TIMES, Profile, fits, profile
+from analysis.intake.profiles import TIMES, Profile, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.statuses import row_status

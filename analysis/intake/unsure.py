@@ -10,9 +10,10 @@ import pandas as pd
 
 from analysis.intake import conventions, dates, modifiers, numbers, synonyms
 from analysis.intake.clocks import Clock
+from analysis.intake.fitting import fits
 from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
-from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile, fits
+from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile
 from analysis.intake.proposal import Draft, listed
 from analysis.intake.spread import side_by_side
 from analysis.intake.synonyms import Strength
