@@ -14,9 +14,9 @@ import numpy as np
 from analysis.errors import InputError
 from analysis.intake import synonyms, words
 from analysis.intake.clocks import NEXT_DAY
-from analysis.intake.files import RawTable
 from analysis.intake.given import labels_above
 from analysis.intake.profiles import IS_DAY, IS_MOMENT, IS_TIME_OF_DAY, READINGS
+from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 
 #: Name of the new column of times by what stands in the header.

@@ -11,13 +11,14 @@ from analysis.errors import InputError, numbered
 from analysis.intake import conventions, misdated, synonyms
 from analysis.intake.across import one_row_a_cell
 from analysis.intake.day_parts import joined_parts, under_days
-from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.files import label_files, read_raw
 from analysis.intake.follow import other_order_follows
 from analysis.intake.headers import find_header
 from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.pushed import pushed_out
+from analysis.intake.raw import Dialect, RawTable
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart

@@ -8,9 +8,9 @@ stand, a decimal comma has parted them.
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
 from analysis.intake.fitting import fits
 from analysis.intake.profiles import profile
+from analysis.intake.raw import RawTable
 
 _NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "volume_delivered_ml", "start_volume_ml",

@@ -14,7 +14,6 @@ import pandas as pd
 from analysis.intake import conventions, numbers, synonyms
 from analysis.intake.clocks import Clock
 from analysis.intake.confirmed import settle_doubts
-from analysis.intake.files import RawTable
 from analysis.intake.fitting import fits
 from analysis.intake.groups import (
     blanks,
@@ -31,6 +30,7 @@ from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.odd_items import ask_items
 from analysis.intake.profiles import TIMES, Profile, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.raw import RawTable
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.statuses import row_status
 from analysis.intake.synonyms import Strength

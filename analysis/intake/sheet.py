@@ -11,10 +11,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.intake import synonyms, words
-from analysis.intake.files import RawTable, row_text
 from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
+from analysis.intake.raw import RawTable, row_text
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.lookup import each_once
 from analysis.texts import CodedText, same

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
+from analysis.intake.raw import RawTable
 
 #: ``Driver B rate``: drivers are told apart by letters too.
 _LETTERED = re.compile(r"(?P<before>.*?)\(?\b(?P<number>[A-D])\b\)?(?P<after>.*)")

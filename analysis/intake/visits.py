@@ -9,9 +9,9 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import numbers, synonyms, words
-from analysis.intake.files import RawTable
 from analysis.intake.layout import OPEN
 from analysis.intake.proposal import Draft
+from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 from analysis.terms import Entry
 

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from analysis.errors import InputError
 from analysis.intake import body, encodings, records, scan
-from analysis.intake.files import Dialect, RawTable, read_raw, read_table, row_text
+from analysis.intake.files import read_raw, read_table
+from analysis.intake.raw import Dialect, RawTable, row_text
 
 HEADER = ["Ward", "Time", "ml left", "Note"]
 TABLE = [
