@@ -222,6 +222,7 @@ def _from_text(
         dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
         preamble=tuple(map(tuple, head[:at])),
         notes=_notes(label, decoded.encoding, dialect)
+        + _remark_notes(label, records, body.remarks)
         + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
     if any(mark + b"'" in decoded.data for mark in (delimiter.encode(), b"\n", b'"')):
@@ -284,6 +285,19 @@ def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
     msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} row"
     msg += "s (first: " if len(at) > 1 else " ("
     return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
+
+
+def _remark_notes(label: str, records: Records, at: Sequence[int]) -> tuple[str, ...]:
+    """Say which lines were taken for remarks on the rows."""
+    if not at:
+        return ()
+    what = "line is a remark" if len(at) == 1 else "lines are remarks"
+    msg = f"{label}: {len(at)} {what}, and no row (first: line {records.lines[at[0]]}, "
+    return (f"{msg}'{records.text(at[0]).strip()[:_SHOWN]}').",)
+
+
+#: Letters of a remark that are shown.
+_SHOWN = 80
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
@@ -394,7 +408,7 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         cells=pd.DataFrame(cells, index=pd.RangeIndex(len(at)), copy=False),
         lines=pd.Series(lines[at], dtype="int64"),
         broken=broken,
-        other_lines=body.empty + int((~is_row).sum()),
+        other_lines=body.empty + len(body.remarks) + int((~is_row).sum()),
         dialect=dialect,
         preamble=preamble,
         header_line=header.line,

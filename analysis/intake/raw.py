@@ -59,7 +59,7 @@ class RawTable:
         Records that could not be split into the header's columns.
     other_lines : int
         Records before the header, the header wherever it stands, a row of units under
-        it, and empty records.
+        it, empty records, and remarks below it.
     dialect : Dialect
         What the file was read with.
     preamble : tuple of tuple of str
