@@ -1,6 +1,5 @@
 """Columns of text by codes against the same columns written out."""
 
-import dataclasses
 import pickle
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,6 +15,7 @@ from analysis.coded_column import CodedText
 from analysis.intake import read_exports
 from analysis.policy import Policy
 from analysis.texts import by_codes, coded_text, fits_pandas, same, spread
+from tests.intake.logs import assert_same
 
 FEW = settings(max_examples=30, deadline=None)
 
@@ -214,9 +214,4 @@ def test_plain_columns_give_the_same_log(monkeypatch: pytest.MonkeyPatch) -> Non
     plain = read_exports(exports, policy)
     assert isinstance(coded.checks["ward"].array, CodedText)
     assert not isinstance(plain.checks["ward"].array, CodedText)
-    for field in dataclasses.fields(coded):
-        one, other = getattr(coded, field.name), getattr(plain, field.name)
-        if isinstance(one, pd.DataFrame):
-            pd.testing.assert_frame_equal(one, other)
-        else:
-            assert one == other
+    assert_same(plain, coded)

@@ -142,7 +142,7 @@ def _is_drug(before: str, after: str) -> bool:
 _OF_DRUGS = {synonyms.DRUG, synonyms.DOSE, synonyms.DOSE_UNIT}
 
 
-def side_by_side(header: str, headers: list[str]) -> list[str]:
+def counted_with(header: str, headers: list[str]) -> list[str]:
     """Give the headers that differ from one by a number or a letter alone.
 
     Parameters
@@ -159,7 +159,7 @@ def side_by_side(header: str, headers: list[str]) -> list[str]:
 
     Examples
     --------
-    >>> side_by_side("Driver A left", ["Driver B left", "Driver A rate"])
+    >>> counted_with("Driver A left", ["Driver B left", "Driver A rate"])
     ['Driver B left']
     """
     for form in (_NUMBERED, _LETTERED):

@@ -15,7 +15,7 @@ from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
 from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile
 from analysis.intake.proposal import Draft, listed
-from analysis.intake.spread import side_by_side
+from analysis.intake.spread import counted_with
 from analysis.intake.synonyms import Strength
 
 
@@ -85,7 +85,7 @@ def drivers_beside(draft: Draft) -> Draft:
     doubted = {column for column, _ in draft.doubts}
     for column in ("volume_remaining_ml", "volume_delivered_ml"):
         header = draft.header(column)
-        others = side_by_side(header, free) if column not in doubted else []
+        others = counted_with(header, free) if column not in doubted else []
         if others:
             text = (
                 f"{listed([header, *others])} stand side by side, as those of several "
