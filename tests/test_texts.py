@@ -1,7 +1,8 @@
 """Columns of text by codes against the same columns written out."""
 
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.texts import CodedText, coded_text, same, spread
+from analysis.coded_column import CodedText
+from analysis.intake import read_exports
+from analysis.policy import Policy
+from analysis.texts import by_codes, coded_text, fits_pandas, same, spread
+from tests.intake.logs import assert_same
 
 FEW = settings(max_examples=30, deadline=None)
 
@@ -126,3 +131,87 @@ def test_a_copy_does_not_change_with_its_original() -> None:
     coded[np.array([True, False])] = "c"
     assert copy.tolist() == ["a", "b"]
     assert coded.tolist() == ["c", "b"]
+
+
+def test_a_column_with_a_missing_text_is_a_plain_one() -> None:
+    column = coded_text(pa.array(["a", None, "a"], pa.large_string()))
+    assert not isinstance(column, CodedText)
+    assert pd.Series(column).isna().tolist() == [False, True, False]
+
+
+def test_texts_in_several_chunks_have_one_set_of_codes() -> None:
+    parts = pa.chunked_array([["a", "b"], [], ["c", "a"]], pa.large_string())
+    column = coded_text(parts)
+    assert column.tolist() == ["a", "b", "c", "a"]
+    assert pd.factorize(pd.Series(column))[0].tolist() == [0, 1, 2, 0]
+
+
+@pytest.mark.parametrize("is_written", [False, True])
+def test_a_few_rows_take_no_texts_of_others_to_a_worker(*, is_written: bool) -> None:
+    texts = pa.array([f"text {i}" for i in range(10_000)], pa.large_string())
+    some = pd.Series(coded_text(texts)).iloc[5_000:5_010]
+    if is_written:
+        assert (some + "!").str.endswith("!").all()
+    sent = pickle.dumps(some)
+    assert len(sent) < 2_000
+    assert pickle.loads(sent).tolist() == texts.to_pylist()[5_000:5_010]  # noqa: S301 - its own
+
+
+# --- a pandas that is not known ---
+
+
+@pytest.fixture
+def anew() -> Iterator[None]:
+    fits_pandas.cache_clear()
+    yield
+    fits_pandas.cache_clear()
+
+
+def failing(*_: object, **__: object) -> None:
+    raise AttributeError("_pa_array")
+
+
+@pytest.mark.usefixtures("anew")
+def test_the_pandas_that_is_installed_is_known() -> None:
+    assert fits_pandas()
+
+
+@pytest.mark.usefixtures("anew")
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [
+        pytest.param("_pa_array", None, id="the texts have another name"),
+        pytest.param("__getitem__", failing, id="a part raises"),
+        pytest.param("isin", lambda self, _: np.zeros(len(self), bool), id="no match"),
+        pytest.param("argsort", lambda self, **_: np.arange(len(self)), id="unsorted"),
+        pytest.param("_str_contains", failing, id="a method of str raises"),
+        pytest.param("__getstate__", lambda _: {}, id="nothing travels to a worker"),
+    ],
+)
+def test_where_pandas_is_another_columns_are_plain(
+    name: str, other: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(CodedText, name, other)
+    assert not fits_pandas()
+    texts = pa.array(["b", "a"], pa.large_string())
+    for column in (
+        by_codes(np.array([1, 0], dtype=np.int32), texts),
+        spread(pd.array(["b", "a"], dtype="str"), np.array([1, 0])),
+        coded_text(pa.array(["a", "b"], pa.large_string())),
+    ):
+        assert type(column) is pd.arrays.ArrowStringArray
+        assert isinstance(column.dtype, pd.StringDtype)
+        assert column.tolist() == ["a", "b"]
+    assert same("x", 2).tolist() == ["x", "x"]
+
+
+def test_plain_columns_give_the_same_log(monkeypatch: pytest.MonkeyPatch) -> None:
+    demo = Path(__file__).parents[1] / "synthetic_data"
+    exports = [demo / f"{name}.csv" for name in ("checks", "infusions", "lines")]
+    policy = Policy.load(demo / "policy.toml")
+    coded = read_exports(exports, policy)
+    monkeypatch.setattr("analysis.texts.fits_pandas", lambda: False)
+    plain = read_exports(exports, policy)
+    assert isinstance(coded.checks["ward"].array, CodedText)
+    assert not isinstance(plain.checks["ward"].array, CodedText)
+    assert_same(plain, coded)

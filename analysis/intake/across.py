@@ -14,9 +14,9 @@ import numpy as np
 from analysis.errors import InputError
 from analysis.intake import synonyms, words
 from analysis.intake.clocks import NEXT_DAY
-from analysis.intake.files import RawTable
 from analysis.intake.given import labels_above
 from analysis.intake.profiles import IS_DAY, IS_MOMENT, IS_TIME_OF_DAY, READINGS
+from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 
 #: Name of the new column of times by what stands in the header.
@@ -131,10 +131,12 @@ def _refuse_other_times(raw: RawTable, first: str, form: re.Pattern[str]) -> Non
 
 def _day_above(raw: RawTable, lead: Sequence[str]) -> str:
     """Give the date above a header of clock times; empty where there is not one."""
-    if any("checked_at" in _named(h) for h in lead):
+    if any("checked_at" in synonyms.named(h) for h in lead):
         return ""
     told = labels_above(raw.preamble)
-    said = {v for k, v in told.items() if _named(k) & {"checked_at", "started_at"}}
+    said = {
+        v for k, v in told.items() if synonyms.named(k) & {"checked_at", "started_at"}
+    }
     days = [v for v in said if IS_DAY.fullmatch(words.key_of(v))]
     return days[0] if len(days) == 1 else ""
 
@@ -156,9 +158,9 @@ def _names(raw: RawTable, lead: list[str], found: _Times) -> list[str] | None:
     taken = {found.name, VALUE if item else READING}
     if taken & set(lead):
         return None
-    if item and not _named(item) & {synonyms.ITEM}:
+    if item and not synonyms.named(item) & {synonyms.ITEM}:
         return [ITEM if h == item else h for h in lead]
-    is_chart = any("patient_id" in _named(h) for h in lead)
+    is_chart = any("patient_id" in synonyms.named(h) for h in lead)
     return lead if item or is_chart else None
 
 
@@ -166,15 +168,10 @@ def _item_of(raw: RawTable, lead: list[str]) -> str:
     """Give the column that names what a row is of: three readings at the least."""
     for header in lead:
         different = raw.cells[header].iloc[:_LOOKED_AT].unique()
-        named = {c for cell in different for c in _named(str(cell))}
+        named = {c for cell in different for c in synonyms.named(str(cell))}
         if len(named & READINGS) >= _FEWEST_ITEMS:
             return header
     return ""
-
-
-def _named(text: str) -> set[str]:
-    found = synonyms.candidates(text)
-    return {c.column for c in found if c.strength > synonyms.Strength.PART}
 
 
 #: Rows looked at; readings that a column of items names.

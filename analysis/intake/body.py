@@ -40,12 +40,15 @@ class Body:
         Records that are no rows, and why.
     empty : int
         Records without a single cell filled.
+    remarks : tuple of int
+        Records that say something of the file, and are no rows.
     """
 
     columns: list[pa.ChunkedArray]
     at: Ints
     broken: list[tuple[int, str]]
     empty: int
+    remarks: tuple[int, ...] = ()
 
 
 def read_body(records: Records, first: int, named: int, width: int) -> Body:
@@ -64,7 +67,7 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     Returns
     -------
     Body
-        Every record from `first` on is a row, broken, or empty.
+        Every record from `first` on is a row, broken, empty, or a remark.
     """
     widths = records.widths[first:]
     is_record = widths > 0
@@ -83,7 +86,7 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     broken = [(int(i), records.faults[int(i)]) for i in faults]
     broken += _misfits(records, at[order[is_shifted]], width)
     broken += [b for p in parts for b in p.broken]
-    remarks = {i for i, _ in broken if _is_remark(records, i, width)}
+    remarks = tuple(sorted(i for i, _ in broken if _is_remark(records, i, width)))
     order = order[~is_shifted]
     is_ascii = records.data.isascii()
 
@@ -97,7 +100,8 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
         columns=side_by_side(column, range(width)),
         at=at[order],
         broken=sorted(b for b in broken if b[0] not in remarks),
-        empty=sum(p.empty for p in parts) + int((widths == 0).sum()) + len(remarks),
+        empty=sum(p.empty for p in parts) + int((widths == 0).sum()),
+        remarks=remarks,
     )
 
 

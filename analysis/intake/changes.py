@@ -6,8 +6,10 @@ import pandas as pd
 
 from analysis.columns import CHECKS, LINES
 from analysis.intake import synonyms, words
-from analysis.intake.reading import Reading, read_text, read_times, read_words
+from analysis.intake.reading import read_text, read_words
+from analysis.intake.reading_times import read_times
 from analysis.intake.sheet import Sheet, identity, is_struck
+from analysis.intake.so_far import Reading
 from analysis.intake.turned import Turned, finished, frame_of, no_fate
 from analysis.terms import LineKind
 

@@ -11,8 +11,8 @@ import pandas as pd
 
 from analysis.intake import numbers, synonyms
 from analysis.intake.direction import Course
+from analysis.intake.fitting import fits
 from analysis.intake.layout import Holds
-from analysis.intake.profiles import fits
 from analysis.intake.proposal import Draft, listed
 from analysis.intake.synonyms import Candidate, Strength
 from analysis.intake.volumes import is_canonical, steps_of

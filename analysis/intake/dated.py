@@ -10,8 +10,9 @@ import pandas as pd
 
 from analysis.columns import LINES
 from analysis.intake import synonyms
-from analysis.intake.reading import Reading, read_times
+from analysis.intake.reading_times import read_times
 from analysis.intake.sheet import Sheet
+from analysis.intake.so_far import Reading
 from analysis.intake.turned import Turned, finished, frame_of, no_fate
 from analysis.terms import LineKind
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import synonyms, words
-from analysis.intake.files import RawTable
 from analysis.intake.profiles import IS_DAY
+from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 
 DAY = "Day"

@@ -8,16 +8,17 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import InputError, numbered
-from analysis.intake import dates, misdated, synonyms
+from analysis.intake import conventions, misdated, synonyms
 from analysis.intake.across import one_row_a_cell
 from analysis.intake.day_parts import joined_parts, under_days
-from analysis.intake.files import Dialect, RawTable, label_files, read_raw
+from analysis.intake.files import label_files, read_raw
 from analysis.intake.follow import other_order_follows
 from analysis.intake.headers import find_header
 from analysis.intake.hidden import hidden_notes
 from analysis.intake.layout import Holds, Layout, TableLayout
 from analysis.intake.proposal import Proposal
 from analysis.intake.pushed import pushed_out
+from analysis.intake.raw import Dialect, RawTable
 from analysis.intake.recognise import propose_all
 from analysis.intake.recognised import recognised
 from analysis.intake.repeats import tell_apart
@@ -241,7 +242,7 @@ def _check_order(raw: RawTable, table: TableLayout) -> None:
     ]
     if table.date_order not in _ORDERS or not texts:
         return
-    order, evidence, is_certain = dates.decide_order(texts)
+    order, evidence, is_certain = conventions.decide_order(texts)
     if (
         is_certain
         and order in _ORDERS

@@ -1,21 +1,19 @@
 """Files to raw text tables: every record with the line it began on, nothing dropped."""
 
 import hashlib
-import re
-from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from analysis.errors import InputError
 from analysis.intake.body import Body, read_body, text_columns, trimmed
+from analysis.intake.delimiters import check_marks, delimiter_of
 from analysis.intake.encodings import NUL_SIGN, Decoded, to_utf8
 from analysis.intake.header import (
     Header,
@@ -26,22 +24,12 @@ from analysis.intake.header import (
     units_of,
 )
 from analysis.intake.kinds import check_beginning, check_text
-from analysis.intake.records import Records, find_records, first_records
+from analysis.intake.raw import WORKBOOK, BrokenRecord, Dialect, RawTable
+from analysis.intake.records import Records, find_records
 from analysis.intake.scan import Ints
 from analysis.intake.workbook import is_workbook, read_sheets
 from analysis.texts import coded_text
 from analysis.threads import side_by_side
-
-__all__ = [
-    "BrokenRecord",
-    "Dialect",
-    "FindHeader",
-    "RawTable",
-    "label_files",
-    "read_raw",
-    "read_table",
-    "row_text",
-]
 
 #: Given the first records of a file (at most `HEADER_AMONG`, cells stripped, an empty
 #: line as an empty list), says which of them is the header, if any is.
@@ -50,107 +38,8 @@ FindHeader = Callable[[list[list[str]]], int | None]
 #: Records among which the header is looked for.
 HEADER_AMONG = 60
 
-#: Records by which the delimiter is decided.
-_SAMPLE = 400
-_DELIMITERS = (",", ";", "\t", "|")
-
 #: Columns of the widest sheet there is; every column of an export is looked at alone.
 _MOST_COLUMNS = 16_384
-
-#: What stands for the encoding of a sheet.
-WORKBOOK = "workbook"
-
-
-@dataclass(frozen=True, slots=True)
-class BrokenRecord:
-    """A record that is not one: where it began, its text, and why."""
-
-    line: int
-    text: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dialect:
-    """How a text file is written; empty or None where it is to be found out.
-
-    Attributes
-    ----------
-    encoding : str
-        ``utf-8``, ``utf-16-le``, ``utf-16-be``, ``windows-1252``, or another by name;
-        ``workbook`` for a sheet.
-    delimiter : str
-        One ASCII character between cells.
-    quote : str or None
-        The character around cells that hold a delimiter; empty for none at all.
-    """
-
-    encoding: str = ""
-    delimiter: str = ""
-    quote: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RawTable:
-    """One file, or one sheet of a workbook, as text.
-
-    Attributes
-    ----------
-    file : str
-        Label used in ``file:line``; ``book.xlsx!Sheet`` for a sheet.
-    sha256 : str
-        Hash of the bytes that were read.
-    cells : DataFrame of str, shape (rows, columns)
-        Cells stripped of blanks around them; the columns are the file's own headers,
-        ``column 7`` where one without a name has cells.
-    lines : Series of int, shape (rows,)
-        Line (row of the sheet) each row begins on, the first being 1; on the index of
-        `cells`.
-    broken : tuple of BrokenRecord
-        Records that could not be split into the header's columns.
-    other_lines : int
-        Records before the header, the header wherever it stands, a row of units under
-        it, and empty records.
-    dialect : Dialect
-        What the file was read with.
-    preamble : tuple of tuple of str
-        Cells of the records before the header.
-    header_line : int
-        Line of the header; 0 for a sheet that has none and so no rows.
-    units : dict of str to str
-        What a row of units under the header says, by column.
-    notes : tuple of str
-        What had to be settled to read the file, in sentences.
-    is_hidden : bool
-        It is a sheet that its workbook does not show.
-    is_wide : bool
-        Every row has more cells than the header, the last of them blank.
-    """
-
-    file: str
-    sha256: str
-    cells: pd.DataFrame
-    lines: pd.Series
-    broken: tuple[BrokenRecord, ...]
-    other_lines: int
-    dialect: Dialect = Dialect()
-    preamble: tuple[tuple[str, ...], ...] = ()
-    header_line: int = 0
-    units: dict[str, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
-    is_hidden: bool = False
-    is_wide: bool = False
-
-    @property
-    def is_sheet(self) -> bool:
-        """Tell a sheet of a workbook from a file of text.
-
-        Returns
-        -------
-        bool
-            True where it is so.
-        """
-        return self.dialect.encoding == WORKBOOK
 
 
 def label_files(paths: Sequence[Path]) -> list[str]:
@@ -267,45 +156,6 @@ def read_table(path: Path, label: str) -> RawTable:
     return tables[0]
 
 
-def row_text(cells: pd.DataFrame) -> pd.Series:
-    """Give rows as lines of CSV, for the ledger.
-
-    Parameters
-    ----------
-    cells : DataFrame of str, shape (rows, columns)
-        Rows.
-
-    Returns
-    -------
-    Series of str, shape (rows,)
-        A line for each row, on the index of `cells`.
-
-    Examples
-    --------
-    >>> row_text(pd.DataFrame({"a": ["1"], "b": ["x, y"]}, dtype="str")).tolist()
-    ['1,"x, y"']
-    """
-    if not len(cells.columns):
-        return pd.Series("", index=cells.index, dtype="str")
-    columns = [_in_quotes(pa.chunked_array(cells[name])) for name in cells.columns]
-    lines: pd.Series = pc.binary_join_element_wise(
-        *columns, pa.scalar(",", pa.large_string())
-    ).to_pandas()
-    return lines.astype("str").set_axis(cells.index)
-
-
-def _in_quotes(column: pa.ChunkedArray) -> pa.ChunkedArray:
-    column = column.cast(pa.large_string())
-    needs = pc.match_substring_regex(column, '[,"\r\n]')
-    if not pc.any(needs).as_py():
-        return column
-    doubled = pc.replace_substring(column, '"', '""')
-    mark = pa.scalar('"', pa.large_string())
-    empty = pa.scalar("", pa.large_string())
-    quoted = pc.binary_join_element_wise(mark, doubled, mark, empty)
-    return pc.if_else(needs, quoted, column)
-
-
 def _bytes_of(path: Path, label: str) -> bytes:
     if path.is_dir():
         msg = f"{path}: is a folder; name the export files themselves"
@@ -340,9 +190,9 @@ def _from_text(
     decoded = to_utf8(data, label, dialect.encoding)
     check_text(decoded.data, label)
     quote = '"' if dialect.quote is None else dialect.quote
-    _check_marks(label, dialect.delimiter or ",", quote)
-    delimiter = dialect.delimiter or _delimiter_of(decoded.data, quote)
-    _check_marks(label, delimiter, quote)
+    check_marks(label, dialect.delimiter or ",", quote)
+    delimiter = dialect.delimiter or delimiter_of(decoded.data, quote)
+    check_marks(label, delimiter, quote)
     records = find_records(decoded.data, delimiter, quote)
     with_nuls = _mark_damage(records, decoded)
     n = min(HEADER_AMONG, len(records.starts))
@@ -372,6 +222,7 @@ def _from_text(
         dialect=Dialect(encoding=decoded.encoding, delimiter=delimiter, quote=quote),
         preamble=tuple(map(tuple, head[:at])),
         notes=_notes(label, decoded.encoding, dialect)
+        + _remark_notes(label, records, body.remarks)
         + _nul_notes(label, records, _both(with_nuls, body.at)),
     )
     if any(mark + b"'" in decoded.data for mark in (delimiter.encode(), b"\n", b'"')):
@@ -398,33 +249,6 @@ def _without_apostrophes(table: RawTable) -> RawTable:
 
 
 _MARKED_TEXT = r"'[+-]?[0-9][^']*$"
-
-
-def _check_marks(label: str, delimiter: str, quote: str) -> None:
-    for what, mark in (("delimiter", delimiter), ("quote", quote or '"')):
-        if len(mark) != 1 or not mark.isascii() or mark in "\r\n":
-            msg = f"{label}: the {what} '{mark}' is not one plain character"
-            raise InputError(f"{msg}; a comma, a semicolon or a tab is usual")
-    if delimiter == quote:
-        raise InputError(f"{label}: delimiter and quote are the same, '{quote}'")
-
-
-def _delimiter_of(data: bytes, quote: str) -> str:
-    """Decide the delimiter: most records in as many cells as most others, and many.
-
-    A first line ``sep=;`` says it, as spreadsheets have it.
-    """
-    if said := re.match(rb'"?sep=([,;\t|])"?\r?\n', data, re.I):
-        return said[1].decode("ascii")
-    return max(_DELIMITERS, key=lambda mark: _consistency(data, mark, quote))
-
-
-def _consistency(data: bytes, delimiter: str, quote: str) -> float:
-    rows = first_records(data, delimiter, quote, _SAMPLE)
-    widths = Counter(len(row) for row in rows if any(cell.strip() for cell in row))
-    total = widths.total()
-    # Text that is not split at all agrees with itself: one cell counts nothing.
-    return max((n / total * (1 - 1 / w) for w, n in widths.items()), default=0.0)
 
 
 def _mark_damage(records: Records, decoded: Decoded) -> Ints:
@@ -461,6 +285,19 @@ def _nul_notes(label: str, records: Records, at: Ints) -> tuple[str, ...]:
     msg = f"{label}: NUL bytes, which no text has, stand in {len(at)} row"
     msg += "s (first: " if len(at) > 1 else " ("
     return (f"{msg}line {records.lines[at[0]]}); {NUL_SIGN} is shown for each.",)
+
+
+def _remark_notes(label: str, records: Records, at: Sequence[int]) -> tuple[str, ...]:
+    """Say which lines were taken for remarks on the rows."""
+    if not at:
+        return ()
+    what = "line is a remark" if len(at) == 1 else "lines are remarks"
+    msg = f"{label}: {len(at)} {what}, and no row (first: line {records.lines[at[0]]}, "
+    return (f"{msg}'{records.text(at[0]).strip()[:_SHOWN]}').",)
+
+
+#: Letters of a remark that are shown.
+_SHOWN = 80
 
 
 def _no_header(label: str, head: list[list[str]], records: Records) -> str:
@@ -571,7 +408,7 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
         cells=pd.DataFrame(cells, index=pd.RangeIndex(len(at)), copy=False),
         lines=pd.Series(lines[at], dtype="int64"),
         broken=broken,
-        other_lines=body.empty + int((~is_row).sum()),
+        other_lines=body.empty + len(body.remarks) + int((~is_row).sum()),
         dialect=dialect,
         preamble=preamble,
         header_line=header.line,

@@ -15,8 +15,8 @@ import pandas as pd
 
 from analysis.errors import InputError
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
 from analysis.intake.profiles import is_written_time
+from analysis.intake.raw import RawTable
 
 SHEET, FILE, ABOVE, HEADING = "(sheet)", "(file)", "(above)", "(heading)"
 

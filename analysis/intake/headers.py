@@ -8,14 +8,9 @@ import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.across import times_across
+from analysis.intake.fitting import fits
 from analysis.intake.layout import ALLOWED, Holds
-from analysis.intake.profiles import (
-    IS_NUMBER,
-    READINGS,
-    TIMES,
-    Profile,
-    fits,
-)
+from analysis.intake.profiles import IS_NUMBER, READINGS, TIMES, Profile
 from analysis.intake.repeats import are_days_above, is_group_row
 from analysis.intake.synonyms import Candidate, Strength
 

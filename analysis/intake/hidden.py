@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analysis.intake.files import RawTable
 from analysis.intake.layout import Holds
 from analysis.intake.proposal import Proposal, Question
+from analysis.intake.raw import RawTable
 
 #: Where in a layout the answer goes.
 SKIP = "skip_sheets"

@@ -10,15 +10,10 @@ from analysis.columns import Column, Kind
 from analysis.intake import dates, synonyms
 from analysis.intake.alike import first_alike
 from analysis.intake.cells import faults_of
-from analysis.intake.reading import (
-    Reading,
-    fault_each,
-    read_column,
-    read_numbers,
-    read_words,
-)
+from analysis.intake.reading import read_column, read_numbers, read_words
 from analysis.intake.sheet import Sheet, identity, is_struck
 from analysis.intake.sign_answers import read_sign_items
+from analysis.intake.so_far import Reading, fault_each
 from analysis.intake.turned import (
     CHECKS_WIDE,
     DUPLICATE,

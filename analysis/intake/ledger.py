@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis.columns import REJECTED, Table
 from analysis.errors import SteadyfallError
-from analysis.intake.files import RawTable
+from analysis.intake.raw import RawTable
 from analysis.lookup import by_key
 
 ACCOUNT_COLUMNS = [

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.proposal import Proposal, Question
+from analysis.intake.raw import RawTable
 from analysis.intake.synonyms import Strength
 
 _VOLUME = "volume_remaining_ml"

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from analysis.intake.files import RawTable
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import Profile
+from analysis.intake.raw import RawTable
 
 
 @dataclass(frozen=True, slots=True)

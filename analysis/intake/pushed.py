@@ -8,8 +8,9 @@ stand, a decimal comma has parted them.
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
-from analysis.intake.profiles import fits, profile
+from analysis.intake.fitting import fits
+from analysis.intake.profiles import profile
+from analysis.intake.raw import RawTable
 
 _NUMBERS = frozenset(
     {"set_rate_ml_h", "volume_remaining_ml", "volume_delivered_ml", "start_volume_ml",
@@ -39,7 +40,7 @@ def pushed_out(raw: RawTable) -> str:
     for place, header in enumerate(head.columns[:-1]):
         both = head.iloc[:, [place, place + 1]]
         is_whole = both.apply(lambda cells: cells.str.fullmatch(r"\d{1,3}"))
-        if not _named(str(header)) & _NUMBERS or not is_whole.to_numpy().all():
+        if not synonyms.named(str(header)) & _NUMBERS or not is_whole.to_numpy().all():
             continue
         if _fitting(_together(head, place)) > as_read:
             first, second = both.iloc[0]
@@ -72,8 +73,3 @@ def _fitting(cells: pd.DataFrame) -> int:
         )
         for header in cells.columns
     )
-
-
-def _named(header: str) -> set[str]:
-    found = synonyms.candidates(header)
-    return {c.column for c in found if c.strength > synonyms.Strength.PART}

@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import pandas as pd
 
-from analysis.intake import dates, numbers, synonyms
+from analysis.intake import conventions, numbers, synonyms
 from analysis.intake.clocks import Clock
 from analysis.intake.confirmed import settle_doubts
-from analysis.intake.files import RawTable
+from analysis.intake.fitting import fits
 from analysis.intake.groups import (
     blanks,
     constants,
@@ -28,8 +28,9 @@ from analysis.intake.hidden import ask_hidden
 from analysis.intake.infusion_names import find_names
 from analysis.intake.layout import ALLOWED, OPEN, Holds, TableLayout
 from analysis.intake.odd_items import ask_items
-from analysis.intake.profiles import TIMES, Profile, fits, profile
+from analysis.intake.profiles import TIMES, Profile, profile
 from analysis.intake.proposal import Draft, Proposal, Question, listed
+from analysis.intake.raw import RawTable
 from analysis.intake.signs import find_sign_items, find_signs
 from analysis.intake.statuses import row_status
 from analysis.intake.synonyms import Strength
@@ -148,13 +149,13 @@ def _date_order(draft: Draft) -> Draft:
     texts = _time_texts(draft)
     if not texts:
         return draft
-    clock = dates.decide_clock(_clock_texts(draft))
+    clock = conventions.decide_clock(_clock_texts(draft))
     times = draft.table.columns.get("checked_at", ())
     if len(times) > 2 and _are_halves(draft.profiles[times[2]]):
         clock = Clock.H12
     draft = draft.put(clock=clock)
     draft = half_open(draft, _clock_texts(draft))
-    order, evidence, is_certain = dates.decide_order(texts)
+    order, evidence, is_certain = conventions.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
         return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
     if not is_certain and _is_year_first(texts):

@@ -15,12 +15,13 @@ from analysis.columns import INFUSIONS, LINES, Table
 from analysis.intake import numbers, synonyms, words
 from analysis.intake.changes import turn_changes
 from analysis.intake.dated import lines_of_checks, read_line_dates
-from analysis.intake.files import RawTable
 from analysis.intake.items import turn_items
 from analysis.intake.layout import Holds, TableLayout
-from analysis.intake.reading import Reading, read_column
+from analysis.intake.raw import RawTable
+from analysis.intake.reading import read_column
 from analysis.intake.sheet import Sheet, identity, is_struck, status_of
 from analysis.intake.sign_answers import read_signs
+from analysis.intake.so_far import Reading
 from analysis.intake.turned import (
     CARRIED,
     CHECKS_WIDE,

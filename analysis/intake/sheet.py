@@ -11,13 +11,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.intake import synonyms, words
-from analysis.intake.files import RawTable, row_text
 from analysis.intake.given import constant_of, without_headings
 from analysis.intake.layout import TableLayout
 from analysis.intake.profiles import is_written_time
+from analysis.intake.raw import RawTable, row_text
 from analysis.intake.spelling import NAMES, one_spelling
 from analysis.lookup import each_once
-from analysis.texts import CodedText, same
+from analysis.texts import by_codes, same
 from analysis.threads import side_by_side
 
 
@@ -124,7 +124,7 @@ def _sources(raw: RawTable) -> pd.Series:
     if not (np.diff(raw.lines.to_numpy()) > 0).all():  # several rows made of a line
         return pd.Series(named.to_pandas(), dtype="str").set_axis(raw.lines.index)
     rows = np.arange(len(named), dtype=np.int32)
-    return pd.Series(CodedText.of(rows, named, is_tidy=True), index=raw.lines.index)
+    return pd.Series(by_codes(rows, named, is_tidy=True), index=raw.lines.index)
 
 
 #: Lines named at once.

@@ -8,9 +8,9 @@ import pandas as pd
 
 from analysis.intake import words
 from analysis.intake.layout import SIGNS, TableLayout
-from analysis.intake.reading import Reading
 from analysis.intake.sheet import Sheet
 from analysis.intake.signs import WORDS, answer
+from analysis.intake.so_far import Reading
 from analysis.lookup import each_once
 from analysis.terms import RejectReason, SiteSign
 

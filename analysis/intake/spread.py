@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
+from analysis.intake.raw import RawTable
 
 #: ``Driver B rate``: drivers are told apart by letters too.
 _LETTERED = re.compile(r"(?P<before>.*?)\(?\b(?P<number>[A-D])\b\)?(?P<after>.*)")
@@ -85,12 +85,16 @@ def _checks_of(headers: list[str]) -> dict[str, Stem]:
     for name, stem in stems.items():
         if 1 not in stem and name in headers:
             stem[1] = name
-    timed = [n for n in stems if _is_run(stems[n]) and "checked_at" in _names(n)]
+    timed = [
+        n for n in stems if _is_run(stems[n]) and "checked_at" in synonyms.named(n)
+    ]
     longest = max((len(stems[n]) for n in timed), default=0)
     of_checks = {n: s for n, s in stems.items() if max(s) <= longest}
     taken = {h for s in of_checks.values() for h in s.values()}
     is_free = not set(of_checks) & (set(headers) - taken)
-    has_volume = any(_is_run(s) and _names(n) & _VOLUMES for n, s in of_checks.items())
+    has_volume = any(
+        _is_run(s) and synonyms.named(n) & _VOLUMES for n, s in of_checks.items()
+    )
     return of_checks if timed and has_volume and is_free else {}
 
 
@@ -114,7 +118,7 @@ def _drivers_of(headers: list[str]) -> dict[str, Stem]:
     for form in (_NUMBERED, _LETTERED):
         runs = {k: s for k, s in _numbered(headers, form).items() if _is_run(s)}
         for (before, after), stem in runs.items():
-            if not _names(_name(before, after)) & _IDS:
+            if not synonyms.named(_name(before, after)) & _IDS:
                 continue
             alike = {k: s for k, s in runs.items() if set(s) == set(stem)}
             ends = {k: s for k, s in alike.items() if k[1].strip() == after.strip()}
@@ -122,7 +126,7 @@ def _drivers_of(headers: list[str]) -> dict[str, Stem]:
                 stems = {_name(*k): s for k, s in of.items() if not _is_drug(*k)}
                 taken = {h for s in stems.values() for h in s.values()}
                 is_free = not set(stems) & (set(headers) - taken)
-                if is_free and any(_names(name) & _VOLUMES for name in stems):
+                if is_free and any(synonyms.named(name) & _VOLUMES for name in stems):
                     return stems
     return {}
 
@@ -132,13 +136,13 @@ _IDS = {"driver_id", "infusion_id"}
 
 def _is_drug(before: str, after: str) -> bool:
     """Tell whether numbers tell drugs apart, which stand together in one syringe."""
-    return bool(_names(_name(before, after)) & _OF_DRUGS)
+    return bool(synonyms.named(_name(before, after)) & _OF_DRUGS)
 
 
 _OF_DRUGS = {synonyms.DRUG, synonyms.DOSE, synonyms.DOSE_UNIT}
 
 
-def side_by_side(header: str, headers: list[str]) -> list[str]:
+def counted_with(header: str, headers: list[str]) -> list[str]:
     """Give the headers that differ from one by a number or a letter alone.
 
     Parameters
@@ -155,7 +159,7 @@ def side_by_side(header: str, headers: list[str]) -> list[str]:
 
     Examples
     --------
-    >>> side_by_side("Driver A left", ["Driver B left", "Driver A rate"])
+    >>> counted_with("Driver A left", ["Driver B left", "Driver A rate"])
     ['Driver B left']
     """
     for form in (_NUMBERED, _LETTERED):
@@ -172,11 +176,6 @@ def _is_run(stem: Stem) -> bool:
 
 def _name(before: str, after: str) -> str:
     return " ".join(f"{before} {after}".split())
-
-
-def _names(header: str) -> set[str]:
-    found = synonyms.candidates(header)
-    return {c.column for c in found if c.strength > synonyms.Strength.PART}
 
 
 def _header_of(stems: dict[str, Stem], number: int) -> str:

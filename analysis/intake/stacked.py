@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
 from analysis.intake.given import is_label_of, labels_above
+from analysis.intake.raw import RawTable
 from analysis.intake.sheet import first_filled
 from analysis.lookup import each_once
 

@@ -458,6 +458,22 @@ def candidates(header: str) -> list[Candidate]:
     ]
 
 
+def named(header: str) -> set[str]:
+    """Give the columns that a header may name with all of its words that count.
+
+    Parameters
+    ----------
+    header : str
+        As it stands in the file.
+
+    Returns
+    -------
+    set of str
+        Without those whose name stands among words of other things.
+    """
+    return {c.column for c in candidates(header) if c.strength > Strength.PART}
+
+
 #: Words that make a date another one than that of a check, a start or a change.
 _OTHER_DATES = frozenset(
     {"birth", "dob", "expiry", "expires", "exp", "batch", "admission", "admitted",
@@ -576,9 +592,9 @@ def _contained(name: str) -> dict[str, Strength]:
             if len(phrase) <= 2 or phrase not in _BY_PHRASE:
                 continue
             rest = " ".join(words[:start] + words[start + length :])
-            named = _BY_PHRASE[phrase]
-            safe += [c for c in named if modifiers.are_harmless(c, rest)]
-            parts = parts or dict.fromkeys(named, Strength.PART)
+            columns = _BY_PHRASE[phrase]
+            safe += [c for c in columns if modifiers.are_harmless(c, rest)]
+            parts = parts or dict.fromkeys(columns, Strength.PART)
         if safe:
             return dict.fromkeys(safe, Strength.CONTAINS)
     return parts

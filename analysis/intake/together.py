@@ -7,11 +7,11 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.files import RawTable
 from analysis.intake.infusion_names import settle_names
 from analysis.intake.layout import OPEN, Holds
 from analysis.intake.profiles import IS_NUMBER, is_written_time
 from analysis.intake.proposal import Proposal, Question, listed
+from analysis.intake.raw import RawTable
 from analysis.intake.synonyms import Strength
 
 

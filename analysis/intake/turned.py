@@ -7,9 +7,9 @@ from functools import partial
 import pandas as pd
 
 from analysis.columns import CHECKS, INFUSIONS, Table
-from analysis.intake.files import RawTable
-from analysis.intake.reading import Reading
+from analysis.intake.raw import RawTable
 from analysis.intake.sheet import Sheet
+from analysis.intake.so_far import Reading
 from analysis.texts import same
 
 #: Checks with the columns of their infusion beside them, as many exports have them.

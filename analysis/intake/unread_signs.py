@@ -9,8 +9,8 @@ from collections.abc import Callable
 import pandas as pd
 
 from analysis.intake import modifiers, site_words, synonyms, words
-from analysis.intake.reading import Reading
 from analysis.intake.sheet import Sheet
+from analysis.intake.so_far import Reading
 from analysis.lookup import each_once
 from analysis.terms import RejectReason, SiteSign, YesNo
 

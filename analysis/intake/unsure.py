@@ -8,13 +8,14 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from analysis.intake import dates, modifiers, numbers, synonyms
+from analysis.intake import conventions, dates, modifiers, numbers, synonyms
 from analysis.intake.clocks import Clock
+from analysis.intake.fitting import fits
 from analysis.intake.follow import other_order_follows, runs_back
 from analysis.intake.layout import Holds
-from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile, fits
+from analysis.intake.profiles import IS_CLOCK, IS_DAY, Profile
 from analysis.intake.proposal import Draft, listed
-from analysis.intake.spread import side_by_side
+from analysis.intake.spread import counted_with
 from analysis.intake.synonyms import Strength
 
 
@@ -84,7 +85,7 @@ def drivers_beside(draft: Draft) -> Draft:
     doubted = {column for column, _ in draft.doubts}
     for column in ("volume_remaining_ml", "volume_delivered_ml"):
         header = draft.header(column)
-        others = side_by_side(header, free) if column not in doubted else []
+        others = counted_with(header, free) if column not in doubted else []
         if others:
             text = (
                 f"{listed([header, *others])} stand side by side, as those of several "
@@ -232,7 +233,7 @@ def half_open(draft: Draft, texts: Sequence[pd.Series]) -> Draft:
         With what was asked.
     """
     times = draft.table.columns.get("checked_at", ())
-    if len(times) not in (1, 2) or not dates.leaves_half_open(texts):
+    if len(times) not in (1, 2) or not conventions.leaves_half_open(texts):
         return draft
     if draft.table.clock == Clock.H12:
         text = (

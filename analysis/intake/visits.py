@@ -9,9 +9,9 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import numbers, synonyms, words
-from analysis.intake.files import RawTable
 from analysis.intake.layout import OPEN
 from analysis.intake.proposal import Draft
+from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 from analysis.terms import Entry
 
@@ -36,9 +36,9 @@ def ends_and_starts(raw: RawTable) -> RawTable:
         end with the one and a start with the other, on the same line.
     """
     headers = [str(h) for h in raw.cells.columns]
-    old = [h for h in headers if _LEFT in _named(h) and _OF_OLD & _words(h)]
-    new = [h for h in headers if _FILL in _named(h) and "new" in _words(h)]
-    entry = [h for h in headers if "entry" in _named(h)]
+    old = [h for h in headers if _LEFT in synonyms.named(h) and _OF_OLD & _words(h)]
+    new = [h for h in headers if _FILL in synonyms.named(h) and "new" in _words(h)]
+    entry = [h for h in headers if "entry" in synonyms.named(h)]
     if len(old) != 1 or len(new) != 1 or not entry:
         return raw
     is_both = (raw.cells[old[0]] != "") & (raw.cells[new[0]] != "")
@@ -61,11 +61,6 @@ def ends_and_starts(raw: RawTable) -> RawTable:
         lines=raw.lines.loc[both.index].reset_index(drop=True),
         notes=(*raw.notes, text),
     )
-
-
-def _named(header: str) -> set[str]:
-    found = synonyms.candidates(header)
-    return {c.column for c in found if c.strength > synonyms.Strength.PART}
 
 
 def _words(header: str) -> set[str]:

@@ -5,8 +5,9 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from analysis.intake import site_words, synonyms, words
+from analysis.intake.fitting import is_ok_header, look_asked
 from analysis.intake.layout import ALLOWED, OPEN, Holds
-from analysis.intake.profiles import YES_NO, Profile, is_ok_header, look_asked
+from analysis.intake.profiles import YES_NO, Profile
 from analysis.intake.proposal import Draft
 from analysis.intake.synonyms import Strength
 from analysis.terms import SiteSign, YesNo

@@ -8,10 +8,11 @@ import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.direction import Course, course_of
-from analysis.intake.files import RawTable
+from analysis.intake.fitting import are_parts_of_one
 from analysis.intake.layout import OPEN, TableLayout
-from analysis.intake.profiles import Profile, are_parts_of_one, profile
+from analysis.intake.profiles import Profile, profile
 from analysis.intake.proposal import Draft
+from analysis.intake.raw import RawTable
 from analysis.intake.synonyms import Strength
 
 

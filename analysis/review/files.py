@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.errors import InputError
-from analysis.intake.files import RawTable, label_files, read_table
+from analysis.intake.files import label_files, read_table
+from analysis.intake.raw import RawTable
 from analysis.terms import Decision
 
 #: Columns of the working list, in order; the last three are the reviewer's.

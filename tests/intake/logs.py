@@ -1,6 +1,7 @@
 """Small check logs written to files, and what intake makes of them."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from pathlib import Path
 
 import pandas as pd
@@ -58,3 +59,13 @@ def canonical(frame: pd.DataFrame, drop: Iterable[str] = ()) -> pd.DataFrame:
     """Give a table without the columns that say where its rows stood."""
     named = [name for name in (*WHERE, *drop) if name in frame.columns]
     return frame.drop(columns=named).reset_index(drop=True)
+
+
+def assert_same(one: Log, other: Log) -> None:
+    """Compare all that two logs hold."""
+    for part in fields(Log):
+        mine, theirs = getattr(one, part.name), getattr(other, part.name)
+        if isinstance(mine, pd.DataFrame):
+            pd.testing.assert_frame_equal(mine, theirs)
+        else:
+            assert mine == theirs

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.errors import InputError, LayoutError
 from analysis.intake import Log
-from tests.intake.test_unseen import printed, read, write
+from tests.intake.exports import printed, read, write
 
 COMMAS = """\
 Ward,Patient,Checked at,Rate ml/h,Volume left,Battery,Note

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError
-from tests.intake.test_unseen import Files, cells, printed, read, write
+from tests.intake.exports import Files, assert_read, read
 
 R22_STACKED_COLON = """\
 Patient: K1,Ward: Amber,Driver: SD1,,,
@@ -128,10 +128,7 @@ EXPORTS = [
 def test_each_chart_is_that_of_its_own_line(
     tmp_path: Path, files: Files, names: str, wanted: list[str]
 ) -> None:
-    log = read(tmp_path, files)
-    assert sorted(cells(log.checks, names.split())) == sorted(wanted)
-    by_layout = read(tmp_path, files, printed(write(tmp_path, files)))
-    assert sorted(cells(by_layout.checks, names.split())) == sorted(wanted)
+    assert_read(tmp_path, files, names, wanted)
 
 
 TWO_FLOWSHEETS = """\

@@ -8,7 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.intake.clocks import Clock
-from analysis.intake.dates import Order, decide_clock, decide_order, read_clock
+from analysis.intake.conventions import decide_clock, decide_order
+from analysis.intake.dates import read_clock
+from analysis.intake.day_and_time import Order
 
 
 def texts(*cells: str) -> pd.Series:

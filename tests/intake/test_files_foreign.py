@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from analysis.errors import InputError
 from analysis.intake import body, encodings, records, scan
-from analysis.intake.files import Dialect, RawTable, read_raw, read_table, row_text
+from analysis.intake.files import read_raw, read_table
+from analysis.intake.raw import Dialect, RawTable, row_text
 
 HEADER = ["Ward", "Time", "ml left", "Note"]
 TABLE = [
@@ -583,3 +584,46 @@ def assert_balances(table: RawTable, data: bytes) -> None:
         table, len(records.find_records(decoded.data, mark, '"').starts)
     )
     assert table.lines.is_monotonic_increasing
+
+
+@pytest.mark.parametrize(
+    "remark",
+    [
+        "# export of the ward",
+        "-- end of data, all wards",
+        "*** confidential",
+        "(2 rows)",
+        "2 rows selected.",
+        "Report generated on 14/09/2026",
+        "Printed by the night team",
+        "Source: night charts",
+        "End of report",
+        "Page 1 of 2",
+        "Confidential",
+    ],
+)
+def test_a_remark_of_a_program_is_no_row_and_is_told_of(
+    path: Path, remark: str
+) -> None:
+    rows = "Ward,Time,Left\nAmber,08:00,16\n"
+    table = read(path, f"{rows}{remark}\nAmber,12:00,13\n".encode())
+    assert table.lines.tolist() == [2, 4]
+    assert (table.other_lines, table.broken) == (2, ())
+    assert table.notes == (
+        f"export.csv: 1 line is a remark, and no row (first: line 3, '{remark}').",
+    )
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        pytest.param("#3,08:00", id="a number sign before a number"),
+        pytest.param("Keyworth,08:00", id="a ward that begins as a word of remarks"),
+        pytest.param("2 rows left,08:00", id="rows of something else"),
+        pytest.param("Page One,08:00", id="a ward called page"),
+    ],
+)
+def test_a_short_row_is_broken_and_no_remark(path: Path, row: str) -> None:
+    table = read(path, f"Ward,Time,Left\nAmber,08:00,16\n{row}\n".encode())
+    assert [record.line for record in table.broken] == [3]
+    assert table.notes == ()

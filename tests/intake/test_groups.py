@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError
-from tests.intake.test_unseen import cells, printed, read, write
+from tests.intake.exports import cells, printed, read, write
 
 CLOCKS = ("08:00", "12:00", "16:00")
 VOLUMES = (16, 13.6, 11.2)

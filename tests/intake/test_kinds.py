@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.intake.test_unseen import THREE, read
+from tests.intake.exports import read
+from tests.intake.test_unseen import THREE
 
 CLOCKS = ("00:05", "04:05", "08:05", "12:05")
 VOLUMES = (20.0, 16.8, 13.6, 10.4)

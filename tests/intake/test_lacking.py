@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError, LayoutError
-from tests.intake.test_unseen import cells, printed, read, write
+from tests.intake.exports import cells, printed, read, write
 
 
 def log_of(head: str, *rows: str) -> str:

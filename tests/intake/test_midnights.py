@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError
-from tests.intake.test_unseen import cells, printed, read, write
+from tests.intake.exports import cells, printed, read, write
 
 HEAD = "Ward,Patient,Date,Time,Volume left\n"
 CLOCKS = ("08:05", "12:10", "16:00")

@@ -15,7 +15,7 @@ from analysis.errors import InputError, LayoutError
 from analysis.intake import read_exports
 from analysis.intake.layout_file import parse_layout
 from analysis.policy import Policy
-from tests.intake.test_unseen import printed, read, write
+from tests.intake.exports import printed, read, write
 
 TIMES = (8, 12, 16, 20)
 VOLUMES = (16, 13.6, 11.2, 8.8)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.intake.test_unseen import Files, cells, printed, read, write
+from tests.intake.exports import Files, assert_read, read
 
 K_C_TWO_SYRINGES = """\
 Ward,Patient,Date,Time,Drug,Rate ml/h,Volume left
@@ -328,10 +328,7 @@ EXPORTS = [
 def test_it_is_read_right(
     tmp_path: Path, files: Files, names: str, wanted: list[str]
 ) -> None:
-    log = read(tmp_path, files)
-    assert sorted(cells(log.checks, names.split())) == sorted(wanted)
-    by_layout = read(tmp_path, files, printed(write(tmp_path, files)))
-    assert sorted(cells(by_layout.checks, names.split())) == sorted(wanted)
+    assert_read(tmp_path, files, names, wanted)
 
 
 def test_two_syringes_of_a_patient_are_told_apart_by_their_contents(

@@ -9,8 +9,8 @@ import pytest
 
 from analysis.errors import InputError, LayoutError
 from analysis.intake.modifiers import are_harmless
+from tests.intake.exports import printed, read, write
 from tests.intake.test_misleading import table
-from tests.intake.test_unseen import printed, read, write
 
 OF_ANOTHER = [
     ("Respiratory rate", "16", "set_rate_ml_h"),

@@ -1,27 +1,17 @@
 """The same tables at any number of threads, and in blocks of any size."""
 
-from dataclasses import fields
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 import analysis
 from analysis import threads
-from analysis.intake import Log, read_exports, scan, sheet
+from analysis.intake import read_exports, scan, sheet
 from analysis.policy import Policy
+from tests.intake.logs import assert_same
 
 DEMO = Path(analysis.__file__).parents[1] / "synthetic_data"
 EXPORTS = [DEMO / f"{name}.csv" for name in ("checks", "infusions", "lines")]
-
-
-def assert_same(one: Log, other: Log) -> None:
-    for part in fields(Log):
-        mine, theirs = getattr(one, part.name), getattr(other, part.name)
-        if isinstance(mine, pd.DataFrame):
-            pd.testing.assert_frame_equal(mine, theirs)
-        else:
-            assert mine == theirs
 
 
 @pytest.mark.parametrize("most", [1, 2, 8])

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.intake.test_unseen import Files, cells, printed, read, write
+from tests.intake.exports import Files, assert_read
 
 T01_FLOWSHEET_ACROSS = """\
 Patient: K1,Ward: Amber
@@ -193,7 +193,4 @@ EXPORTS = [
 def test_a_chart_laid_out_by_times_is_read(
     tmp_path: Path, files: Files, names: str, wanted: list[str]
 ) -> None:
-    log = read(tmp_path, files)
-    assert sorted(cells(log.checks, names.split())) == sorted(wanted)
-    by_layout = read(tmp_path, files, printed(write(tmp_path, files)))
-    assert sorted(cells(by_layout.checks, names.split())) == sorted(wanted)
+    assert_read(tmp_path, files, names, wanted)

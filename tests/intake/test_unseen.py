@@ -4,57 +4,18 @@ Every service, ward, person and number here is invented. An export is a few line
 text; beside it stands what intake must make of it, or the question it must ask.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
-import pandas as pd
 import pytest
 import xlsxwriter
 
 from analysis.errors import InputError
-from analysis.intake import Log, read_exports
-from analysis.intake.exports import read_raws
+from analysis.intake import read_exports
 from analysis.intake.layout_file import parse_layout
-from analysis.intake.layout_text import to_toml
-from analysis.intake.recognise import propose_all
 from analysis.policy import Policy
+from tests.intake.exports import Files, assert_read, cells, printed, read, write
 from tests.intake.test_mutations import REFUSAL
-
-Files = Mapping[str, str]
-
-
-def write(folder: Path, files: Files) -> list[Path]:
-    """Write an export; names that end in .txt are UTF-16, as tab-separated files."""
-    for name, text in files.items():
-        code = "utf-16" if name.endswith(".txt") else "utf-8"
-        (folder / name).write_bytes(text.encode(code))
-    return [folder / name for name in files]
-
-
-def read(folder: Path, files: Files, layout: str = "") -> Log:
-    paths = write(folder, files)
-    given = parse_layout(layout, "layout") if layout else None
-    return read_exports(paths, Policy.example(), given)
-
-
-def printed(paths: Sequence[Path]) -> str:
-    return to_toml(propose_all(read_raws(paths)))
-
-
-def cells(frame: pd.DataFrame, names: Sequence[str]) -> list[str]:
-    """Give rows as text: times local, numbers as short as they are, blanks empty."""
-    shown = {}
-    for name in names:
-        column = frame[name]
-        if isinstance(column.dtype, pd.DatetimeTZDtype):
-            shown[name] = column.dt.strftime("%Y-%m-%d %H:%M").astype("str")
-        elif pd.api.types.is_numeric_dtype(column):
-            shown[name] = column.map("{:g}".format)
-        else:
-            shown[name] = column.astype("str")
-    text = pd.DataFrame(shown).replace("nan", "").fillna("")
-    return text.agg(" | ".join, axis=1).tolist()
-
 
 # --- read right, without a layout -----------------------------------------------------
 
@@ -338,10 +299,7 @@ READ_RIGHT = [
 def test_an_export_is_read_right_without_a_layout(
     tmp_path: Path, files: Files, names: str, wanted: list[str]
 ) -> None:
-    log = read(tmp_path, files)
-    assert sorted(cells(log.checks, names.split())) == sorted(wanted)
-    by_layout = read(tmp_path, files, printed(write(tmp_path, files)))
-    assert sorted(cells(by_layout.checks, names.split())) == sorted(wanted)
+    assert_read(tmp_path, files, names, wanted)
 
 
 # --- contents, lines and infusions ----------------------------------------------------

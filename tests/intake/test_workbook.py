@@ -9,7 +9,8 @@ import xlsxwriter
 
 from analysis.errors import InputError
 from analysis.intake import workbook
-from analysis.intake.files import RawTable, read_raw, read_table
+from analysis.intake.files import read_raw, read_table
+from analysis.intake.raw import RawTable
 
 DAY = dt.date(2026, 9, 14)
 MOMENT = dt.datetime(2026, 9, 14, 11, 54)  # noqa: DTZ001 - a sheet has no zones
