@@ -45,7 +45,8 @@ def with_labels(raw: RawTable) -> RawTable:
         begins, lambda c: _label(c) in labels or (":" in c and _is_wide(_label(c))),
         "bool",
     )  # fmt: skip
-    is_line.loc[is_line] = _are_labels_alone(raw.cells[is_line])
+    if is_line.any():
+        is_line.loc[is_line] = _are_labels_alone(raw.cells[is_line])
     if not is_line.any():
         return raw
     block = (is_line & ~is_line.shift(fill_value=False)).cumsum()
