@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from analysis.errors import InputError
 from analysis.intake import synonyms, words
@@ -156,12 +157,33 @@ def _names(raw: RawTable, lead: list[str], found: _Times) -> list[str] | None:
     """Give the columns that lead a row their names; None where it is no such chart."""
     item = _item_of(raw, lead)
     taken = {found.name, VALUE if item else READING}
-    if taken & set(lead):
+    if taken & set(lead) or _is_log(raw, lead):
         return None
     if item and not synonyms.named(item) & {synonyms.ITEM}:
         return [ITEM if h == item else h for h in lead]
     is_chart = any("patient_id" in synonyms.named(h) for h in lead)
     return lead if item or is_chart else None
+
+
+def _is_log(raw: RawTable, lead: list[str]) -> bool:
+    """Tell whether what leads a row is a check already: it has its moment.
+
+    The times behind it are then those of something else, such as rounds with ticks.
+    """
+    names = [(h, synonyms.named(h)) for h in lead]
+    times = [h for h, named in names if "checked_at" in named]
+    head = raw.cells[times].iloc[:_LOOKED_AT]
+    forms = (IS_MOMENT, IS_DAY, IS_TIME_OF_DAY)
+    is_moment, is_day, is_time = (
+        any(_are_all(head[h], form) for h in times) for form in forms
+    )
+    return is_moment or (is_day and is_time)
+
+
+def _are_all(cells: pd.Series, form: re.Pattern[str]) -> bool:
+    filled = cells[cells != ""]
+    fits = each_once(filled, lambda c: bool(form.fullmatch(words.key_of(c))), "bool")
+    return len(filled) > 0 and bool(fits.mean() >= _MOST)
 
 
 def _item_of(raw: RawTable, lead: list[str]) -> str:
@@ -176,21 +198,39 @@ def _item_of(raw: RawTable, lead: list[str]) -> str:
 
 #: Rows looked at; readings that a column of items names.
 _LOOKED_AT, _FEWEST_ITEMS = 2_000, 3
+#: Share of cells that must be times.
+_MOST = 0.9
 
 
 def _with_next_day(times: list[str]) -> list[str]:
     """Say of the clock times behind midnight that they are of the next day."""
     out, before, is_after = [], -1.0, False
     for time in times:
-        now = _minutes(time)
+        now = minutes_of_day(time)
         is_after |= now < before
         before = max(before, now) if not is_after else now
         out.append(f"{time} {NEXT_DAY}" if is_after else time)
     return out
 
 
-def _minutes(time: str) -> float:
-    """Give the minutes since midnight of a clock time in the header."""
+def minutes_of_day(time: str) -> float:
+    """Give the minutes since midnight of a clock time.
+
+    Parameters
+    ----------
+    time : str
+        A clock time, with digits.
+
+    Returns
+    -------
+    float
+        Minutes.
+
+    Examples
+    --------
+    >>> minutes_of_day("16.30"), minutes_of_day("0405"), minutes_of_day("2 pm")
+    (990.0, 245.0, 840.0)
+    """
     key = words.key_of(time)
     digits = re.findall(r"\d+", key)
     hour, minute = int(digits[0]), int(digits[1]) if len(digits) > 1 else 0

@@ -80,12 +80,15 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
         _mixed(records, rest[k : k + _BATCH] + first, named, width)
         for k in range(0, len(rest), _BATCH)
     ]
+    alone = [i for p in parts for i, _ in p.broken if _is_heading(records, i, named)]
+    lines = set(alone)
+    parts += [_padded(records, alone, width)] if alone else []
     at = np.concatenate([np.empty(0, dtype=np.int64), *(p.at for p in parts)])
     order = np.argsort(at, kind="stable")
     is_shifted = _are_shifted(records, at[order], width)
     broken = [(int(i), records.faults[int(i)]) for i in faults]
     broken += _misfits(records, at[order[is_shifted]], width)
-    broken += [b for p in parts for b in p.broken]
+    broken += [b for p in parts for b in p.broken if b[0] not in lines]
     remarks = tuple(sorted(i for i, _ in broken if _is_remark(records, i, width)))
     order = order[~is_shifted]
     is_ascii = records.data.isascii()
@@ -105,13 +108,43 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     )
 
 
+#: A cell that says of the rows below it whose they are, or of which day.
+_HEADING = re.compile(
+    r"\s*(?:[^\W\d][^:=]{0,39}[:=]\s*[^\s].{0,99}|\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4})\s*",
+    re.S,
+)
+
+
+def _is_heading(records: Records, at: int, named: int) -> bool:
+    """Tell a line of labels, or a day, that stands alone between rows.
+
+    Were it a broken record, the rows below it would be read as those above it.
+    """
+    if not 0 < records.widths[at] < named or records.nexts[at] >= len(records.data):
+        return False
+    filled = [c for c in records.cells(at) if c.strip(_AROUND)]
+    return bool(filled) and all(_HEADING.fullmatch(c) for c in filled)
+
+
+def _padded(records: Records, at: Sequence[int], width: int) -> Body:
+    """Read short records as rows whose last cells are blank."""
+    rows = [records.cells(i) for i in at]
+    return Body(
+        columns=text_columns([r + [""] * (width - len(r)) for r in rows], width),
+        at=np.array(at, dtype=np.int64),
+        broken=[],
+        empty=0,
+    )
+
+
 #: What programs write between or below the rows, in lines that are no rows.
 _REMARK = re.compile(
     r"\s*[\"']?(?:#(?!\d)|--|\*{2,}|\(?\d+ rows?\b[^\d]*\)?\s*$|"
     r"(?:report|list|file|export)s? (?:generated|printed|produced|run|created)\b|"
     r"(?:generated|printed|produced|exported) (?:on|by|at|from)\b|"
     r"(?:source|filters?|legend|key) ?:|end of (?:report|file|export|list)\b|"
-    r"page \d+(?: of \d+)?\W*$|confidential\b)",
+    r"page \d+(?: of \d+)?\W*$|confidential\b|"
+    r"(?:grand |sub-?)?total(?: \w+)?\W+\d+\W*$)",
     re.I,
 )
 

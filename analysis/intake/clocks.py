@@ -23,18 +23,19 @@ class Clock(StrEnum):
 #: What says behind a time that it is of the day after the date beside it.
 NEXT_DAY = "next day"
 
+_NAMED = "cet|cest|mez|mesz|eet|eest|aest|aedt|nzst|nzdt"
 _HALVES = r"a\.?\s?m?\.?|p\.?\s?m?\.?|noon|midday|midnight"
 _CLOCK = re.compile(
     r"(?P<hour>[0-9]{1,2})"
     r"(?:[:.h](?P<minute>[0-9]{2})(?:[:.](?P<second>[0-9]{2})(?:[.,][0-9]+)?)?)?"
     rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
-    r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+    rf"\s*(?P<zone>z|utc|gmt|bst|{_NAMED}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
     rf"(?P<after>\s*\(?{NEXT_DAY}\)?)?"
 )
 _DIGITS = re.compile(
     r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2})?"
     rf"\s*(?P<half>{_HALVES})?\s*(?:hrs?\.?|h|hours|{OCLOCK})?"
-    r"\s*(?P<zone>z|utc|gmt|bst|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+    rf"\s*(?P<zone>z|utc|gmt|bst|{_NAMED}|[+-][0-9]{{2}}(?::?[0-9]{{2}})?)?"
 )
 _FRACTION = re.compile(r"0?\.[0-9]+|0")
 _SPAN = re.compile(
@@ -48,6 +49,22 @@ _NO_HALF = "no am or pm in a file kept on the 12-hour clock; write it behind eve
 _EITHER = "either a clock time or a part of a day"
 _IS_SPAN = "a span of two times; write the one at which the check was made"
 _HOUR_OR_MINUTE = "either a full hour or, its zeros lost, minutes past midnight"
+#: Names of one offset each: Central and Eastern Europe, Sydney, Auckland (the IANA time
+#: zone database has them there, and nowhere else).
+_ONE_OFFSET = {
+    "cet": "+01:00", "cest": "+02:00", "mez": "+01:00", "mesz": "+02:00",
+    "eet": "+02:00", "eest": "+03:00", "aest": "+10:00", "aedt": "+11:00",
+    "nzst": "+12:00", "nzdt": "+13:00",
+}  # fmt: skip
+#: Short names of time zones: most of them are those of several.
+_NAMED_ZONE = re.compile(
+    r"[0-9][0-9:.]{0,7}\s*(?:[ap]m\s*)?\(?(?P<zone>[cemp][sd]t|a[ckw][sd]t|h[sd]t|"
+    r"we(?:s)?t|me(?:s)?t|[ijmn]st|sast|msk)\)?"
+)
+_WHICH_ZONE = (
+    "{0} is the name of a time zone; write its offset, such as +01:00, or leave it "
+    "out and name the zone of the export in a layout (zone)"
+)
 _WHICH_BST = "BST is the name of several zones; write its offset, such as +01:00"
 
 #: What is known of a time: its text, "next" if it is in the next day, and why it is
@@ -185,10 +202,16 @@ def _read_time(
     token = _WORDS.get(token, token)
     found = clock_of(token)
     if found is None:
-        if _HALF_ALONE.fullmatch(token):
-            return "", "", "no clock time: only the half of the day"
-        return "", "", _NOT_A_TIME
+        return "", "", _why_none(token)
     return _from_clock(found, clock)
+
+
+def _why_none(token: str) -> str:
+    if named := _NAMED_ZONE.fullmatch(token):
+        return _WHICH_ZONE.format(named["zone"].upper())
+    if _HALF_ALONE.fullmatch(token):
+        return "no clock time: only the half of the day"
+    return _NOT_A_TIME
 
 
 #: A word alone that says the time.
@@ -266,6 +289,8 @@ def _zone(text: str) -> str | None:
         return "Z"
     if text == "bst":
         return "+01:00"
+    if text in _ONE_OFFSET:
+        return _ONE_OFFSET[text]
     digits = text[1:].replace(":", "").ljust(4, "0")
     if text and (int(digits[:2]) > 14 or int(digits[2:]) > 59):
         return None

@@ -10,7 +10,7 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import synonyms, words
-from analysis.intake.profiles import IS_DAY
+from analysis.intake.profiles import IS_DAY, IS_MOMENT
 from analysis.intake.raw import RawTable
 from analysis.lookup import each_once
 
@@ -51,6 +51,10 @@ def under_days(raw: RawTable) -> RawTable:
             days.index)]).all():  # fmt: skip
         return raw
     is_row = ~cells.index.isin(days.index)
+    if any(
+        _has_moments(cells.loc[is_row, h]) for h in cells.columns if _is_date(str(h))
+    ):
+        return raw
     day = days.reindex(cells.index).ffill().astype("str")
     empty = [h for h in cells.columns if not filled.loc[is_row, h].any()]
     kept = cells[is_row].drop(columns=[h for h in empty if _is_date(str(h))])
@@ -71,6 +75,15 @@ def under_days(raw: RawTable) -> RawTable:
 def _day_of(cell: str) -> str:
     bare = _LABEL.sub("", cell.strip(), count=1)
     return bare if IS_DAY.fullmatch(words.key_of(bare)) else ""
+
+
+def _has_moments(cells: pd.Series) -> bool:
+    """Tell whether rows have their day beside their time, and need no heading."""
+    head = cells[cells != ""].iloc[:_LOOKED_AT]
+    is_moment = each_once(
+        head.astype("str"), lambda c: bool(IS_MOMENT.fullmatch(words.key_of(c))), "bool"
+    )
+    return len(head) > 0 and bool(is_moment.mean() >= _MOST)
 
 
 def _is_date(header: str) -> bool:

@@ -27,7 +27,7 @@ from analysis.intake.kinds import check_beginning, check_text
 from analysis.intake.raw import WORKBOOK, BrokenRecord, Dialect, RawTable
 from analysis.intake.records import Records, find_records
 from analysis.intake.scan import Ints
-from analysis.intake.workbook import is_workbook, read_sheets
+from analysis.intake.workbook import Merged, is_workbook, read_sheets
 from analysis.texts import coded_text
 from analysis.threads import side_by_side
 
@@ -323,7 +323,7 @@ def _from_workbook(
     sheets = [s for s in read_sheets(data, label) if s.name not in skip_sheets]
     tables = [
         replace(
-            _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header),
+            _from_sheet(f"{label}!{sheet.name}", sheet.rows, find_header, sheet.merged),
             is_hidden=sheet.is_hidden,
         )
         for sheet in sheets
@@ -336,7 +336,9 @@ def _from_workbook(
     return tables
 
 
-def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> RawTable:
+def _from_sheet(
+    label: str, rows: list[list[str]], find_header: FindHeader, merged: Merged
+) -> RawTable:
     head = [[stripped(cell) for cell in row] for row in rows[:HEADER_AMONG]]
     head = [row if any(row) else [] for row in head]
     at = find_header(head)
@@ -354,6 +356,7 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
             notes=(f"{label}: has no header, and nothing of it was used.",),
         )
     width = len(rows[at])
+    _fill_merged(rows, [m for m in merged if m[0] > at])
     columns = text_columns(rows[at + 1 :], width)
     body = Body(
         columns=[trimmed(column, is_ascii=False) for column in columns],
@@ -369,6 +372,14 @@ def _from_sheet(label: str, rows: list[list[str]], find_header: FindHeader) -> R
         dialect=dialect,
         preamble=tuple(map(tuple, head[:at])),
     )
+
+
+def _fill_merged(rows: list[list[str]], merged: Merged) -> None:
+    """Give what stands in a cell over several rows to each of them that has others."""
+    for first, last, column in merged:
+        for row in rows[first + 1 : last + 1]:
+            if any(row):
+                row[column] = rows[first][column]
 
 
 _LEAVE_OUT = (

@@ -15,7 +15,8 @@ from analysis.intake.sheet import first_filled, only_rows, rows_called
 
 _TOTAL = re.compile(
     r"(?:grand |sub-?)?totals?\b.*|.{1,40} (?:sub-?)?totals?|"
-    r"all wards|sum|count|page \d+.*|end of (?:report|list|export).*|"
+    r"all wards|(?:sum|count|average|mean|median|min|max|minimum|maximum)(?: ?[:=].*)?|"
+    r"page \d+.*|end of (?:report|list|export).*|"
     r"printed .*|report (?:run|printed).*|\*+ ?end.*|no\.? of rows.*|rows: ?\d+"
 )
 

@@ -22,7 +22,8 @@ HEADERS = {
     "n seringue|spuitnummer|spuit nr|no jeringa|sprutnr|sprøjte nr|sprøytenr|"
     "no seringa|n siringa",
     "entry": "ereignis|vorgang|événement|type d événement|gebeurtenis|"
-    "soort controle|evento|tipo|tipo de registro|händelse|hændelse|hendelse",
+    "soort controle|art|art der kontrolle|evento|tipo|tipo de registro|händelse|"
+    "hændelse|hendelse",
     "checked_at": "datum|uhrzeit|zeit|zeitpunkt|datum uhrzeit|heure|date heure|"
     "date et heure|horodatage|tijd|tijdstip|datum tijd|datum en tijd|fecha|hora|"
     "fecha y hora|fecha hora|klockslag|tid|tidpunkt|datum tid|dato|kl|klokkeslett|"
@@ -35,7 +36,7 @@ HEADERS = {
     "volume restant|volume restante|volume résiduel|restvolume|"
     "resterend volume|volumen restante|"
     "kvarvarande volym|restvolym|återstående volym|volym kvar|resterende volumen|"
-    "restvolum|gjenværende volum|volume residuo|volume rimanente",
+    "rest ml|restvolum|gjenværende volum|volume residuo|volume rimanente",
     "volume_delivered_ml": "infundiertes volumen|verabreichtes volumen|"
     "volume perfusé|volume administré|toegediend volume|ingelopen volume|"
     "volumen infundido|volumen administrado|infunderad volym|given volym|"

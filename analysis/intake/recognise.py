@@ -134,7 +134,7 @@ def _halves(draft: Draft) -> Draft:
 
 
 _HALVES = frozenset({"am", "pm", "a.m", "p.m"})
-_ZONE = re.compile(r"z|utc|gmt|bst|[+-]\d\d:?\d\d")
+_ZONE = re.compile(r"z|utc|gmt|bst|ce[s]?t|me[s]?z|[+-]\d\d:?\d\d")
 
 
 def _are_halves(about: Profile) -> bool:
@@ -158,7 +158,7 @@ def _date_order(draft: Draft) -> Draft:
     order, evidence, is_certain = conventions.decide_order(texts)
     if not is_certain and (said := _said_order(draft)):
         return draft.put(date_order=said[0]).ask("date_order", said[1], blocks=False)
-    if not is_certain and _is_year_first(texts):
+    if not is_certain and _is_year_first(texts, _FEW):
         text = f"dates have the year first; others are not read ({evidence})"
         return draft.put(date_order="ymd").ask("date_order", text, blocks=False)
     if not is_certain:
@@ -190,11 +190,17 @@ def _said_order(draft: Draft) -> tuple[str, str] | None:
     return next(iter(said.items())) if len(said) == 1 else None
 
 
-def _is_year_first(texts: Sequence[pd.Series]) -> bool:
-    """Tell whether most dates name the year first, and so need no order."""
+def _is_year_first(texts: Sequence[pd.Series], few: float) -> bool:
+    """Tell whether all dates but a few name the year first, and so need no order."""
     cells = pd.concat(list(texts))
     cells = cells[cells != ""]
-    return bool(cells.str.match(r"\d{4}[-/.]").mean() > 0.5) if len(cells) else False
+    is_first = cells.str.match(r"\d{4}[-/.]")
+    is_open = cells.str.match(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}\b") & ~is_first
+    return len(cells) > 0 and is_first.mean() > 0.5 and is_open.mean() <= few
+
+
+#: Share of dates in another form that are not asked about: slips of the pen.
+_FEW = 0.02
 
 
 def _time_texts(draft: Draft) -> list[pd.Series]:

@@ -7,7 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.intake import synonyms
+from analysis.intake import synonyms, words
+from analysis.intake.across import minutes_of_day
+from analysis.intake.clocks import NEXT_DAY
+from analysis.intake.profiles import IS_TIME_OF_DAY
 from analysis.intake.raw import RawTable
 
 #: ``Driver B rate``: drivers are told apart by letters too.
@@ -57,7 +60,8 @@ def unspread(raw: RawTable) -> RawTable:
         for name, stem in stems.items():
             part[name] = raw.cells[stem[number]] if number in stem else ""
         parts.append(part)
-    every = pd.concat(parts, ignore_index=True)
+    after, told = _past_midnight(raw, stems, parts)
+    every = pd.concat(after, ignore_index=True)
     filled = (every[list(stems)] != "").any(axis=1).to_numpy(copy=True)
     filled[: len(raw.cells)] |= ~filled.reshape(len(numbers), -1).any(axis=0)
     order = np.arange(len(every)).reshape(len(numbers), -1).T.ravel()
@@ -72,9 +76,47 @@ def unspread(raw: RawTable) -> RawTable:
             *raw.notes,
             f"{raw.file}: has up to {len(numbers)} {what} side by side in a row "
             f"('{first}' to '{last}'); each was read as a row of its own on the same "
-            f"line, and {len(every) - len(kept)} without any cell as none.",
+            f"line, and {len(every) - len(kept)} without any cell as none.{told}",
         ),
     )
+
+
+def _past_midnight(
+    raw: RawTable, stems: dict[str, Stem], parts: list[pd.DataFrame]
+) -> tuple[list[pd.DataFrame], str]:
+    """Say of clock times that run back within a row that they are of the next day.
+
+    Checks stand in their order, and where the day is given once for all of a row it is
+    that of the first.
+    """
+    times = [n for n in stems if "checked_at" in synonyms.named(n)]
+    if len(times) != 1 or not len(raw.cells):
+        return parts, ""
+    cells = np.column_stack([part[times[0]].to_numpy(dtype=object) for part in parts])
+    different = pd.Series(pd.unique(cells.ravel()), dtype="str")
+    minutes = dict(zip(different, map(_minutes_of, different), strict=True))
+    now = np.vectorize(minutes.__getitem__, otypes=[float])(cells)
+    if not np.isfinite(now).any() or np.isinf(now).any():
+        return parts, ""
+    latest = np.fmax.accumulate(now, axis=1)
+    is_after = np.logical_or.accumulate(now < latest, axis=1) & np.isfinite(now)
+    if not is_after.any():
+        return parts, ""
+    said = np.where(is_after, cells + f" {NEXT_DAY}", cells)
+    out = [part.assign(**{times[0]: said[:, i]}) for i, part in enumerate(parts)]
+    example = cells[is_after][0]
+    return out, (
+        f" {int(is_after.sum())} clock times, such as {example}, stand behind a later "
+        "one of their row: they are of the day after the date of the row."
+    )
+
+
+def _minutes_of(cell: str) -> float:
+    """Give minutes past midnight; NaN for a blank, infinite for no time of day."""
+    if not cell:
+        return float("nan")
+    is_time = IS_TIME_OF_DAY.fullmatch(words.key_of(cell))
+    return minutes_of_day(cell) if is_time else float("inf")
 
 
 def _checks_of(headers: list[str]) -> dict[str, Stem]:

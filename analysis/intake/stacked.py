@@ -4,8 +4,11 @@
 for the whole file, the rows of one patient would be read as those of another.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
+
+import pandas as pd
 
 from analysis.intake import synonyms
 from analysis.intake.given import is_label_of, labels_above
@@ -42,6 +45,8 @@ def with_labels(raw: RawTable) -> RawTable:
         begins, lambda c: _label(c) in labels or (":" in c and _is_wide(_label(c))),
         "bool",
     )  # fmt: skip
+    if is_line.any():
+        is_line.loc[is_line] = _are_labels_alone(raw.cells[is_line])
     if not is_line.any():
         return raw
     block = (is_line & ~is_line.shift(fill_value=False)).cumsum()
@@ -73,6 +78,23 @@ def with_labels(raw: RawTable) -> RawTable:
         other_lines=raw.other_lines + int(is_line.sum()),
         notes=(*raw.notes, text),
     )
+
+
+def _are_labels_alone(lines: pd.DataFrame) -> pd.Series:
+    """Mark lines that hold labels and a value for each at the most.
+
+    A check whose first cell is a remark such as ``Ward: round at noon`` has more.
+    """
+    is_label = lines.apply(
+        lambda cells: each_once(
+            cells.astype("str"),
+            lambda c: bool(_LABELLED.match(c)) or _is_wide(_label(c)), "bool",
+        )
+    )  # fmt: skip
+    return (lines != "").sum(axis=1) <= 2 * is_label.sum(axis=1)
+
+
+_LABELLED = re.compile(r"[^\W\d][^:=]{0,39}[:=]")
 
 
 def _by_one_name(said: dict[int, dict[str, str]]) -> dict[int, dict[str, str]]:

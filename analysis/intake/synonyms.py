@@ -573,8 +573,8 @@ def _in_full(name: str) -> str:
 
 
 def _singular(name: str) -> str:
-    """Give a header without a number at its end: ``drug 2`` is a drug."""
-    return without_unit(re.sub(r"\s*\d+$", "", without_unit(name)))
+    """Give a header without the number or letter it ends in: ``drug 2``, ``drug b``."""
+    return without_unit(re.sub(r"\s*\d+$| [a-d]$", "", without_unit(name)))
 
 
 def _contained(name: str) -> dict[str, Strength]:
@@ -601,7 +601,7 @@ def _contained(name: str) -> dict[str, Strength]:
 
 
 def group_number(header: str) -> str:
-    """Give the number a header ends in; empty where it has none.
+    """Give the number or the letter a header ends in; empty where it has none.
 
     Parameters
     ----------
@@ -611,12 +611,12 @@ def group_number(header: str) -> str:
     Returns
     -------
     str
-        Digits; empty without.
+        Digits, or a letter from a to d; empty without.
 
     Examples
     --------
     >>> group_number("Drug 2"), group_number("Dose2 (mg)"), group_number("Ward")
     ('2', '2', '')
     """
-    found = re.search(r"(\d+)$", without_unit(normal(header)))
+    found = re.search(r"(\d+|\b[a-d])$", without_unit(normal(header)))
     return found.group(1) if found else ""

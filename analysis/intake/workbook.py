@@ -5,7 +5,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -39,6 +39,10 @@ _MOST_BYTES = 4_000_000_000
 _MOST_PACKED, _SMALL = 100, 100_000_000
 
 
+#: First and last row, and the column, of cells of one column that are one cell.
+Merged = Sequence[tuple[int, int, int]]
+
+
 @dataclass(frozen=True, slots=True)
 class SheetRows:
     """One sheet: its name, and all its rows from the first on, equally long."""
@@ -46,6 +50,7 @@ class SheetRows:
     name: str
     rows: list[list[str]]
     is_hidden: bool = False
+    merged: Merged = ()
 
     def with_errors(self, errors: Mapping[tuple[int, int], str]) -> "SheetRows":
         """Put error values where the reader of workbooks leaves blanks.
@@ -119,12 +124,26 @@ def read_sheets(data: bytes, label: str) -> list[SheetRows]:
         if isinstance(error, PasswordError) or _is_locked(data):
             msg = f"{label}: the workbook is locked with a password"
             raise InputError(f"{msg}; save it without one") from None
+        if name := _packed_table(data):
+            msg = f"{label}: is an archive with {name} in it; take that out of it"
+            raise InputError(f"{msg} and give the file itself") from None
         msg = f"{label}: cannot be opened as a workbook ({error})"
         raise InputError(f"{msg}; save it again as .xlsx or as CSV") from None
     errors = errors_of(data)
     return [sheet.with_errors(errors.get(sheet.name, {})) for sheet in sheets]
 
 
+def _packed_table(data: bytes) -> str:
+    """Give the name of a table in an archive that is no workbook; else empty."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            names = [n for n in book.namelist() if _TABLE.search(n) and n.isprintable()]
+    except (zipfile.BadZipFile, OSError, EOFError, ValueError):
+        return ""
+    return names[0] if names else ""
+
+
+_TABLE = re.compile(r"\.(?:csv|tsv|txt|xlsx?)$", re.I)
 _SHEET_PART = re.compile(r"xl/worksheets/[^/]+\.xml", re.I)
 _STRINGS_PART = re.compile(r"xl/sharedStrings\.xml", re.I)
 _ROW = re.compile(rb'<row [^<>]*?r="([0-9]{1,7})"')
@@ -232,7 +251,12 @@ def _sheets(book: CalamineWorkbook, label: str) -> list[SheetRows]:
         ]
         if any(cell for row in rows for cell in row):
             is_hidden = about.visible != SheetVisibleEnum.Visible
-            sheets.append(SheetRows(about.name, rows, is_hidden))
+            merged = [
+                (first, last, column)
+                for (first, column), (last, until) in sheet.merged_cell_ranges or ()
+                if column == until and first < min(last, len(rows))
+            ]
+            sheets.append(SheetRows(about.name, rows, is_hidden, merged))
     return sheets
 
 

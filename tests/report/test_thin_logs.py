@@ -137,7 +137,7 @@ def test_why_measures_are_not_in_the_export_is_said_once(tmp_path: Path) -> None
 
 
 def test_small_wards_have_no_rate_and_one_line_of_hours(tmp_path: Path) -> None:
-    site = {
+    site: dict[str, Any] = {
         "site_id": "C1",
         "site_signs": "none",
         "cells": {8: {"site_signs": "redness"}},
