@@ -5,8 +5,8 @@ from difflib import get_close_matches
 import pandas as pd
 
 from analysis.errors import IncidentError
-from analysis.lookup import clock
 from analysis.policy import Policy
+from analysis.report.sections.words import when
 
 #: Near matches named in a sentence.
 _NAMED = 3
@@ -155,7 +155,7 @@ def _around(own: pd.DataFrame, at: pd.Timestamp) -> str:
     before = own[own["observed_end"] <= at].tail(1)
     after = own[own["started_at"] > at].head(1)
     said = "; ".join(
-        f"{where} is {name}, {clock(row['started_at'])} to {clock(row['observed_end'])}"
+        f"{where} is {name}, {when(row['started_at'])} to {when(row['observed_end'])}"
         for where, rows in (("the one before", before), ("the next", after))
         for name, row in rows.iterrows()
     )

@@ -212,8 +212,18 @@ def read_tables(folder: Path | str) -> AuditResult:
     """
     folder = Path(folder)
     run = read_manifest(folder)
-    policy = policy_of(run)
-    tables = {table.name: read_table(folder, table, policy) for table in OUTPUT}
+    try:
+        policy = policy_of(run)
+        tables = {table.name: read_table(folder, table, policy) for table in OUTPUT}
+        return _result(run, policy, tables)
+    except (AttributeError, KeyError, TypeError, ValueError):
+        msg = f"{folder}: its run.json is not as this version writes it"
+        raise OutputError(f"{msg}; audit again") from None
+
+
+def _result(
+    run: dict[str, Any], policy: Policy, tables: dict[str, pd.DataFrame]
+) -> AuditResult:
     return AuditResult(
         month=run["month"],
         is_part_of_month=run["is_part_of_month"],
@@ -396,14 +406,23 @@ def read_table(folder: Path, table: Table, policy: Policy) -> pd.DataFrame:
             encoding="utf-8",
             lineterminator="\n",
         )
-    except (OSError, pd.errors.ParserError) as error:
-        raise OutputError(f"{path}: cannot be read ({error}); audit again") from None
+    except FileNotFoundError:
+        raise OutputError(f"{path}: is not there; audit again") from None
+    except OSError as error:
+        msg = f"{path}: cannot be read ({error.strerror})"
+        raise OutputError(f"{msg}; audit again") from None
+    except ValueError:
+        raise OutputError(f"{path}: is no table; audit again") from None
     if list(raw.columns) != table.names:
-        raise OutputError(f"{path}: has other columns than this version writes")
-    parsed = {
-        column.name: _parsed(raw[column.name], column, policy)
-        for column in table.columns
-    }
+        msg = f"{path}: has other columns than this version writes"
+        raise OutputError(f"{msg}; audit again")
+    parsed = {}
+    for column in table.columns:
+        try:
+            parsed[column.name] = _parsed(raw[column.name], column, policy)
+        except ValueError:
+            msg = f"{path}: {column.name} holds what was not written there, as where a"
+            raise OutputError(f"{msg} spreadsheet saved it; audit again") from None
     return pd.DataFrame(parsed, columns=table.names)
 
 

@@ -35,7 +35,9 @@ _NEEDED = ("finding_id", "decision")
 
 # An apostrophe that keeps a spreadsheet from taking text for a formula.
 _GUARD = r"^'(?='*[=+\-@\t\r])"
-_SHOWN = 3
+
+# What stands in place of a formula whose value a workbook does not hold.
+_NO_VALUE = r"(?i)^=.*, saved without its value$"
 
 
 def no_decisions() -> pd.DataFrame:
@@ -89,6 +91,8 @@ def _read(path: Path, label: str) -> pd.DataFrame:
     if not raw.is_sheet:
         given = given.replace(_GUARD, "", regex=True)
     given["source"] = [f"{label}:{line}" for line in raw.lines]
+    given["finding_id"] = given["finding_id"].str.upper()
+    _check_formulas(given, path, raw)
     given["decision"] = _words(given["decision"], path, raw)
     is_nameless = (given["finding_id"] == "") & _is_filled(given)
     if is_nameless.any():
@@ -96,6 +100,15 @@ def _read(path: Path, label: str) -> pd.DataFrame:
         msg = f"{path}, row {line}: has a decision or a note and no finding_id"
         raise InputError(f"{msg}; copy the id from the list the report came with")
     return given[given["finding_id"] != ""].astype("str").reset_index(drop=True)
+
+
+def _check_formulas(given: pd.DataFrame, path: Path, raw: RawTable) -> None:
+    for name in _NEEDED:
+        is_formula = given[name].str.contains(_NO_VALUE, regex=True)
+        if is_formula.any():
+            line = raw.lines[is_formula].iloc[0]
+            msg = f"{path}, row {line}: {name} is a formula without a value"
+            raise InputError(f"{msg}; write the text itself and run again")
 
 
 def _is_filled(given: pd.DataFrame) -> pd.Series:

@@ -255,6 +255,25 @@ def test_steps_name_the_rows_to_read_and_the_times_to_ask_for(
     assert "driver D1" in steps["Keep as found:"]
 
 
+def test_every_driver_charted_is_kept(stopped: Incident) -> None:
+    numbers = ["D1"] * 3 + ["D2"] * (len(stopped.rows) - 3)
+    swapped = replace(stopped, rows=stopped.rows.assign(driver_id=numbers))
+    kept = dict(facts.next_steps(swapped))["Keep as found:"]
+    assert kept.startswith("drivers D1 and D2, ")
+
+
+def test_times_to_ask_for_name_their_zone_where_the_clocks_change(
+    stopped: Incident,
+) -> None:
+    first = pd.Timestamp("2026-10-25T00:30", tz="Europe/London")
+    last = pd.Timestamp("2026-10-25T09:30", tz="Europe/London")
+    known = {**stopped.known, "started_at": first, "observed_end": last}
+    asked = dict(facts.next_steps(replace(stopped, known=known)))
+    assert asked["Ask for the driver's own log"].startswith(
+        "from 25 Oct 00:30 BST to 25 Oct 09:30 GMT"
+    )
+
+
 def test_a_window_of_the_whole_infusion_is_asked_for_once(stopped: Incident) -> None:
     first, last = stopped.known["started_at"], stopped.known["observed_end"]
     window = {"began_earliest": first, "ended_latest": last}

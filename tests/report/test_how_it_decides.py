@@ -56,3 +56,11 @@ def test_the_notebook_runs_and_shows_its_four_plots_and_tables(tmp_path: Path) -
     assert page.count("<figure>") == 4
     assert page.count("<caption>") == 3
     assert "Traceback" not in page
+
+
+def test_formulas_are_readable_without_a_program_that_sets_them() -> None:
+    page = to_page(load_notebook("how_it_decides.ipynb"), "How it decides")
+    prose = page.partition("<main")[2].partition("</main>")[0]
+    assert "<em>e<sub>k</sub></em> = <em>b</em>" in prose
+    assert "$" not in prose
+    assert "\\" not in prose

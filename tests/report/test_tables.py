@@ -1,5 +1,6 @@
 """Tables to CSV and back: what is published is what the report is made from."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -139,8 +140,12 @@ def test_two_writings_give_the_same_bytes(
 @pytest.mark.parametrize(
     ("damage", "said"),
     [
-        pytest.param("missing", "cannot be read", id="a table is missing"),
+        pytest.param("missing", "is not there; audit", id="a table is missing"),
         pytest.param("columns", "other columns", id="a table of another version"),
+        pytest.param("number", "volume_ml holds what", id="a decimal comma"),
+        pytest.param("time", "first_visible holds what", id="a date written anew"),
+        pytest.param("bytes", "is no table; audit", id="another encoding"),
+        pytest.param("older", "not as this version", id="run.json of an older one"),
         pytest.param("mark", "not a folder written by", id="run.json is not ours"),
     ],
 )
@@ -153,7 +158,19 @@ def test_a_damaged_folder_ends_in_a_sentence(
         findings.unlink()
     elif damage == "columns":
         findings.write_text("a,b\n1,2\n", encoding="utf-8")
+    elif damage in ("number", "time"):
+        name = "volume_ml" if damage == "number" else "first_visible"
+        cells = pd.read_csv(findings, dtype=str, keep_default_na=False)
+        cells[name] = "1,5" if damage == "number" else "12/10/2026 8:15"
+        cells.to_csv(findings, index=False)
+    elif damage == "bytes":
+        findings.write_bytes(findings.read_bytes() + b"\xff\xfe")
+    elif damage == "older":
+        run = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+        del run["noise"]
+        (folder / "run.json").write_text(json.dumps(run), encoding="utf-8")
     else:
         (folder / "run.json").write_text("{}", encoding="utf-8")
-    with pytest.raises(OutputError, match=said):
+    with pytest.raises(OutputError, match=said) as caught:
         read_tables(folder)
+    assert "\n" not in str(caught.value)

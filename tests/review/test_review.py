@@ -236,6 +236,11 @@ def write(folder: Path, text: str, name: str = "review.csv") -> Path:
             id="a column that would be lost",
         ),
         pytest.param("", "empty", id="an empty file"),
+        pytest.param(
+            'finding_id,decision\n"=A1 in A2, saved without its value",confirmed\n',
+            "row 2: finding_id is a formula without a value",
+            id="a formula in place of an id",
+        ),
     ],
 )
 def test_a_bad_list_ends_in_one_sentence(tmp_path: Path, text: str, says: str) -> None:
@@ -243,6 +248,11 @@ def test_a_bad_list_ends_in_one_sentence(tmp_path: Path, text: str, says: str) -
     with pytest.raises(InputError, match=says) as caught:
         read_decisions([path])
     assert "\n" not in str(caught.value)
+
+
+def test_an_id_in_small_letters_is_the_same_id(tmp_path: Path) -> None:
+    path = write(tmp_path, "finding_id,decision\n abc2 , Confirmed \n")
+    assert read_decisions([path])["finding_id"].tolist() == ["ABC2"]
 
 
 @pytest.mark.parametrize("lock", ["~$review.csv", ".~lock.review.csv#"])

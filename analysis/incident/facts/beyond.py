@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.incident.facts.blind import STORED_ML, rate_ml_h
 from analysis.incident.review import Incident
-from analysis.lookup import clock
+from analysis.report.sections.words import when
 from analysis.terms import SiteSign
 
 #: Words of an alarm that go with a block.
@@ -44,11 +44,11 @@ def _leak(rows: pd.DataFrame) -> Iterator[tuple[str, str]]:
         last = dry.iloc[-1]
         since = (
             f"the last check that charted the site without it, "
-            f"{clock(last['checked_at'])} ({last['source']})"
+            f"{when(last['checked_at'])} ({last['source']})"
         )
     yield (
         "leakage charted",
-        f"{clock(first['checked_at'])} ({first['source']}): the plunger moved, but how "
+        f"{when(first['checked_at'])} ({first['source']}): the plunger moved, but how "
         f"much the patient received is not known from then back to {since}",
     )
 
@@ -59,7 +59,7 @@ def _blocks(incident: Incident) -> Iterator[tuple[str, str]]:
     if alarms.empty:
         return
     named = "; ".join(
-        f"{clock(row['checked_at'])} ({row['source']})"
+        f"{when(row['checked_at'])} ({row['source']})"
         for row in alarms.to_dict("records")
     )
     rate = rate_ml_h(incident)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.lookup import clock
+from analysis.report.sections.words import when
 from analysis.terms import Entry
 
 #: A row written so long after the time it is about is said to be [h].
@@ -114,7 +114,7 @@ def _about_the_row(row: Mapping[Any, Any], staff: Mapping[str, str]) -> Iterator
     if pd.notna(written):
         late = (written - row["checked_at"]) / pd.Timedelta(hours=1)
         if late > _WRITTEN_LATE_H:
-            yield f"written {clock(written)}, {late:.1f} h later"
+            yield f"written {when(written)}, {late:.1f} h later"
     for name in ("time_note", "infusion_note"):
         if row.get(name):
             yield str(row[name])

@@ -9,8 +9,8 @@ from analysis.incident.facts.course import Course, course
 from analysis.incident.facts.explanations import Explanation, explanations
 from analysis.incident.facts.timeline import timeline
 from analysis.incident.review import Incident
-from analysis.lookup import clock
 from analysis.report.facts import SETTLES
+from analysis.report.sections.words import when
 from analysis.terms import EndKind, YesNo
 
 
@@ -58,15 +58,19 @@ def _running(incident: Incident) -> Iterator[tuple[str, str]]:
     if is_open(incident):
         yield (
             "First, the patient.",
-            f"No end is charted when the log ends, {clock(incident.log_end)}: if the "
+            f"No end is charted when the log ends, {when(incident.log_end)}: if the "
             "infusion may still be running, somebody looks at patient, driver and site "
             "now.",
         )
 
 
 def _keep(incident: Incident) -> tuple[str, str]:
-    driver = incident.known["driver_id"]
-    which = f"driver {driver}" if driver else "the driver (its number is not charted)"
+    first = incident.known["driver_id"]
+    charted = dict.fromkeys([first, *incident.rows["driver_id"].fillna("")])
+    drivers = [driver for driver in charted if driver]
+    which = "the driver (its number is not charted)"
+    if drivers:
+        which = f"driver{'s' if drivers[1:] else ''} {' and '.join(drivers)}"
     kept = (
         f"{which}, its battery, the syringe with what is left, extension set and "
         "cannula."
@@ -91,10 +95,10 @@ def _ask(incident: Incident, found: Course) -> tuple[str, str]:
         began, _, _, ended = found.window
         narrow = (began, last if pd.isna(ended) else ended)
         if narrow != (first, last):
-            above = f", above all {clock(narrow[0])} to {clock(narrow[1])}"
-    span = f"from {clock(first)} to {clock(last)}"
+            above = f", above all {when(narrow[0])} to {when(narrow[1])}"
+    span = f"from {when(first)} to {when(last)}"
     if first == last:
-        span = f"around {clock(first)}, the only time charted, and after it"
+        span = f"around {when(first)}, the only time charted, and after it"
     return (
         "Ask for the driver's own log",
         f"{span}{above}: starts, stops, alarms, rate, "

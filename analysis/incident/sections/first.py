@@ -65,7 +65,7 @@ def _verdict(incident: Incident) -> str:
     """Say in one sentence what the readings are consistent with."""
     known, finding = incident.known, facts.delivery_finding(incident)
     if finding is not None:
-        return _listed(incident, finding)
+        return _listed(incident, finding) + _how_much(finding)
     if known["evaluable"] != YesNo.YES:
         return f"The volumes of this infusion cannot be judged: {known['reason']}."
     sure = probability(known["event_probability"])
@@ -104,6 +104,14 @@ def _listed(incident: Incident, finding: Mapping[str, Any]) -> str:
         f"({probability(finding['rival_probability'])}); probability of any delivery "
         f"event {probability(event)}."
     )
+
+
+def _how_much(finding: Mapping[str, Any]) -> str:
+    """Say the volume at its largest departure; empty where there is none."""
+    volume, hours = words.volume(finding).split(" (")[0], words.hours(finding)
+    if not volume:
+        return ""
+    return f" At most {volume}" + (f", about {hours} of delivery." if hours else ".")
 
 
 def _charting(incident: Incident) -> list[str]:

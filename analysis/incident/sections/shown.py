@@ -55,6 +55,7 @@ def plot(incident: Incident) -> Section:
         kind=WORDS.get(drawn.fitted_kind, ""),
         is_one_line=drawn.is_one_line,
         is_assumed=drawn.is_assumed,
+        has_checks=bool(drawn.course.late_h or drawn.course.missed_h),
     )
 
 
@@ -130,7 +131,7 @@ def _readings_grid(found: facts.Course) -> Grid:
             "difference",
             "limit, mL",
             "in hours",
-            "",
+            "what it shows",
             "row",
         ),
         rows=rows,

@@ -71,7 +71,7 @@ def _amounts_grid(found: tuple[facts.Amount, ...]) -> Grid:
         for drug, amount, least, most in one.drugs.drugs if one.drugs else ():
             rows.append(
                 (
-                    "",
+                    WORDS[one.kind],
                     "",
                     drug.name,
                     f"{digits(amount)} {drug.unit}",
@@ -82,7 +82,15 @@ def _amounts_grid(found: tuple[facts.Amount, ...]) -> Grid:
             )
     return Grid(
         caption="Volume and amounts by explanation, at the largest departure",
-        head=("if it was", "probability", "of what", "amount", "95 % interval", "", ""),
+        head=(
+            "if it was",
+            "probability",
+            "of what",
+            "amount",
+            "95 % interval",
+            "which way",
+            "that is",
+        ),
         rows=rows,
         numeric=frozenset({1, 3, 4}),
     )
