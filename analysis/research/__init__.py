@@ -17,7 +17,7 @@ from analysis.research.extract import (
     make_extract,
     smallest_allowed,
 )
-from analysis.research.flow import flow_table
+from analysis.research.flow import ends_table, flow_table
 from analysis.research.risk import site_risk, syringe_periods
 from analysis.research.survival import site_times
 from analysis.sites import absent
@@ -53,7 +53,7 @@ class Study:
         What had to be settled or derived, in words.
     joint_note : str
         Why there is no regression of all factors together, or why it is unsteady.
-    definitions, rates, curves, durations, tests, associations, flow : DataFrame
+    definitions, rates, curves, durations, tests, associations, flow, ends : DataFrame
         Tables with the columns of `analysis.research.columns`.
     """
 
@@ -73,6 +73,7 @@ class Study:
     tests: pd.DataFrame
     associations: pd.DataFrame
     flow: pd.DataFrame
+    ends: pd.DataFrame
 
 
 def run_study(  # noqa: PLR0913 - all but three by keyword
@@ -183,7 +184,7 @@ def study_sites(  # noqa: PLR0913 - all but three by keyword
         sites=len(courses.sites),
         patients=int(courses.sites["patient_id"].nunique()),
         account=log.account,
-        absent=absent(log),
+        absent=absent(log, policy),
         notes=(*log.notes, *_notes(courses, risk.not_placed)),
         joint_note=joint_note,
         definitions=counted,
@@ -193,6 +194,7 @@ def study_sites(  # noqa: PLR0913 - all but three by keyword
         tests=group_tests(times),
         associations=associated,
         flow=flow_table(log, rows, courses, episodes),
+        ends=ends_table(episodes),
     )
     return study, extract
 
@@ -230,19 +232,19 @@ def _notes(courses: Courses, not_placed: int) -> list[str]:
     derived = int(courses.sites["is_derived"].sum())
     if derived:
         notes.append(
-            f"{derived} cannula sites have no id in the export; they were derived from "
-            "site_changed and location."
+            f"Cannula sites without an id in the export: {derived}. They were derived "
+            "from site_changed and location."
         )
     late = courses.sites["is_left_truncated"] & courses.sites["placed_at"].notna()
     if late.any():
         notes.append(
-            f"{int(late.sum())} sites were in place before the log began. They count "
+            f"Sites in place before the log began: {int(late.sum())}. They count "
             "from their first row on; in curves they come in late, and they take no "
             "part in the estimates of competing ends and between looks."
         )
     if not_placed:
         notes.append(
-            f"Of {not_placed} sites at risk the placement is not known: they are in "
+            f"Sites at risk whose placement is not known: {not_placed}. They are in "
             "the rates, and in no curve or regression."
         )
     return notes

@@ -171,10 +171,30 @@ FLOW = Table(
     ),
 )
 
-#: What a study writes; no row is about a person.
-STUDY: Final = (DEFINITIONS, RATES, CURVES, DURATIONS, TESTS, ASSOCIATIONS, FLOW)
-
 _ENDS = tuple(map(str, terms.SiteEnd))
+
+ENDS = Table(
+    "ends",
+    "one way in which the watching of sites at risk ended",
+    (
+        _choice("end", _ENDS, "why they were watched no longer"),
+        _count("sites", "sites at risk that ended so"),
+        _count("late", "of them, in place before the log began"),
+        _DAYS,
+        _count("never_clear", "of them, never known to have had no reaction"),
+        _number(
+            "median_gap_h",
+            "h",
+            "median of the hours from when a site was last known to have had no "
+            "reaction to its end; a reaction lies between the two",
+            1,
+        ),
+        _number("longest_gap_h", "h", "longest of them", 1),
+    ),
+)
+
+#: What a study writes; no row is about a person.
+STUDY: Final = (DEFINITIONS, RATES, CURVES, DURATIONS, TESTS, ASSOCIATIONS, FLOW, ENDS)
 _TRADE = "words of the trade alone, anything else is other; coarsened"
 _SITE = _text("site", "site, by a keyed hash")
 

@@ -2,15 +2,17 @@
 
 import pandas as pd
 
+from analysis.columns import CHECKS
 from analysis.intake import Log
 from analysis.sites.episodes import Courses
-from analysis.terms import Exclusion
+from analysis.terms import Exclusion, SiteEnd
 
 _ACCOUNT = {
     "rejected": "could not be placed: no readable time, ward or patient, or broken",
     "superseded": "replaced by an amendment",
     "exact_duplicates": "exact duplicates",
 }
+_BESIDE = "rows of infusions and of lines: read beside the check log"
 _READ = "read the exports"
 _ASSIGN = "assign rows of the check log to sites"
 _JUDGE = "judge sites by the policy's definition"
@@ -42,6 +44,8 @@ def flow_table(
     """
     account = log.account[["rows_read", *_ACCOUNT]].sum()
     read = [(_ACCOUNT[name], int(account[name])) for name in _ACCOUNT]
+    is_beside = log.account["table"] != CHECKS.name
+    read.append((_BESIDE, int(log.account.loc[is_beside, "accepted"].sum())))
     assigned = [
         (
             "say nothing of a site, or may be of several",
@@ -78,3 +82,36 @@ def _step(
         there -= count
         found.append((unit, step, reason, count, there))
     return found
+
+
+def ends_table(episodes: pd.DataFrame) -> pd.DataFrame:
+    """Count how the watching of the sites at risk ended.
+
+    Parameters
+    ----------
+    episodes : DataFrame
+        As given by `site_episodes`.
+
+    Returns
+    -------
+    DataFrame
+        The ``ends`` table: one row a `SiteEnd`, in its order, those without a site
+        too. The gap is from when a site was last known to have had no reaction to its
+        end [h]; sites never known to have had none are counted and have no gap.
+    """
+    own = episodes[episodes["exclusion"] == ""]
+    watched = (own["ends_at"] - own["starts_at"]).dt.total_seconds() / 86400
+    gap = (own["ends_at"] - own["clear_at"]).dt.total_seconds() / 3600
+    each = own.assign(days=watched, gap=gap, silent=gap.isna()).groupby("end")
+    out = each.agg(
+        sites=("end", "size"),
+        late=("is_left_truncated", "sum"),
+        exposure_days=("days", "sum"),
+        never_clear=("silent", "sum"),
+        median_gap_h=("gap", "median"),
+        longest_gap_h=("gap", "max"),
+    ).reindex([str(end) for end in SiteEnd])
+    counts = ["sites", "late", "never_clear"]
+    out[counts] = out[counts].fillna(0).astype("int64")
+    out["exposure_days"] = out["exposure_days"].fillna(0.0)
+    return out.rename_axis("end").reset_index()

@@ -15,6 +15,7 @@ import pandas as pd
 from analysis.columns import Kind, Table
 from analysis.research.coarsen import OTHER
 from analysis.research.columns import EXTRACT_PERIODS, EXTRACT_SITES
+from analysis.terms import SiteEnd
 
 #: Columns that stand for a name.
 _KEYS: Final = ("site", "patient")
@@ -40,6 +41,11 @@ class Linkage:
         The same if all hours were rounded to whole days.
     alone_by_words : int
         Those whose words alone, all rows taken together, are like no other's.
+    sites : int
+        Sites in it.
+    at_ends_of_log : int
+        Of them, those in place before the log began, or watched to its end: whoever
+        knows its first and last day can date them.
     other : dict of str to float
         Share of sites (of diluent: of periods) whose word is ``other``.
     """
@@ -48,6 +54,8 @@ class Linkage:
     alone_by_rows: int
     alone_by_days: int
     alone_by_words: int
+    sites: int
+    at_ends_of_log: int
     other: dict[str, float]
 
 
@@ -73,11 +81,16 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
         _hashed(in_whole_days(frame), table, table.names) for frame, table in tables
     ]
     words = [_hashed(frame, t, WORDS[t.name]).drop_duplicates() for frame, t in tables]
+    is_at_an_end = (sites["entry_h"] > 0) | (
+        sites["gone"] == SiteEnd.END_OF_OBSERVATION
+    )
     return Linkage(
         patients=int(owner.nunique()),
         alone_by_rows=_alone(every),
         alone_by_days=_alone(daily),
         alone_by_words=_alone(words),
+        sites=len(sites),
+        at_ends_of_log=int(is_at_an_end.sum()),
         other={
             **{name: _share(sites[name]) for name in WORDS["sites"]},
             "diluent": _share(periods["diluent"]),

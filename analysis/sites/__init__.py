@@ -65,7 +65,7 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
     pieces = exposure(site_spans(courses), episodes)
     derived = episodes.index.str.startswith("derived-").sum() if len(episodes) else 0
     notes = (
-        f"{derived} cannula sites have no id in the export; they were derived from "
+        f"Cannula sites without an id in the export: {derived}. They were derived from "
         "site_changed and location.",
     )
     return Sites(
@@ -73,25 +73,32 @@ def judge_sites(log: Log, policy: Policy) -> Sites:
         rates=reaction_rates(episodes, pieces)[RATES.names],
         findings=_findings(episodes),
         not_in_export=MappingProxyType(
-            {MEASURE: reason} if (reason := absent(log)) else {}
+            {MEASURE: reason} if (reason := absent(log, policy)) else {}
         ),
         notes=notes if derived else (),
     )
 
 
-def absent(log: Log) -> str:
-    """Say what an export lacks for any rate of site reactions.
+def absent(log: Log, policy: Policy) -> str:
+    """Say what an export or its policy lacks for any rate of site reactions.
 
     Parameters
     ----------
     log : Log
         Canonical tables.
+    policy : Policy
+        Says what a reaction is.
 
     Returns
     -------
     str
         A sentence; empty where nothing is lacking.
     """
+    if definition_of(policy).is_empty:
+        return (
+            "Not in this policy: by its reaction_signs, minor_signs and "
+            "reaction_removal_reasons nothing is a reaction."
+        )
     has_reasons = (
         (log.lines["kind"] == LineKind.CANNULA) & (log.lines["removal_reason"] != "")
     ).any()

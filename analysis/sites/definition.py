@@ -49,6 +49,17 @@ class Definition:
         """
         return bool(self.reaction_signs) or (len(self.minor_signs) >= self.minor_needed)
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing at all can be a reaction.
+
+        Returns
+        -------
+        bool
+            True where neither a sign nor a removal counts.
+        """
+        return not (self.reads_signs or self.removal_reasons)
+
     def is_reaction(self, signs: pd.Series) -> pd.Series:
         """Tell for each row whether what was seen is a reaction.
 

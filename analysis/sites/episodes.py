@@ -317,7 +317,7 @@ def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
 
     A sign, or none, is charted; or a reason for removal, whether or not it is a
     reaction. By removals alone a listed cannula that is still in place had none, as far
-    as reasons are charted at all.
+    as reasons are charted at all. Where nothing is a reaction, nothing is judged.
     """
     is_said = sites["removal_reason"] != ""
     by_removal = is_said & bool(definition.removal_reasons)
@@ -325,7 +325,7 @@ def _is_judged(sites: pd.DataFrame, definition: Definition) -> pd.Series:
         judged: pd.Series = sites["has_signs"].astype(bool) | by_removal
         return judged
     stays = sites["listed_source"].notna() & sites["removed_at"].isna()
-    return by_removal | (stays & bool(is_said.any()))
+    return by_removal | (stays & bool(is_said.any()) & (not definition.is_empty))
 
 
 def _add_outcome(out: pd.DataFrame, sites: pd.DataFrame, is_judged: pd.Series) -> None:

@@ -179,10 +179,13 @@ def test_in_words_nothing_is_said_of_what_is_not_coarse() -> None:
         alone_by_rows=1,
         alone_by_days=1,
         alone_by_words=0,
+        sites=3,
+        at_ends_of_log=2,
         other={"ward": 0.0, "drugs": 0.25},
     )
     said = " ".join(linkage_words(found, 5, whole_days=False))
     assert "1 of its 1 patient " in said
+    assert "2 of its 3 sites were in place before the log began" in said
     assert "drugs in 25 %" in said
     assert "ward in" not in said
     assert asdict(found)["patients"] == 1

@@ -16,6 +16,7 @@ import pytest
 from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.research import publish_study, read_study, sections
+from analysis.report.research.words import ratio_words
 from analysis.research import Extract, Study, run_study
 from analysis.research.association import left_out
 from analysis.research.coarsen import OTHER, coarsen
@@ -61,6 +62,34 @@ def test_rows_and_sites_add_up(made: tuple[Study, Extract]) -> None:
     judged = study.flow[study.flow["step"].str.startswith("judge")]
     assert judged["kept"].iloc[0] == study.sites == len(extract.sites)
     assert judged["kept"].iloc[-1] == (extract.sites["at_risk"] == "yes").sum()
+
+
+def test_rows_read_lead_to_the_rows_of_the_check_log(
+    made: tuple[Study, Extract],
+) -> None:
+    flow = made[0].flow[made[0].flow["unit"] == "rows"]
+    read, assigned = (own["kept"] for _, own in flow.groupby("step", sort=False))
+    assert read.iloc[-1] == assigned.iloc[0] < read.iloc[0]
+
+
+def test_ends_of_watching_add_up_to_the_sites_at_risk(
+    made: tuple[Study, Extract],
+) -> None:
+    study, extract = made
+    own = extract.sites[extract.sites["at_risk"] == "yes"]
+    ends = study.ends.set_index("end")
+    seen = own["end"].value_counts().reindex(ends.index, fill_value=0)
+    assert ends["sites"].tolist() == seen.tolist()
+    assert ends["sites"].sum() == len(own)
+    assert ends["exposure_days"].sum() == pytest.approx(
+        study.rates["exposure_days"].iloc[0]
+    )
+    reacted = own[own["reaction"] == "yes"]
+    gaps = reacted["end_h"] - reacted["clear_h"]
+    assert ends.loc["reaction", "never_clear"] == gaps.isna().sum()
+    assert ends.loc["reaction", "median_gap_h"] == pytest.approx(gaps.median(), abs=0.1)
+    assert ends.loc["reaction", "longest_gap_h"] == pytest.approx(gaps.max(), abs=0.1)
+    assert "How the watching of the sites at risk ended" in shown(study)
 
 
 def test_the_extract_gives_the_same_rate(made: tuple[Study, Extract]) -> None:
@@ -458,6 +487,27 @@ def test_no_site_columns_at_all(tmp_path: Path) -> None:
     assert "<img" not in page
 
 
+def test_a_policy_by_which_nothing_is_a_reaction_gives_no_rate(tmp_path: Path) -> None:
+    policy = replace(
+        POLICY, reaction_signs=(), minor_signs=(), reaction_removal_reasons=()
+    )
+    rows = [row for n in range(6) for row in patient(n, {0: "none", 48: "redness"})]
+    lines = [of_cannula(n) for n in range(6)]
+    lines[0] |= {"removed_at": after(START, 40), "removal_reason": "routine"}
+    paths = [
+        write_csv(tmp_path / "checks.csv", rows),
+        write_csv(tmp_path / "lines.csv", lines),
+    ]
+    study, _ = run_study(paths, policy, KEY)
+    own = study.rates[study.rates["definition"] == "policy"]
+    assert own["exposure_days"].sum() == 0
+    assert own["rate_per_1000"].isna().all()
+    page = shown(study)
+    assert "No rate is given. Not in this policy" in page
+    assert "Say in the policy what a reaction is" in page
+    assert "Export the check log again" not in page
+
+
 def test_no_reactions_have_an_upper_limit_only(tmp_path: Path) -> None:
     rows = [row for n in range(6) for row in patient(n, {0: "none", 48: "none"})]
     study, extract = study_of(tmp_path, rows)
@@ -577,6 +627,11 @@ def test_wards_that_no_reaction_compares_are_not_tested(tmp_path: Path) -> None:
     assert np.isnan(test["chi_square"])
     assert test["note"].startswith("not tested: the reactions do not compare every")
     assert "groups: not tested: the reactions do not" in shown(study)
+
+
+def test_a_ratio_with_no_reaction_beside_it_is_no_number() -> None:
+    assert ratio_words(np.inf, 0.03, np.inf) == "no reaction beside it (0.03 or more)"
+    assert ratio_words(2.0, 0.5, np.inf) == "2.00 (0.50 to no upper limit)"
 
 
 def test_patients_who_are_all_alike_have_no_limits_by_patient(tmp_path: Path) -> None:

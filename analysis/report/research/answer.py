@@ -18,6 +18,7 @@ from analysis.report.research.words import (
 from analysis.report.section import Section, section
 from analysis.research import Study
 from analysis.research.linkage import Linkage
+from analysis.sites.definition import definition_of
 from analysis.terms import ALL, RateInterval
 
 Blocks = list[tuple[str, Any]]
@@ -28,6 +29,11 @@ PER: Final = "reactions per 1,000 site-days (95 % interval)"
 _EXPORT_AGAIN: Final = (
     "Export the check log again with what was seen of the sites (site_signs) and, "
     "where there is one, a table of lines with the reasons of removal."
+)
+
+_SAY_WHAT_COUNTS: Final = (
+    "Say in the policy what a reaction is (reaction_signs, minor_signs, "
+    "reaction_removal_reasons), and make the study again."
 )
 
 
@@ -101,7 +107,9 @@ def next_steps(study: Study, folder: str) -> Section:
         A numbered list.
     """
     if study.absent:
-        return section("blocks", blocks=[("steps", [_EXPORT_AGAIN])])
+        is_empty = definition_of(study.policy).is_empty
+        said = _SAY_WHAT_COUNTS if is_empty else _EXPORT_AGAIN
+        return section("blocks", blocks=[("steps", [said])])
     steps = [
         _of_definition(study),
         _of_sites(study),
@@ -198,12 +206,15 @@ def _ratios(study: Study) -> list[str]:
         for row in steady
     ]
     unsteady = len(outside) - len(steady)
+    have = "has" if len(outside) == 1 else "have"
+    by_chance = looked_at / 20
+    told = f"{by_chance:.0f}" if by_chance >= 1 else "fewer than 1"
     beside = f" ({unsteady} of them unsteady, not named here)" if unsteady else ""
     return [
         *said,
-        f"{len(outside)} of {looked_at} ratios{beside} have an interval without 1, "
-        f"where chance alone would bring about {looked_at / 20:.0f}. An association is "
-        "no cause.",
+        f"{len(outside)} of {counted(looked_at, 'ratio')}{beside} {have} an interval "
+        f"without 1, where chance alone would bring {told}. An association is no "
+        "cause.",
     ]
 
 

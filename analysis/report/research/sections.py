@@ -104,6 +104,7 @@ def defined(study: Study) -> Section:
                 each["words"],
                 f"{each['at_risk']:,}",
                 f"{each['prevalent']:,}",
+                f"{each['not_judged']:,}",
                 f"{own['events']:,}",
                 f"{own['exposure_days']:,.0f}",
                 rate_words(own),
@@ -116,12 +117,13 @@ def defined(study: Study) -> Section:
             "what counts",
             "at risk",
             "prevalent",
+            "left out otherwise",
             "reactions",
             "site-days",
             "per 1,000 (95\N{NO-BREAK SPACE}%)",
         ),
         rows=rows,
-        numeric=frozenset({2, 3, 4, 5, 6}),
+        numeric=frozenset({2, 3, 4, 5, 6, 7}),
     )
     names = texts(study.definitions["definition"])
     beside = Grid(
@@ -196,10 +198,48 @@ def flow(study: Study) -> Section:
         numeric=frozenset({2, 3}),
     )
     blocks: Blocks = [("grid", grid)]
+    if study.ends["sites"].sum():
+        blocks += [("grid", _ends_grid(study)), ("text", _OF_GAPS)]
     if study.notes:
         blocks += [("head", "What was settled, derived or assumed")]
         blocks += [("list", list(study.notes))]
     return section("blocks", blocks=blocks)
+
+
+_OF_GAPS: Final = (
+    "A reaction ends the watching for good; a removal for another reason, death and "
+    "the end of treatment compete with it, and transfer and the end of observation "
+    "censor. The reaction itself lies in the hours since the site was last known to "
+    "have had none: the look before it that recorded none, or the placement."
+)
+
+
+def _ends_grid(study: Study) -> Grid:
+    return Grid(
+        caption="How the watching of the sites at risk ended",
+        head=(
+            "end",
+            "sites",
+            "in place before the log",
+            "site-days",
+            "hours since last known clear: median (longest)",
+            "never known clear",
+        ),
+        rows=[
+            (
+                str(row["end"]),
+                f"{row['sites']:,}",
+                f"{row['late']:,}",
+                f"{row['exposure_days']:,.1f}",
+                ""
+                if math.isnan(row["median_gap_h"])
+                else f"{row['median_gap_h']:.1f} ({row['longest_gap_h']:.1f})",
+                f"{row['never_clear']:,}",
+            )
+            for row in rows_of(study.ends)
+        ],
+        numeric=frozenset({1, 2, 3, 4, 5}),
+    )
 
 
 def rates(study: Study) -> Section:
@@ -315,7 +355,10 @@ def extract(folder: str) -> Section:
                     "at risk; datapackage.json is their dictionary (Table Schema).",
                     "Patients and sites stand under a keyed hash. The key is a file of "
                     "its owner outside this folder: with it pseudonyms can be traced "
-                    "back, so it is never handed over.",
+                    "back, so it is never handed over. One key gives one person the "
+                    "same pseudonym in every month and study: give each study a key "
+                    "of its own (--secret), and take it again only where extracts are "
+                    "meant to be joined.",
                     "Times are hours since the placement. There are no dates, no free "
                     "text, no staff codes and no driver numbers.",
                     "Ward, location and drugs are written as other until every "

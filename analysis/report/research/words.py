@@ -104,6 +104,8 @@ def ratio_words(ratio: float, low: float, high: float) -> str:
     """
     if math.isnan(ratio):
         return ""
+    if math.isinf(ratio):
+        return f"no reaction beside it ({low:.2f} or more)"
     upper = "no upper limit" if math.isinf(high) or math.isnan(high) else f"{high:.2f}"
     return f"{ratio:.2f} ({low:.2f} to {upper})"
 
@@ -183,6 +185,10 @@ def linkage_words(found: Linkage, least: int, *, whole_days: bool) -> list[str]:
         "key: made from the log, their rows are like no other patient's, hours and "
         f"all. {_of_days(found, is_done=whole_days)} Do not give it to anybody who can "
         "also see the charts and should not know who is who.",
+        f"There is no date in it, but {found.at_ends_of_log:,} of its "
+        f"{counted(found.sites, 'site')} were in place before the log began, or "
+        "watched until no more is charted: whoever knows the log's first and last day "
+        "may be able to date them. Do not tell these days with it.",
         f"At least {least} patients stand behind each row by its words. That holds row "
         "by row and table by table: by the words of all rows of a patient together "
         f"{found.alone_by_words:,} {of} are alone, which a person who knows their "
