@@ -57,7 +57,7 @@ def extra(*names: str) -> set[str]:
 def test_every_import_is_declared() -> None:
     declared = set(map(name_of, DECLARED))
     # What an extra brings is imported where it is asked for, and told if it lacks.
-    assert imported("analysis") - declared <= extra("jupyter")
+    assert imported("analysis") - declared <= extra("jupyter", "cluster")
     ours = {"pytest-benchmark"}  # its fixture comes without an import
     assert imported("tests") - declared - ours <= extra("test")
 

@@ -175,9 +175,8 @@ def checks_on_time(gaps: pd.DataFrame, grace_h: float | None = None) -> pd.DataF
     )
     judged = gaps["exclusion"] == ""
     over = gaps["seconds"] - grace
-    intervals: pd.Series = np.ceil(over / gaps["interval_s"])
-    not_on_time = intervals.sub(1).clip(lower=0)
-    not_on_time = not_on_time.where(judged, 0).astype("int64")
+    intervals = pd.Series(np.ceil(over / gaps["interval_s"]), index=gaps.index)
+    not_on_time = intervals.sub(1).clip(lower=0).where(judged, 0).astype("int64")
     is_one = (not_on_time == 0) & (gaps["is_closed"] | ~judged)
     # One line a check: on time, or one of those that a longer gap holds.
     times = not_on_time.where(~is_one, 1)

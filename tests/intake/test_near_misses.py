@@ -13,8 +13,8 @@ import xlsxwriter
 
 from analysis.errors import InputError
 from analysis.intake import read_exports
-from tests.intake.logs import POLICY
 from tests.intake.exports import cells, printed, read, write
+from tests.intake.logs import POLICY
 
 HEADER = "Ward,Patient,Checked at,Rate ml/h,Volume left"
 ROWS = (
