@@ -1,7 +1,7 @@
 """The monthly audit, start to end: the main path of the package."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.columns import INFUSION_RESULTS, READINGS
 from analysis.compliance import Measure, judge_adherence, measures_of
+from analysis.compliance.measure import no_units
 from analysis.compliance.units import count_exclusions, measure_units, stack_units
 from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.errors import PeriodError
@@ -17,6 +18,7 @@ from analysis.intake import Log, read_exports
 from analysis.intake.future import future_checks
 from analysis.intake.layout import Layout
 from analysis.lookup import written
+from analysis.memory import give_back
 from analysis.policy import Policy
 from analysis.quality import explain_findings
 from analysis.quality.account import qualifiers
@@ -153,6 +155,7 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     stages = iter(STAGES)
 
     def next_stage() -> None:
+        give_back()
         if progress:
             progress(next(stages))
 
@@ -166,7 +169,11 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
-    units = stack_units({**adherence.units, SITE_REACTIONS: sites.units})
+    by_measure = {**adherence.units, SITE_REACTIONS: sites.units}
+    # Millions of units are held once: by measure until they are put together.
+    adherence, sites = replace(adherence, units={}), replace(sites, units=no_units())
+    units = stack_units(by_measure)
+    give_back()
     measures = measure_units(units, adherence.names, adherence.in_hours)
     infusions = _infusion_results(log, delivery, adherence.ends)
     readings = _reading_results(log, delivery)

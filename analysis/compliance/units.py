@@ -1,6 +1,6 @@
 """Units of measures to measures: counted + not counted + excluded = all units."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -16,13 +16,14 @@ _KEYS = ["measure", "ward", "period"]
 _SUMS = ["units", "judged", "numerator", "denominator"]
 
 
-def stack_units(units: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+def stack_units(units: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """Put the units of all measures together, with measure and month.
 
     Parameters
     ----------
-    units : mapping of str to DataFrame
-        Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month.
+    units : dict of str to DataFrame
+        Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month. It is
+        emptied: whoever keeps no other hold of them has no column in memory twice.
 
     Returns
     -------
@@ -31,25 +32,28 @@ def stack_units(units: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
         unit. Texts are categorical but for unit_id: a log of millions of rows has a
         dozen units a row.
     """
-    some = {name: in_order(frame) for name, frame in units.items() if len(frame)}
-    if not some:
+    measures = [name for name, frame in units.items() if len(frame)]
+    if not measures:
         return pd.DataFrame(columns=UNITS.names)
-    frames = list(some.values())
-    found = {name: _column(name, frames) for name in UNIT_COLUMNS}
+    frames = [in_order(units.pop(name)).copy(deep=False) for name in measures]
     number = np.repeat(np.arange(len(frames)), [len(frame) for frame in frames])
-    names = pd.CategoricalDtype(pd.Index(list(some), dtype="str"))
+    found = {
+        name: _column(name, [frame.pop(name) for frame in frames])
+        for name in UNIT_COLUMNS
+    }
+    names = pd.CategoricalDtype(pd.Index(measures, dtype="str"))
     found["measure"] = pd.Series(pd.Categorical.from_codes(number, dtype=names))
     found["month"] = months_of(found["due_at"])
     return pd.DataFrame(found, columns=UNITS.names, copy=False)
 
 
-def _column(name: str, frames: Sequence[pd.DataFrame]) -> pd.Series:
+def _column(name: str, parts: Sequence[pd.Series]) -> pd.Series:
     """Put one column of several measures under each other."""
     if name == "unit_id":
-        return pd.concat([f[name].astype("str") for f in frames], ignore_index=True)
+        return pd.concat([part.astype("str") for part in parts], ignore_index=True)
     if name in ("outcome", "reason"):
-        return together([words(frame[name]) for frame in frames])
-    return together([frame[name] for frame in frames])
+        return together([words(part) for part in parts])
+    return together(parts)
 
 
 def months_of(times: pd.Series) -> pd.Series:
@@ -143,10 +147,12 @@ def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     DataFrame
         The exclusions table.
     """
-    excluded = units[(units["tally"] == Tally.EXCLUDED) & units["measure"].isin(names)]
+    keys = ["measure", "ward", "month", "reason"]
+    is_excluded = (units["tally"] == Tally.EXCLUDED) & units["measure"].isin(names)
+    # Of millions of units, only the columns that are counted by are copied.
+    excluded = units[keys][is_excluded]
     if not len(excluded):
         return pd.DataFrame(columns=EXCLUSIONS.names)
-    keys = ["measure", "ward", "month", "reason"]
     reasons = excluded.groupby(keys, sort=False).size().rename("units").reset_index()
     reasons = as_texts(reasons)
     counted = pd.concat(
@@ -193,15 +199,14 @@ def _by_patient(units: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, pd.Index]]
     for codes, _ in numbers.values():
         opens[1:] |= codes[1:] != codes[:-1]
     begins = np.flatnonzero(opens)
-    values = {
-        "judged": judged.astype("int64"),
-        "numerator": np.where(judged, units["numerator"].to_numpy("float64"), 0.0),
-        "denominator": np.where(judged, units["denominator"].to_numpy("float64"), 0.0),
-    }
+    sums = {"judged": np.add.reduceat(judged, begins, dtype="int64")}
+    for name in ("numerator", "denominator"):  # one after the other: they are long
+        values = np.where(judged, units[name].to_numpy("float64"), 0.0)
+        sums[name] = np.add.reduceat(values, begins)
     runs = pd.DataFrame(
         {name: codes[begins].astype("int64") for name, (codes, _) in numbers.items()}
         | {"units": np.diff(begins, append=len(units))}
-        | {name: np.add.reduceat(each, begins) for name, each in values.items()}
+        | sums
     )
     labels = {name: words for name, (_, words) in numbers.items()}
     return _summed(runs, _BY, _SUMS), labels

@@ -21,9 +21,9 @@ from analysis.delivery.simulated import SIMULATED
 from analysis.delivery.syringe_sizes import size_ratio
 from analysis.policy import Policy
 from analysis.report import facts
+from analysis.report.cells import texts
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
-from analysis.report.tables import texts
 from analysis.terms import FindingGroup
 
 #: The examples, by name: what stands above each.

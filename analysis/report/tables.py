@@ -19,22 +19,18 @@ from analysis.columns import OUTPUT, REVIEW_OUTPUT, Column, Kind, Table
 from analysis.delivery import Threshold
 from analysis.errors import OutputError
 from analysis.policy import Policy
+from analysis.report.cells import cells, each, lines, plain_cells
 from analysis.report.manifest import read_manifest
 from analysis.review import Review
 from analysis.workers import Map, one_by_one
 
 FOLDER = "tables"
 
-# A spreadsheet takes a cell that starts with one of these for a formula. Apostrophes
-# before it are counted in, so that guarding can be undone without a doubt.
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+# What `guarded` gives a text that starts like a formula.
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 # Rows turned to text together: all of them at once would take gigabytes.
 _ROWS_AT_ONCE = 250_000
-
-# A cell with one of these stands in quotes.
-_SPECIAL = re.compile(r'[,"\r\n]')
 
 
 def table_files() -> list[str]:
@@ -83,8 +79,8 @@ def write_tables(result: AuditResult, folder: Path, run: Map = one_by_one) -> No
         # A short table is written before another process has it.
         texts_of = run if len(frame) > _ROWS_AT_ONCE else one_by_one
         rows_of = partial(_rows, table=table, policy=result.policy)
-        with path.open("w", encoding="utf-8", newline="") as file:
-            file.write(_header(table.names))
+        with path.open("wb") as file:
+            file.write(_header(table.names).encode())
             file.writelines(texts_of(rows_of, _parts(frame)))
 
 
@@ -93,12 +89,23 @@ def _parts(frame: pd.DataFrame) -> Iterator[pd.DataFrame]:
     for first in range(0, len(frame), _ROWS_AT_ONCE):
         part = frame.iloc[first : first + _ROWS_AT_ONCE]
         coded = part.select_dtypes("category").columns
-        own = {name: part[name].cat.remove_unused_categories() for name in coded}
-        yield part.assign(**own)
+        yield part.assign(**{name: _own_words(part[name].array) for name in coded})
 
 
-def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> str:
-    return "".join(_lines(as_text(part, table, policy)))
+def _own_words(coded: pd.Categorical) -> pd.Categorical:
+    """Leave out words that no row has; sorting codes to find them takes longer."""
+    codes = coded.codes
+    is_there = np.zeros(len(coded.categories) + 1, dtype=np.bool_)
+    is_there[codes] = True  # the last place is that of -1, a missing value
+    words = coded.categories[is_there[:-1]]
+    place = np.cumsum(is_there, dtype=np.int32) - 1
+    place[-1] = -1
+    return pd.Categorical.from_codes(place.take(codes, mode="wrap"), words)
+
+
+def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> bytes:
+    columns = [cells(part[c.name], c, policy, quoted=True) for c in table.columns]
+    return lines(columns)
 
 
 def write_review(review: Review, folder: Path, policy: Policy) -> None:
@@ -158,9 +165,10 @@ def write_csv(text: pd.DataFrame, path: Path, *, encoding: str = "utf-8") -> Non
     encoding : str
         "utf-8-sig" puts a byte order mark in front.
     """
-    with path.open("w", encoding=encoding, newline="") as file:
-        file.write(_header(text.columns))
-        file.writelines(_lines(text))
+    with path.open("wb") as file:
+        file.write(_header(text.columns).encode(encoding))
+        if len(text.columns):
+            file.write(lines([plain_cells(text[name]) for name in text]))
 
 
 def as_text(frame: pd.DataFrame, table: Table, policy: Policy) -> pd.DataFrame:
@@ -183,7 +191,7 @@ def as_text(frame: pd.DataFrame, table: Table, policy: Policy) -> pd.DataFrame:
     """
     return pd.DataFrame(
         {
-            column.name: _written(frame[column.name], column, policy)
+            column.name: cells(frame[column.name], column, policy).to_pylist()
             for column in table.columns
         },
         columns=table.names,
@@ -264,23 +272,6 @@ def _header(names: Iterable[str]) -> str:
     return ",".join(names) + "\n"
 
 
-def _lines(text: pd.DataFrame) -> Iterator[str]:
-    """Give the lines of a CSV file after its header.
-
-    Written here because the csv module of some Python versions leaves a lone carriage
-    return unquoted, which a spreadsheet takes for the end of a row.
-    """
-    columns = [_each(text[name], _quoted) for name in text]
-    for row in zip(*columns, strict=True):
-        yield ",".join(row) + "\n"
-
-
-def _quoted(cell: str) -> str:
-    if _SPECIAL.search(cell) is None:
-        return cell
-    return '"' + cell.replace('"', '""') + '"'
-
-
 def records(part: dict[str, list[object]]) -> pd.DataFrame:
     """Give a frame that stands in ``run.json``.
 
@@ -297,81 +288,8 @@ def records(part: dict[str, list[object]]) -> pd.DataFrame:
     return pd.DataFrame(part["rows"], columns=pd.Index(part["columns"]))
 
 
-def _written(values: pd.Series, column: Column, policy: Policy) -> list[str]:
-    if column.kind in {Kind.NUMBER, Kind.COUNT}:
-        return _numbers(values, 0 if column.kind is Kind.COUNT else column.decimals)
-    if column.kind is Kind.TIME:
-        return _times(values, policy)
-    return _each(values, lambda value: guarded(str(value)))
-
-
-def texts(values: pd.Series) -> list[str]:
-    """Give values as texts, empty where missing.
-
-    Parameters
-    ----------
-    values : Series, shape (n,)
-        Of any type.
-
-    Returns
-    -------
-    list of str
-        Of the same length.
-    """
-    return _each(values, str)
-
-
-def _each(values: pd.Series, change: Callable[[Any], str]) -> list[str]:
-    """Change every different value once; a missing value becomes an empty text."""
-    codes, found = pd.factorize(values)
-    changed = np.array([*(change(value) for value in found), ""], dtype=object)
-    every: list[str] = changed[codes].tolist()
-    return every
-
-
-def guarded(text: str) -> str:
-    """Keep a spreadsheet from taking a text for a formula.
-
-    Parameters
-    ----------
-    text : str
-        Any.
-
-    Returns
-    -------
-    str
-        With an apostrophe before a text that starts like a formula.
-    """
-    return "'" + text if _FORMULA.match(text) else text
-
-
 def _unguarded(text: str) -> str:
     return text[1:] if _GUARDED.match(text) else text
-
-
-def _numbers(values: pd.Series, decimals: int) -> list[str]:
-    # Adding 0 turns the -0.0 that rounding leaves into 0.0.
-    rounded = values.astype("float64").round(decimals) + 0.0
-    return _each(rounded, f"{{:.{decimals}f}}".format)
-
-
-def _times(values: pd.Series, policy: Policy) -> list[str]:
-    if values.isna().all():
-        return [""] * len(values)
-    moments = pd.to_datetime(values, utc=True).dt.floor("s")
-    local = moments.dt.tz_convert(policy.zone).dt.tz_localize(None)
-    minutes = (local - moments.dt.tz_localize(None)).dt.total_seconds() / 60
-    clock = np.datetime_as_string(local.to_numpy().astype("datetime64[s]"))
-    offsets = _each(minutes, _offset)
-    return [
-        text + offset if offset else ""
-        for text, offset in zip(clock.tolist(), offsets, strict=True)
-    ]
-
-
-def _offset(minutes: float) -> str:
-    hours, rest = divmod(abs(int(minutes)), 60)
-    return f"{'-' if minutes < 0 else '+'}{hours:02}:{rest:02}"
 
 
 def read_table(folder: Path, table: Table, policy: Policy) -> pd.DataFrame:
@@ -436,7 +354,7 @@ def _parsed(cells: pd.Series, column: Column, policy: Policy) -> pd.Series:
     }
     if column.kind in parse:
         return parse[column.kind](cells.mask(cells == ""))
-    text = pd.Series(_each(cells, _unguarded), index=cells.index, dtype="str")
+    text = pd.Series(each(cells, _unguarded), index=cells.index, dtype="str")
     return text.mask(text == "")
 
 

@@ -7,8 +7,9 @@ import pandas as pd
 import xlsxwriter
 
 from analysis.audit import AuditResult
+from analysis.report.cells import guarded, texts
 from analysis.report.facts import in_order, seen_at, words
-from analysis.report.tables import guarded, texts, write_csv
+from analysis.report.tables import write_csv
 from analysis.review import LIST_COLUMNS, Review
 from analysis.terms import Decision, ReviewState
 

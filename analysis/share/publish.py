@@ -9,12 +9,13 @@ import pandas as pd
 
 from analysis.errors import OutputError
 from analysis.report import facts, read_tables
+from analysis.report.cells import guarded, texts
 from analysis.report.definitions import definition
 from analysis.report.grid import Grid
 from analysis.report.inline import inline
 from analysis.report.section import section
 from analysis.report.swap import made_whole, repair, told
-from analysis.report.tables import guarded, texts, write_csv
+from analysis.report.tables import write_csv
 from analysis.share.asked import ask_first, has_interval, is_silent
 from analysis.share.figures import (
     EVALUABLE,

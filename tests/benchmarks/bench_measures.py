@@ -79,7 +79,7 @@ def test_measures_take_at_most_ten_times_the_naive_rule(benchmark) -> None:  # t
 def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:  # noqa: F811 - not the fixture
     """Find all units of all measures and add them up, as the audit does."""
     found = judge_adherence(log, lines, policy)
-    return measure_units(stack_units(found.units), found.names, found.in_hours)
+    return measure_units(stack_units({**found.units}), found.names, found.in_hours)
 
 
 def test_all_measures_from_tables_in_memory(benchmark, log: Log) -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001, F811 - typed by its plugin

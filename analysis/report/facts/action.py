@@ -6,8 +6,8 @@ from itertools import islice
 import pandas as pd
 
 from analysis.audit import AuditResult
+from analysis.report.cells import texts
 from analysis.report.facts.findings import in_order, month_findings
-from analysis.report.tables import texts
 from analysis.terms import FindingKind
 
 _OVER = (FindingKind.OVER_DELIVERY, FindingKind.SURGE)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis.audit import AuditResult
+from analysis.report.cells import texts
 from analysis.report.facts.findings import rows_of
-from analysis.report.tables import texts
 from analysis.terms import ALL, BETWEEN_WARDS, CheckOutcome, Exclusion, Tally, YesNo
 
 #: Measures of the compact table, in order.

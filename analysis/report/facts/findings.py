@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.audit import AuditResult
-from analysis.report.tables import texts
+from analysis.report.cells import texts
 from analysis.terms import FindingGroup, FindingKind
 
 #: What a finding's kind is called where people read it.

@@ -7,8 +7,8 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.intake.infusions import DERIVED
+from analysis.report.cells import texts
 from analysis.report.facts.findings import month_findings
-from analysis.report.tables import texts
 from analysis.terms import EndKind, FindingKind, YesNo
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis.audit import AuditResult
+from analysis.report.cells import texts
 from analysis.report.facts.figures import REACTIONS
-from analysis.report.tables import texts
 from analysis.terms import ALL, EndKind, SiteOutcome, SiteSign, Tally, YesNo
 
 

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from analysis import figures
+from analysis.report.cells import texts
 from analysis.report.facts import rows_of
 from analysis.report.grid import Grid
 from analysis.report.research.words import (
@@ -13,7 +14,6 @@ from analysis.report.research.words import (
     span_words,
 )
 from analysis.report.section import Section, section
-from analysis.report.tables import texts
 from analysis.research import Study
 from analysis.research.factors import TIME_IN_PLACE
 from analysis.research.risk import EVENTS_A_BAND, band_edges

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.report.cells import texts
 from analysis.report.facts import rows_of
 from analysis.report.grid import Grid
 from analysis.report.manifest import STUDY, read_manifest, versions
@@ -15,7 +16,6 @@ from analysis.report.research.lasting import association, lasting, time_to_react
 from analysis.report.research.publish import read_study
 from analysis.report.research.words import linkage_words, rate_words
 from analysis.report.section import Section, section
-from analysis.report.tables import texts
 from analysis.research import Study
 from analysis.research.extract import STANDING
 from analysis.research.linkage import Linkage

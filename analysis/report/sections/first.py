@@ -10,12 +10,12 @@ import pandas as pd
 from analysis import figures
 from analysis.audit import AuditResult
 from analysis.report import facts
+from analysis.report.cells import texts
 from analysis.report.definitions import definition
 from analysis.report.facts.figures import REACTIONS
 from analysis.report.grid import Grid
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.report.tables import texts
 from analysis.terms import ALL
 
 #: Infusions that may still be running, named for each ward.

@@ -7,12 +7,12 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.report import facts
+from analysis.report.cells import texts
 from analysis.report.definitions import cautions as caution_texts
 from analysis.report.definitions import definition
 from analysis.report.grid import Grid
 from analysis.report.manifest import read_manifest
 from analysis.report.section import Section, section
-from analysis.report.tables import texts
 
 
 def definitions(result: AuditResult) -> Section:
