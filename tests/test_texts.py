@@ -81,7 +81,6 @@ SAME: dict[str, Callable[[pd.Series], pd.Series]] = {
     "extracted": lambda s: s.str.extract("(a)")[0],
     "compared with nothing": lambda s: s == pd.NA,
     "among numbers": lambda s: s.isin([1, None, "a"]),
-    "ranked": lambda s: s.rank(),
     "read as numbers": lambda s: pd.to_numeric(s, errors="coerce"),
     "looked up": lambda s: s.map({"a": "1"}),
     "told apart by a number": pd.util.hash_pandas_object,
