@@ -75,6 +75,25 @@ SAME: dict[str, Callable[[pd.Series], pd.Series]] = {
     "as an index": lambda s: pd.Series(range(len(s)), index=pd.Index(s)).sort_index(),
     "kept in a file": lambda s: pickle.loads(pickle.dumps(s)),  # noqa: S301 - its own
     "as categories": lambda s: s.astype("category"),
+    "moved down": lambda s: s.shift(),
+    "first letter": lambda s: s.str[0],
+    "parted": lambda s: s.str.split("b"),
+    "extracted": lambda s: s.str.extract("(a)")[0],
+    "compared with nothing": lambda s: s == pd.NA,
+    "among numbers": lambda s: s.isin([1, None, "a"]),
+    "read as numbers": lambda s: pd.to_numeric(s, errors="coerce"),
+    "looked up": lambda s: s.map({"a": "1"}),
+    "told apart by a number": pd.util.hash_pandas_object,
+}
+
+#: What pandas refuses, and by which exception.
+REFUSED: dict[str, Callable[[pd.Series], object]] = {
+    "a row that is not there": lambda s: s.array[7],
+    "a row that is not there, taken": lambda s: s.array.take([7]),
+    "a place below the missing one": lambda s: s.array.take([-2], allow_fill=True),
+    "a mask of another length": lambda s: s.array[np.array([True])],
+    "compared with a number by order": lambda s: s < 1,
+    "set to a number": lambda s: s.__setitem__(s == "a", 3),
 }
 
 
@@ -87,6 +106,16 @@ def test_texts_by_codes_are_used_as_any_others(use: str, texts: list[str]) -> No
     pd.testing.assert_series_equal(got, wanted)
     pd.testing.assert_series_equal(coded, plain)  # and is what it was
     pd.testing.assert_series_equal(SAME[use](coded), wanted)  # once more, the same
+
+
+@pytest.mark.parametrize("use", REFUSED)
+def test_what_pandas_refuses_is_refused_alike(use: str) -> None:
+    coded, plain = both(["a", "b", "a"])
+    with pytest.raises((IndexError, TypeError, ValueError)) as wanted:
+        REFUSED[use](plain)
+    with pytest.raises(wanted.type):
+        REFUSED[use](coded)
+    pd.testing.assert_series_equal(coded, plain)
 
 
 @FEW
