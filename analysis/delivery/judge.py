@@ -1,0 +1,332 @@
+"""From a log to what happened to each infusion: the main path of the stage."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.delivery import sentences
+from analysis.delivery.batches import Array
+from analysis.delivery.decision import Event, events, listed
+from analysis.delivery.drivers import driver_flow
+from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
+from analysis.delivery.fitted import fit_noise, with_noise
+from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
+from analysis.delivery.listing import (
+    delivery_events,
+    doubtful_readings,
+    fixed_offsets,
+)
+from analysis.delivery.noise import (
+    OFFSET_SD_ML,
+    add_standard_deviations,
+    ward_noise,
+    with_fitted,
+    with_rounding,
+)
+from analysis.delivery.posterior import event_shares, probabilities
+from analysis.delivery.runs import runs_of
+from analysis.delivery.scan import scan
+from analysis.delivery.slip_kinds import kinds_of_slips
+from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
+from analysis.delivery.threshold import Threshold, find_threshold
+from analysis.delivery.two_volumes import scale_and_display_findings
+from analysis.intake import Log
+from analysis.lookup import are_among, by_key
+from analysis.policy import Policy
+from analysis.terms import NotEvaluable, YesNo
+from analysis.workers import Map, on_cores, one_by_one
+
+#: What the lines have that is needed to judge readings.
+_OF_READINGS = [
+    "infusion_id",
+    "ward",
+    "source",
+    "entry",
+    "elapsed_h",
+    "rate_ml_h",
+    "delivered_ml",
+    "step_variance_ml2",
+    "base_ml",
+    "is_floored",
+    "observed_ml",
+    "expected_ml",
+    "residual_ml",
+]
+
+#: A reading more likely a slip than not is doubtful.
+_DOUBTFUL = 0.5
+
+#: Readings of one infusion that are weighed against each other, each with each: one
+#: every three minutes of a day. Memory for them grows with their square.
+_MOST_READINGS = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """What the volumes say.
+
+    Attributes
+    ----------
+    lines : DataFrame
+        Expected line, residual and doubt at each row that belongs to an infusion
+        (`expected_lines`), with sd_ml, slip_probability and is_doubtful.
+    infusions : DataFrame
+        One row an infusion, indexed by infusion_id: evaluable (yes/no), reason, kind,
+        event_probability, flow_factor, flow_factor_low, flow_factor_high.
+    findings : DataFrame
+        Delivery, charting and set-up findings, without id and month.
+    noise : DataFrame
+        As given by `ward_noise` and `fit_noise`, with event_share.
+    threshold : Threshold
+        Event probability from which an infusion is listed.
+    drivers : DataFrame
+        As given by `driver_flow`.
+    probabilities : DataFrame
+        Of each kind and of none, by infusion_id (`probabilities`); those evaluable.
+    """
+
+    lines: pd.DataFrame
+    infusions: pd.DataFrame
+    findings: pd.DataFrame
+    noise: pd.DataFrame
+    threshold: Threshold
+    drivers: pd.DataFrame
+    probabilities: pd.DataFrame
+
+
+def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
+    """Compare every infusion with its expected line.
+
+    Parameters
+    ----------
+    log : Log
+        Canonical tables.
+    policy : Policy
+        Gives the planned duration where none is charted, the wanted false-flag rate,
+        and whether running light, alarm, battery and action weigh beside the volumes
+        (`stopped_log_ratio`).
+    run : Map
+        Does what falls into parts: the noise of each ward, and batches of infusions.
+
+    Returns
+    -------
+    Delivery
+        Infusions without a line or without readings are listed as not evaluable, with
+        the reason; they are never taken as delivered.
+    """
+    lines = expected_lines(log.checks, log.infusions, policy)
+    noise = ward_noise(lines, log.infusions)
+    verdicts = _not_evaluable(lines, log.infusions)
+    at = _judged(lines, verdicts)
+    readings = _readings(lines, noise, at, log)
+    if policy.other_evidence == YesNo.NO:
+        readings["stopped_log_ratio"] = 0.0
+    fitted = fit_noise(readings, on_cores(run))
+    readings = with_noise(readings, fitted)
+    evidence = scan(readings, on_cores(run))
+    ward = log.infusions["ward"].reindex(evidence.table.index)
+    none = probabilities(
+        evidence.table, by_key(ward, event_shares(evidence.table, ward))
+    )["none"]
+    kinds = kinds_of_slips(readings, evidence.slips.to_numpy())
+    ratios = slip_ratios(readings, evidence, none, kinds)
+    evidence = with_slip_ratios(readings, evidence, ratios, kinds)
+    shares = event_shares(evidence.table, ward)
+    share = by_key(ward, shares)
+    probability = probabilities(evidence.table, share)
+    threshold = find_threshold(
+        readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
+    )
+    found = are_among(
+        readings["infusion_id"], listed(probability, threshold.probability)
+    ).to_numpy(bool)
+    listing = list(events(readings[found], probability))
+    noise = with_fitted(noise, fitted, shares)
+    lines = add_standard_deviations(lines, noise)
+    lines["time_step_h"] = by_key(
+        lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
+    )
+    slips = _slip_probability(readings, evidence.slips, listing, probability)
+    lines = _with_slips(lines, at, slips)
+    findings = [
+        *doubtful_readings(lines, _is_reading(lines).to_numpy(bool), log),
+        *delivery_events(listing, lines.take(at[found]), log),
+        *fixed_offsets(lines, at[~found], log),
+        *sentences.doubtful_rates(log, lines),
+        *sentences.volumes_that_disagree(log, lines, noise),
+        *scale_and_display_findings(log, policy),
+    ]
+    _add_decisions(verdicts, listing, probability)
+    _add_flow_factors(verdicts, lines)
+    return Delivery(
+        lines=_in_order_of(log.checks, lines),
+        infusions=verdicts,
+        findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
+        noise=noise,
+        threshold=threshold,
+        probabilities=probability,
+        drivers=driver_flow(
+            readings.assign(slip_probability=lines["slip_probability"].to_numpy()[at]),
+            verdicts[["kind"]].join(log.infusions["driver_id"]),
+            policy.flow_accuracy_pct,
+        ),
+    )
+
+
+def _is_reading(lines: pd.DataFrame) -> pd.Series:
+    """Tell readings of a running driver: neither the start's nor after the end."""
+    has = lines["residual_ml"].notna()
+    return has & ~lines["is_start"] & ~lines["is_after_end"]
+
+
+def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
+    """Say of each infusion whether its volumes can be judged, and if not, why."""
+    runs = runs_of(lines["infusion_id"])
+    first = lines[["has_start_volume", "basis"]].iloc[runs.begins]
+    names = pd.Index(lines["infusion_id"].iloc[runs.begins])
+    count = pd.Series(runs.total(_is_reading(lines).to_numpy(bool)), index=names)
+    readings = count.reindex(infusions.index, fill_value=0)
+    found = pd.DataFrame(
+        {
+            "has_volume": runs.any((lines["source"] != "").to_numpy(bool)),
+            "has_line": runs.any(lines["delivered_ml"].notna().to_numpy()),
+            "is_anchored": first["has_start_volume"].to_numpy(bool),
+            "has_zero": runs.any(lines["is_zero_rate"].to_numpy(bool)),
+            "is_prescribed": (first["basis"] == PRESCRIBED).to_numpy(bool),
+        },
+        index=names,
+    ).reindex(infusions.index, fill_value=False)
+    out = pd.DataFrame(index=infusions.index)
+    anchored = found["is_anchored"]
+    reason = np.select(
+        [
+            ~found["has_volume"],
+            ~found["has_line"],
+            ~anchored & (readings < 2),
+            readings < 1,
+            readings > _MOST_READINGS,
+        ],
+        [
+            str(NotEvaluable.NO_VOLUME),
+            str(NotEvaluable.NO_LINE),
+            str(NotEvaluable.NO_START),
+            str(NotEvaluable.NO_READING_AFTER_START),
+            str(NotEvaluable.TOO_MANY_READINGS),
+        ],
+        default="",
+    )
+    out["evaluable"] = np.where(reason == "", "yes", "no")
+    rests = np.select(
+        [
+            found["is_prescribed"] & found["has_zero"],
+            found["is_prescribed"],
+            ~anchored,
+        ],
+        [
+            "no rate but 0 charted: prescribed line",
+            "no rate charted: prescribed line",
+            "no start volume: line from first reading",
+        ],
+        default="",
+    )
+    out["reason"] = np.where(reason == "", rests, reason)
+    out["kind"] = ""
+    return out
+
+
+def _judged(lines: pd.DataFrame, verdicts: pd.DataFrame) -> Array:
+    """Find where the readings of evaluable infusions stand."""
+    runs = runs_of(lines["infusion_id"])
+    names = lines["infusion_id"].iloc[runs.begins]
+    evaluable = (verdicts["evaluable"] == "yes").reindex(names).to_numpy(bool)
+    at = np.flatnonzero(runs.each(evaluable) & _is_reading(lines).to_numpy(bool))
+    # Without a start volume the first reading is the line's own beginning.
+    run = runs.each(np.arange(len(runs.begins)))[at]
+    first = np.r_[True, run[1:] != run[:-1]][: len(run)]
+    kept: Array = at[~first | lines["has_start_volume"].to_numpy(bool)[at]]
+    return kept
+
+
+def _readings(
+    lines: pd.DataFrame, noise: pd.DataFrame, at: Array, log: Log
+) -> pd.DataFrame:
+    """Give the readings that are judged, with what rounding does to each."""
+    runs = runs_of(lines["infusion_id"])
+    names = lines["infusion_id"].iloc[runs.begins]
+    by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
+    read = lines[_OF_READINGS].take(at).assign(end_delivered_ml=runs.each(by_end)[at])
+    rows = log.checks.index.get_indexer(read.index)
+    observed = np.full(len(log.checks), np.nan)
+    observed[rows] = read["observed_ml"].to_numpy()
+    said = stopped_log_ratio(
+        log.checks[OTHER_CELLS], pd.Series(observed, index=log.checks.index)
+    ).to_numpy()[rows]
+    return with_rounding(read, noise).assign(stopped_log_ratio=said)
+
+
+def _in_order_of(checks: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+    """Put lines in the order of the check log."""
+    place = np.full(len(checks), -1)
+    place[checks.index.get_indexer(lines.index)] = np.arange(len(lines))
+    return lines.take(place[place >= 0])
+
+
+def _slip_probability(
+    readings: pd.DataFrame,
+    slips: pd.Series,
+    listing: list[Event],
+    probability: pd.DataFrame,
+) -> Array:
+    """Give the probability that each reading is a slip, event or none."""
+    runs = runs_of(readings["infusion_id"])
+    names = readings["infusion_id"].iloc[runs.begins]
+    none = runs.each(probability["none"].reindex(names).to_numpy())
+    every: Array = slips.to_numpy() * none
+    place = pd.Index(names).get_indexer(pd.Index([e.infusion_id for e in listing]))
+    for event, begin in zip(listing, runs.begins[place].tolist(), strict=True):
+        own = slice(begin, begin + len(event.slips))
+        every[own] += event.slips * (1 - none[own])
+    return every
+
+
+def _with_slips(lines: pd.DataFrame, at: Array, slips: Array) -> pd.DataFrame:
+    """Add the probability of a slip to readings, and which of them are doubtful."""
+    out = np.full(len(lines), np.nan)
+    out[at] = slips
+    return lines.assign(slip_probability=out, is_doubtful=out > _DOUBTFUL)
+
+
+def _add_decisions(
+    verdicts: pd.DataFrame, listing: list[Event], probability: pd.DataFrame
+) -> None:
+    """Add the kind of what is listed, and how probable any event is."""
+    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
+    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
+    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
+
+
+def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
+    """Add delivered over set volume at the last reading that is not doubtful."""
+    numbers = {
+        name: lines[name].to_numpy(float)
+        for name in ("delivered_ml", "expected_ml", "base_ml", "observed_ml")
+    }
+    good = (
+        _is_reading(lines).to_numpy(bool)
+        & ~lines["is_doubtful"].to_numpy(bool)
+        & lines["has_start_volume"].to_numpy(bool)
+        & (numbers["delivered_ml"] > 0)
+    )
+    good &= (numbers["expected_ml"] > 0) | ~lines["is_floored"].to_numpy(bool)
+    at = runs_of(lines["infusion_id"]).last_row(good)
+    names = pd.Index(lines["infusion_id"].iloc[at], name="infusion_id")
+    last = pd.DataFrame(
+        {name: values[at] for name, values in numbers.items()}, index=names
+    )
+    last["reading_sd_ml"] = lines["reading_sd_ml"].to_numpy(float)[at]
+    factor = (last["base_ml"] - last["observed_ml"]) / last["delivered_ml"]
+    half = 1.96 * np.hypot(last["reading_sd_ml"], OFFSET_SD_ML) / last["delivered_ml"]
+    verdicts["flow_factor"] = factor
+    verdicts["flow_factor_low"] = (factor - half).clip(lower=0)
+    verdicts["flow_factor_high"] = factor + half
