@@ -1,6 +1,7 @@
 """From a log to what happened to each infusion: the main path of the stage."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -25,7 +26,7 @@ from analysis.delivery.noise import (
     with_rounding,
 )
 from analysis.delivery.posterior import event_shares, probabilities
-from analysis.delivery.runs import runs_of
+from analysis.delivery.runs import Runs, runs_of
 from analysis.delivery.scan import scan
 from analysis.delivery.slip_kinds import kinds_of_slips
 from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
@@ -117,8 +118,11 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     """
     lines = expected_lines(log.checks, log.infusions, policy)
     noise = ward_noise(lines, log.infusions)
-    verdicts = _not_evaluable(lines, log.infusions)
-    at = _judged(lines, verdicts)
+    runs = runs_of(lines["infusion_id"])
+    # Where the infusion of each run stands: looked up once, and not by name each time.
+    place = log.infusions.index.get_indexer(lines["infusion_id"].iloc[runs.begins])
+    verdicts = _not_evaluable(lines, log.infusions, runs, place)
+    at = _judged(lines, runs, (verdicts["evaluable"] == "yes").to_numpy(bool)[place])
     readings = _readings(lines, noise, at, log)
     if policy.other_evidence == YesNo.NO:
         readings["stopped_log_ratio"] = 0.0
@@ -158,7 +162,7 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
         *scale_and_display_findings(log, policy),
     ]
     _add_decisions(verdicts, listing, probability)
-    _add_flow_factors(verdicts, lines)
+    _add_flow_factors(verdicts, lines, runs, place)
     return Delivery(
         lines=_in_order_of(log.checks, lines),
         infusions=verdicts,
@@ -180,23 +184,23 @@ def _is_reading(lines: pd.DataFrame) -> pd.Series:
     return has & ~lines["is_start"] & ~lines["is_after_end"]
 
 
-def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame:
+def _not_evaluable(
+    lines: pd.DataFrame, infusions: pd.DataFrame, runs: Runs, place: Array
+) -> pd.DataFrame:
     """Say of each infusion whether its volumes can be judged, and if not, why."""
-    runs = runs_of(lines["infusion_id"])
     first = lines[["has_start_volume", "basis"]].iloc[runs.begins]
-    names = pd.Index(lines["infusion_id"].iloc[runs.begins])
-    count = pd.Series(runs.total(_is_reading(lines).to_numpy(bool)), index=names)
-    readings = count.reindex(infusions.index, fill_value=0)
-    found = pd.DataFrame(
-        {
-            "has_volume": runs.any((lines["source"] != "").to_numpy(bool)),
-            "has_line": runs.any(lines["delivered_ml"].notna().to_numpy()),
-            "is_anchored": first["has_start_volume"].to_numpy(bool),
-            "has_zero": runs.any(lines["is_zero_rate"].to_numpy(bool)),
-            "is_prescribed": (first["basis"] == PRESCRIBED).to_numpy(bool),
-        },
-        index=names,
-    ).reindex(infusions.index, fill_value=False)
+
+    def in_place(values: Array) -> Array:
+        return _in_place(values, place, len(infusions), 0)
+
+    readings = in_place(runs.total(_is_reading(lines).to_numpy(bool)))
+    found = {
+        "has_volume": in_place(runs.any((lines["source"] != "").to_numpy(bool))),
+        "has_line": in_place(runs.any(lines["delivered_ml"].notna().to_numpy())),
+        "is_anchored": in_place(first["has_start_volume"].to_numpy(bool)),
+        "has_zero": in_place(runs.any(lines["is_zero_rate"].to_numpy(bool))),
+        "is_prescribed": in_place((first["basis"] == PRESCRIBED).to_numpy(bool)),
+    }
     out = pd.DataFrame(index=infusions.index)
     anchored = found["is_anchored"]
     reason = np.select(
@@ -235,11 +239,15 @@ def _not_evaluable(lines: pd.DataFrame, infusions: pd.DataFrame) -> pd.DataFrame
     return out
 
 
-def _judged(lines: pd.DataFrame, verdicts: pd.DataFrame) -> Array:
+def _in_place(values: Array, place: Array, n: int, missing: Any) -> Array:
+    """Put values of runs where their infusions stand among n."""
+    out = np.full(n, missing, dtype=values.dtype)
+    out[place] = values
+    return out
+
+
+def _judged(lines: pd.DataFrame, runs: Runs, evaluable: Array) -> Array:
     """Find where the readings of evaluable infusions stand."""
-    runs = runs_of(lines["infusion_id"])
-    names = lines["infusion_id"].iloc[runs.begins]
-    evaluable = (verdicts["evaluable"] == "yes").reindex(names).to_numpy(bool)
     at = np.flatnonzero(runs.each(evaluable) & _is_reading(lines).to_numpy(bool))
     # Without a start volume the first reading is the line's own beginning.
     run = runs.each(np.arange(len(runs.begins)))[at]
@@ -306,7 +314,9 @@ def _add_decisions(
     verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
 
 
-def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
+def _add_flow_factors(
+    verdicts: pd.DataFrame, lines: pd.DataFrame, runs: Runs, place: Array
+) -> None:
     """Add delivered over set volume at the last reading that is not doubtful."""
     numbers = {
         name: lines[name].to_numpy(float)
@@ -319,14 +329,15 @@ def _add_flow_factors(verdicts: pd.DataFrame, lines: pd.DataFrame) -> None:
         & (numbers["delivered_ml"] > 0)
     )
     good &= (numbers["expected_ml"] > 0) | ~lines["is_floored"].to_numpy(bool)
-    at = runs_of(lines["infusion_id"]).last_row(good)
-    names = pd.Index(lines["infusion_id"].iloc[at], name="infusion_id")
-    last = pd.DataFrame(
-        {name: values[at] for name, values in numbers.items()}, index=names
-    )
-    last["reading_sd_ml"] = lines["reading_sd_ml"].to_numpy(float)[at]
+    at = runs.last_row(good)
+    own = place[np.searchsorted(runs.begins, at, side="right") - 1]
+    last = {name: values[at] for name, values in numbers.items()}
+    reading_sd = lines["reading_sd_ml"].to_numpy(float)[at]
     factor = (last["base_ml"] - last["observed_ml"]) / last["delivered_ml"]
-    half = 1.96 * np.hypot(last["reading_sd_ml"], OFFSET_SD_ML) / last["delivered_ml"]
-    verdicts["flow_factor"] = factor
-    verdicts["flow_factor_low"] = (factor - half).clip(lower=0)
-    verdicts["flow_factor_high"] = factor + half
+    half = 1.96 * np.hypot(reading_sd, OFFSET_SD_ML) / last["delivered_ml"]
+    for name, values in (
+        ("flow_factor", factor),
+        ("flow_factor_low", np.maximum(factor - half, 0)),
+        ("flow_factor_high", factor + half),
+    ):
+        verdicts[name] = _in_place(values, own, len(verdicts), np.nan)
