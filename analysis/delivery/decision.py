@@ -32,8 +32,10 @@ _Z = 1.96
 #: Volumes that differ by no more than this are the same [mL].
 _SAME_ML = 1e-3
 
-#: Readings in memory at once, times the shapes of a close look.
-_MOST = 100
+#: Readings at once, by how many shapes a close look lays on each: what a processor's
+#: own memory holds.
+_MOST = {FindingKind.STALL: 100, FindingKind.SURGE: 400}
+_MOST_OF_FEW_SHAPES = 1600
 
 _SHAPES = {hypothesis.kind: hypothesis.shapes for hypothesis in HYPOTHESES}
 
@@ -109,9 +111,12 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
     place = places(every, kinds.index)
     first = names[order[place, 0]]
     work = [
-        (FindingKind(str(name)), batch)
-        for name in np.unique(first)
-        for batch in batches(readings[runs.each(first == name)], _MOST)
+        (kind, batch)
+        for kind in map(FindingKind, np.unique(first).tolist())
+        for batch in batches(
+            readings[runs.each(first == str(kind))],
+            _MOST.get(kind, _MOST_OF_FEW_SHAPES),
+        )
     ]
     found = side_by_side(lambda one: _looked_at(*one), work)
     row_of = dict(zip(every, place.tolist(), strict=True))
