@@ -5,7 +5,7 @@ closely: when it can have begun and ended, how much volume it is worth, and whic
 readings it takes for slips.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -232,8 +232,8 @@ def _volumes(
     return mean, low, high
 
 
-def listed(probability: pd.DataFrame, threshold: float) -> Sequence[str]:
-    """Give the infusions whose event is probable enough to be listed.
+def is_listed(probability: pd.DataFrame, threshold: float) -> Array:
+    """Tell which infusions have an event probable enough to be listed.
 
     Parameters
     ----------
@@ -244,8 +244,8 @@ def listed(probability: pd.DataFrame, threshold: float) -> Sequence[str]:
 
     Returns
     -------
-    sequence of str
-        infusion_id.
+    array of bool
+        In the order of `probability`.
     """
     event = (1 - probability["none"]).round(4)
-    return list(probability.index[event > threshold])
+    return (event > threshold).to_numpy(dtype=bool)

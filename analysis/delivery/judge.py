@@ -8,11 +8,17 @@ import pandas as pd
 
 from analysis.delivery import sentences
 from analysis.delivery.batches import Array
-from analysis.delivery.decision import Event, events, listed
+from analysis.delivery.decision import Event, events, is_listed
 from analysis.delivery.drivers import driver_flow
+from analysis.delivery.evaluable import (
+    evaluable,
+    in_place,
+    is_reading,
+    judged_rows,
+)
 from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
-from analysis.delivery.line import PRESCRIBED, delivered_by_end, expected_lines
+from analysis.delivery.line import delivered_by_end, expected_lines
 from analysis.delivery.listing import (
     delivery_events,
     doubtful_readings,
@@ -27,15 +33,16 @@ from analysis.delivery.noise import (
 )
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.runs import Runs, runs_of
-from analysis.delivery.scan import scan
+from analysis.delivery.scan import Evidence, scan
 from analysis.delivery.slip_kinds import kinds_of_slips
-from analysis.delivery.slip_rates import slip_ratios, with_slip_ratios
+from analysis.delivery.slip_rates import SlipRatios, slip_ratios, with_slip_ratios
 from analysis.delivery.threshold import Threshold, find_threshold
 from analysis.delivery.two_volumes import scale_and_display_findings
 from analysis.intake import Log
-from analysis.lookup import are_among, by_key
+from analysis.lookup import by_key
 from analysis.policy import Policy
-from analysis.terms import NotEvaluable, YesNo
+from analysis.terms import YesNo
+from analysis.threads import side_by_side
 from analysis.workers import Map, on_cores, one_by_one
 
 #: What the lines have that is needed to judge readings.
@@ -57,10 +64,6 @@ _OF_READINGS = [
 
 #: A reading more likely a slip than not is doubtful.
 _DOUBTFUL = 0.5
-
-#: Readings of one infusion that are weighed against each other, each with each: one
-#: every three minutes of a day. Memory for them grows with their square.
-_MOST_READINGS = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,156 +124,137 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     runs = runs_of(lines["infusion_id"])
     # Where the infusion of each run stands: looked up once, and not by name each time.
     place = log.infusions.index.get_indexer(lines["infusion_id"].iloc[runs.begins])
-    verdicts = _not_evaluable(lines, log.infusions, runs, place)
-    at = _judged(lines, runs, (verdicts["evaluable"] == "yes").to_numpy(bool)[place])
-    readings = _readings(lines, noise, at, log)
-    if policy.other_evidence == YesNo.NO:
-        readings["stopped_log_ratio"] = 0.0
+    verdicts = evaluable(lines, log.infusions, runs, place)
+    at = judged_rows(
+        lines, runs, (verdicts["evaluable"] == "yes").to_numpy(bool)[place]
+    )
+    readings = _readings(lines, noise, at, log, policy)
     fitted = fit_noise(readings, on_cores(run))
     readings = with_noise(readings, fitted)
-    evidence = scan(readings, on_cores(run))
-    ward = log.infusions["ward"].reindex(evidence.table.index)
-    none = probabilities(
-        evidence.table, by_key(ward, event_shares(evidence.table, ward))
-    )["none"]
-    kinds = kinds_of_slips(readings, evidence.slips.to_numpy())
-    ratios = slip_ratios(readings, evidence, none, kinds)
-    evidence = with_slip_ratios(readings, evidence, ratios, kinds)
+    read = runs_of(readings["infusion_id"])
+    own = place[np.searchsorted(runs.begins, at[read.begins], side="right") - 1]
+    ward = log.infusions["ward"].take(own)
+    evidence, ratios = _weighed(readings, ward, run)
     shares = event_shares(evidence.table, ward)
     share = by_key(ward, shares)
     probability = probabilities(evidence.table, share)
+    event = 1 - probability["none"]
     threshold = find_threshold(
-        readings, share, 1 - probability["none"], policy.false_flags_per_1000, ratios
+        readings, share, event, policy.false_flags_per_1000, ratios
     )
-    found = are_among(
-        readings["infusion_id"], listed(probability, threshold.probability)
-    ).to_numpy(bool)
+    found = read.each(is_listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
     noise = with_fitted(noise, fitted, shares)
     lines = add_standard_deviations(lines, noise)
     lines["time_step_h"] = by_key(
         lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
     )
-    slips = _slip_probability(readings, evidence.slips, listing, probability)
-    lines = _with_slips(lines, at, slips)
-    findings = [
-        *doubtful_readings(lines, _is_reading(lines).to_numpy(bool), log),
+    lines = _with_slips(
+        lines, at, _slip_probability(readings, evidence.slips, listing, probability)
+    )
+    verdicts["kind"] = _kinds(listing, log.infusions.index)
+    verdicts["event_probability"] = in_place(
+        event.to_numpy(), own, len(verdicts), np.nan
+    )
+    _add_flow_factors(verdicts, lines, runs, place)
+    # Texts on one thread, numbers on another.
+    findings, drivers, ordered = side_by_side(
+        lambda do: do(),
+        (
+            lambda: _as_table(
+                [
+                    *_findings(log, lines, noise, listing, (at, found)),
+                    *scale_and_display_findings(log, policy),
+                ]
+            ),
+            lambda: driver_flow(
+                readings.assign(
+                    slip_probability=lines["slip_probability"].to_numpy()[at]
+                ),
+                verdicts[["kind"]].join(log.infusions["driver_id"]),
+                policy.flow_accuracy_pct,
+            ),
+            lambda: _in_order_of(log.checks, lines),
+        ),
+    )
+    return Delivery(
+        lines=ordered,
+        infusions=verdicts,
+        findings=findings,
+        noise=noise,
+        threshold=threshold,
+        probabilities=probability,
+        drivers=drivers,
+    )
+
+
+def _weighed(
+    readings: pd.DataFrame, ward: pd.Series, run: Map
+) -> tuple[Evidence, SlipRatios]:
+    """Weigh all hypotheses, with slips as common as the log says."""
+    evidence = scan(readings, on_cores(run))
+    share = by_key(ward, event_shares(evidence.table, ward))
+    none = probabilities(evidence.table, share)["none"]
+    kinds = kinds_of_slips(readings, evidence.slips.to_numpy())
+    ratios = slip_ratios(readings, evidence, none, kinds)
+    return with_slip_ratios(readings, evidence, ratios, kinds), ratios
+
+
+def _findings(
+    log: Log,
+    lines: pd.DataFrame,
+    noise: pd.DataFrame,
+    listing: list[Event],
+    judged: tuple[Array, Array],
+) -> list[dict[str, Any]]:
+    """Write findings; `judged` are rows, and which are of a listed infusion."""
+    at, found = judged
+    return [
+        *doubtful_readings(lines, is_reading(lines), log),
         *delivery_events(listing, lines.take(at[found]), log),
         *fixed_offsets(lines, at[~found], log),
         *sentences.doubtful_rates(log, lines),
         *sentences.volumes_that_disagree(log, lines, noise),
-        *scale_and_display_findings(log, policy),
     ]
-    _add_decisions(verdicts, listing, probability)
-    _add_flow_factors(verdicts, lines, runs, place)
-    return Delivery(
-        lines=_in_order_of(log.checks, lines),
-        infusions=verdicts,
-        findings=pd.DataFrame(findings, columns=sentences.FINDING_COLUMNS),
-        noise=noise,
-        threshold=threshold,
-        probabilities=probability,
-        drivers=driver_flow(
-            readings.assign(slip_probability=lines["slip_probability"].to_numpy()[at]),
-            verdicts[["kind"]].join(log.infusions["driver_id"]),
-            policy.flow_accuracy_pct,
-        ),
+
+
+def _as_table(findings: list[dict[str, Any]]) -> pd.DataFrame:
+    """Put findings together by columns: by rows it takes several times as long."""
+    return pd.DataFrame(
+        {
+            name: [finding.get(name, np.nan) for finding in findings]
+            for name in sentences.FINDING_COLUMNS
+        }
     )
 
 
-def _is_reading(lines: pd.DataFrame) -> pd.Series:
-    """Tell readings of a running driver: neither the start's nor after the end."""
-    has = lines["residual_ml"].notna()
-    return has & ~lines["is_start"] & ~lines["is_after_end"]
-
-
-def _not_evaluable(
-    lines: pd.DataFrame, infusions: pd.DataFrame, runs: Runs, place: Array
-) -> pd.DataFrame:
-    """Say of each infusion whether its volumes can be judged, and if not, why."""
-    first = lines[["has_start_volume", "basis"]].iloc[runs.begins]
-
-    def in_place(values: Array) -> Array:
-        return _in_place(values, place, len(infusions), 0)
-
-    readings = in_place(runs.total(_is_reading(lines).to_numpy(bool)))
-    found = {
-        "has_volume": in_place(runs.any((lines["source"] != "").to_numpy(bool))),
-        "has_line": in_place(runs.any(lines["delivered_ml"].notna().to_numpy())),
-        "is_anchored": in_place(first["has_start_volume"].to_numpy(bool)),
-        "has_zero": in_place(runs.any(lines["is_zero_rate"].to_numpy(bool))),
-        "is_prescribed": in_place((first["basis"] == PRESCRIBED).to_numpy(bool)),
-    }
-    out = pd.DataFrame(index=infusions.index)
-    anchored = found["is_anchored"]
-    reason = np.select(
-        [
-            ~found["has_volume"],
-            ~found["has_line"],
-            ~anchored & (readings < 2),
-            readings < 1,
-            readings > _MOST_READINGS,
-        ],
-        [
-            str(NotEvaluable.NO_VOLUME),
-            str(NotEvaluable.NO_LINE),
-            str(NotEvaluable.NO_START),
-            str(NotEvaluable.NO_READING_AFTER_START),
-            str(NotEvaluable.TOO_MANY_READINGS),
-        ],
-        default="",
-    )
-    out["evaluable"] = np.where(reason == "", "yes", "no")
-    rests = np.select(
-        [
-            found["is_prescribed"] & found["has_zero"],
-            found["is_prescribed"],
-            ~anchored,
-        ],
-        [
-            "no rate but 0 charted: prescribed line",
-            "no rate charted: prescribed line",
-            "no start volume: line from first reading",
-        ],
-        default="",
-    )
-    out["reason"] = np.where(reason == "", rests, reason)
-    out["kind"] = ""
-    return out
-
-
-def _in_place(values: Array, place: Array, n: int, missing: Any) -> Array:
-    """Put values of runs where their infusions stand among n."""
-    out = np.full(n, missing, dtype=values.dtype)
-    out[place] = values
-    return out
-
-
-def _judged(lines: pd.DataFrame, runs: Runs, evaluable: Array) -> Array:
-    """Find where the readings of evaluable infusions stand."""
-    at = np.flatnonzero(runs.each(evaluable) & _is_reading(lines).to_numpy(bool))
-    # Without a start volume the first reading is the line's own beginning.
-    run = runs.each(np.arange(len(runs.begins)))[at]
-    first = np.r_[True, run[1:] != run[:-1]][: len(run)]
-    kept: Array = at[~first | lines["has_start_volume"].to_numpy(bool)[at]]
-    return kept
+def _kinds(listing: list[Event], infusions: pd.Index) -> pd.Series:
+    """Give the kind that each infusion is listed with, empty where it is not."""
+    kinds = np.full(len(infusions), "", dtype=object)
+    kinds[infusions.get_indexer(pd.Index([e.infusion_id for e in listing]))] = [
+        str(e.kind) for e in listing
+    ]
+    return pd.Series(kinds, index=infusions, dtype="str")
 
 
 def _readings(
-    lines: pd.DataFrame, noise: pd.DataFrame, at: Array, log: Log
+    lines: pd.DataFrame, noise: pd.DataFrame, at: Array, log: Log, policy: Policy
 ) -> pd.DataFrame:
     """Give the readings that are judged, with what rounding does to each."""
     runs = runs_of(lines["infusion_id"])
     names = lines["infusion_id"].iloc[runs.begins]
     by_end = delivered_by_end(lines, log.infusions).reindex(names).to_numpy()
     read = lines[_OF_READINGS].take(at).assign(end_delivered_ml=runs.each(by_end)[at])
+    read = with_rounding(read, noise)
+    if policy.other_evidence == YesNo.NO:
+        return read.assign(stopped_log_ratio=0.0)
     rows = log.checks.index.get_indexer(read.index)
     observed = np.full(len(log.checks), np.nan)
     observed[rows] = read["observed_ml"].to_numpy()
     said = stopped_log_ratio(
         log.checks[OTHER_CELLS], pd.Series(observed, index=log.checks.index)
     ).to_numpy()[rows]
-    return with_rounding(read, noise).assign(stopped_log_ratio=said)
+    return read.assign(stopped_log_ratio=said)
 
 
 def _in_order_of(checks: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
@@ -305,15 +289,6 @@ def _with_slips(lines: pd.DataFrame, at: Array, slips: Array) -> pd.DataFrame:
     return lines.assign(slip_probability=out, is_doubtful=out > _DOUBTFUL)
 
 
-def _add_decisions(
-    verdicts: pd.DataFrame, listing: list[Event], probability: pd.DataFrame
-) -> None:
-    """Add the kind of what is listed, and how probable any event is."""
-    kinds = pd.Series({e.infusion_id: str(e.kind) for e in listing}, dtype="str")
-    verdicts["kind"] = kinds.reindex(verdicts.index).fillna("")
-    verdicts["event_probability"] = 1 - probability["none"].reindex(verdicts.index)
-
-
 def _add_flow_factors(
     verdicts: pd.DataFrame, lines: pd.DataFrame, runs: Runs, place: Array
 ) -> None:
@@ -323,7 +298,7 @@ def _add_flow_factors(
         for name in ("delivered_ml", "expected_ml", "base_ml", "observed_ml")
     }
     good = (
-        _is_reading(lines).to_numpy(bool)
+        is_reading(lines)
         & ~lines["is_doubtful"].to_numpy(bool)
         & lines["has_start_volume"].to_numpy(bool)
         & (numbers["delivered_ml"] > 0)
@@ -340,4 +315,4 @@ def _add_flow_factors(
         ("flow_factor_low", np.maximum(factor - half, 0)),
         ("flow_factor_high", factor + half),
     ):
-        verdicts[name] = _in_place(values, own, len(verdicts), np.nan)
+        verdicts[name] = in_place(values, own, len(verdicts), np.nan)
