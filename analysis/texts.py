@@ -116,6 +116,23 @@ def coded_text(texts: pa.ChunkedArray | pa.Array) -> Any:
     return CodedText.of(*encoded(texts)[:2], is_tidy=True)
 
 
+def codes_of(texts: pd.Series) -> Codes | None:
+    """Give a number a row, the same where the text is the same.
+
+    Parameters
+    ----------
+    texts : Series of str, shape (n,)
+        A column.
+
+    Returns
+    -------
+    array of int, shape (n,), or None
+        None where the column is not kept by codes.
+    """
+    coded = getattr(texts.array, "_coded", None)
+    return None if coded is None else coded.codes
+
+
 def spread(given: Any, codes: npt.NDArray[np.integer]) -> Any:
     """Give rows what was found for each different text, by the number each row has.
 

@@ -5,7 +5,7 @@ closely: when it can have begun and ended, how much volume it is worth, and whic
 readings it takes for slips.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,8 +32,10 @@ _Z = 1.96
 #: Volumes that differ by no more than this are the same [mL].
 _SAME_ML = 1e-3
 
-#: Readings in memory at once, times the shapes of a close look.
-_MOST = 100
+#: Readings at once, by how many shapes a close look lays on each: what a processor's
+#: own memory holds.
+_MOST = {FindingKind.STALL: 100, FindingKind.SURGE: 400}
+_MOST_OF_FEW_SHAPES = 1600
 
 _SHAPES = {hypothesis.kind: hypothesis.shapes for hypothesis in HYPOTHESES}
 
@@ -109,9 +111,12 @@ def events(readings: pd.DataFrame, probability: pd.DataFrame) -> Iterator[Event]
     place = places(every, kinds.index)
     first = names[order[place, 0]]
     work = [
-        (FindingKind(str(name)), batch)
-        for name in np.unique(first)
-        for batch in batches(readings[runs.each(first == name)], _MOST)
+        (kind, batch)
+        for kind in map(FindingKind, np.unique(first).tolist())
+        for batch in batches(
+            readings[runs.each(first == str(kind))],
+            _MOST.get(kind, _MOST_OF_FEW_SHAPES),
+        )
     ]
     found = side_by_side(lambda one: _looked_at(*one), work)
     row_of = dict(zip(every, place.tolist(), strict=True))
@@ -227,8 +232,8 @@ def _volumes(
     return mean, low, high
 
 
-def listed(probability: pd.DataFrame, threshold: float) -> Sequence[str]:
-    """Give the infusions whose event is probable enough to be listed.
+def is_listed(probability: pd.DataFrame, threshold: float) -> Array:
+    """Tell which infusions have an event probable enough to be listed.
 
     Parameters
     ----------
@@ -239,8 +244,8 @@ def listed(probability: pd.DataFrame, threshold: float) -> Sequence[str]:
 
     Returns
     -------
-    sequence of str
-        infusion_id.
+    array of bool
+        In the order of `probability`.
     """
     event = (1 - probability["none"]).round(4)
-    return list(probability.index[event > threshold])
+    return (event > threshold).to_numpy(dtype=bool)

@@ -170,8 +170,8 @@ def infusion_factors(readings: pd.DataFrame) -> pd.DataFrame:
     )
     level = sums["w"] + 1 / _ANY_OFFSET_ML**2
     spread = level * sums["wxx"] - sums["wx"] ** 2
-    sums = sums[spread > 0]
-    level, spread = level[sums.index], spread[sums.index]
+    has = spread > 0
+    sums, level, spread = sums[has], level[has], spread[has]
     # Behind the line is positive, so that the slope is 1 less the factor.
     slope = (level * sums["wxy"] - sums["wx"] * sums["wy"]) / spread
     found = pd.DataFrame({"factor": 1 - slope, "variance": level / spread})

@@ -21,6 +21,9 @@ _LEAST_GIVEN_ML = 0.01
 #: A reading so many standard deviations from what the others let expect may be a slip.
 _LIKE_A_SLIP = 2.5
 
+#: Readings x shapes at once: what a processor's own memory holds.
+_AT_ONCE = 80_000
+
 #: Without a reading a shape must keep this share of what it weighs to be looked for in
 #: the others.
 _LEFT = 1e-3
@@ -69,7 +72,14 @@ def most_for_an_event(batch: Batch) -> Array:
     Tests compare what is passed over with the whole scan, on logs of several settings.
     """
     n, k = batch.shape
-    normal = gaussian(batch, np.zeros((n, 1, k)))
+    step = max(1, _AT_ONCE // (k * (6 * k - 1)))
+    parts = [_most(batch.take(slice(i, i + step))) for i in range(0, n, step)]
+    return np.concatenate([np.empty(0, dtype=batch.base_ml.dtype), *parts])
+
+
+def _most(batch: Batch) -> Array:
+    n, k = batch.shape
+    normal = gaussian(batch, np.zeros((n, 1, k), dtype=batch.base_ml.dtype))
     weight, square = one_slip(batch, normal, slip_density(batch))
     slip = np.log(weight[:, :, 0]) + 0.5 * square[:, :, 0]
     none = np.logaddexp(0, logsumexp(slip, axis=0))
@@ -100,7 +110,7 @@ def _fits_without(batch: Batch, normal: Gaussian, fit: Fit, some: Array) -> Arra
     )
     by_a, by_b = (part[some] for part in fit.by_loading)
     inverse = 1 / batch.variance_ml2.T
-    best = np.empty(inverse.shape)
+    best = np.empty_like(inverse)
     for j in range(len(best)):
         # Each shape times the reading's row of the inverse covariance.
         cross = shape[j] * inverse[j][:, None]
@@ -123,16 +133,17 @@ def _nearest_shapes(batch: Batch, free: Array) -> Array:
     as it is free to move.
     """
     n, k = batch.shape
-    steps = np.tri(k)
-    about = np.where(np.eye(k, dtype=bool), 0.5, steps)[:, :-1]
+    kind = free.dtype
+    steps = np.tri(k, dtype=kind)
+    about = np.where(np.eye(k, dtype=bool), kind.type(0.5), steps)[:, :-1]
     free = np.maximum(free, _LEAST_FREE)
-    floor = np.where(batch.is_floored, 0.0, -np.inf)[:, None]
+    floor = np.where(batch.is_floored, 0.0, -np.inf).astype(kind)[:, None]
     held = batch.base_ml[:, None]
     left = np.maximum(held - batch.delivered_ml, floor)
     before = np.concatenate([held, left[:, :-1]], axis=1)
     # Volumes given only can be run out of no syringe.
     drop = np.maximum(left, 0)
-    shapes = np.empty((k, n, 6 * k - 1))
+    shapes = np.empty((k, n, 6 * k - 1), dtype=kind)
     np.multiply(free, steps[:, None], out=shapes[:, :, :k])
     np.multiply(free, about[:, None], out=shapes[:, :, k : 2 * k - 1])
     stops = shapes[:, :, 2 * k - 1 : 3 * k - 1]

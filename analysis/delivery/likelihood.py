@@ -250,7 +250,8 @@ def _pairs(normal: Gaussian, first: Array, second: Array) -> tuple[Array, Array]
     """
     a, b = normal.loadings
     aa, ab, bb = normal.inner
-    scale = np.empty((len(first), *normal.log_density.shape))
+    shape = (len(first), *normal.log_density.shape)
+    scale = np.empty(shape, dtype=normal.error.dtype)
     square = np.empty_like(scale)
     for at, (i, j) in enumerate(zip(first, second, strict=True)):
         cross = a[i] * (a[j] * aa + b[j] * ab) + b[i] * (a[j] * ab + b[j] * bb)

@@ -58,9 +58,12 @@ def doubtful_readings(
         Charting findings, without id and month.
     """
     runs = runs_of(lines["infusion_id"])
-    has = runs.any(is_reading & lines["is_doubtful"].to_numpy(bool))
-    some = lines.take(np.flatnonzero(is_reading & runs.each(has)))
-    for rows in quoted(some, log).values():
+    at = np.flatnonzero(is_reading)
+    own = runs_of(runs.each(np.arange(len(runs.begins)))[at])
+    is_doubtful = lines["is_doubtful"].to_numpy(bool)[at]
+    # A doubtful reading is quoted beside the next one.
+    is_quoted = is_doubtful | own.shift(is_doubtful, 1, fill=False)
+    for rows in quoted(lines.take(at[is_quoted]), log).values():
         for position, row in enumerate(rows):
             if row.is_doubtful:
                 yield sentences.doubtful_reading(rows, position)

@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.delivery.batches import Array
+from analysis.texts import codes_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,11 +257,12 @@ def runs_of(keys: pd.Series | Array) -> Runs:
     Runs
         In the order of the rows.
     """
-    if isinstance(keys, pd.Series):
+    codes = codes_of(keys) if isinstance(keys, pd.Series) else keys
+    if codes is not None:
+        differs = codes[1:] != codes[:-1]
+    else:
         cells = pa.array(keys, type=pa.large_string())
         differs = pc.not_equal(cells[1:], cells[:-1]).to_numpy(zero_copy_only=False)
-    else:
-        differs = keys[1:] != keys[:-1]
     first = [0] if len(keys) else []
     begins = np.r_[first, np.flatnonzero(differs) + 1].astype("int64")
     return Runs(begins, np.diff(np.r_[begins, len(keys)]))

@@ -114,26 +114,24 @@ def scan(readings: pd.DataFrame, run: Map = one_by_one) -> Evidence:
     )
 
 
-def _told(batch: Batch) -> tuple[Array, Array, Array, Array]:
-    """Weigh a batch, and give beside the result whose it is and where it belongs."""
-    return batch.infusion_id, batch.row, *_weighed(batch)
-
-
 def _weighed(batch: Batch) -> tuple[Array, Array]:
     """Give the log evidence of none and of each kind, and the slips of no event.
 
     Slips have the shape (2, n, k): any slip, and one of two.
     """
     n, k = batch.shape
-    none, one, two = log_likelihood(batch, np.zeros((n, 1, k)), slip_density(batch))
+    batch = batch.single()
+    lost = np.zeros((n, 1, k), dtype=batch.base_ml.dtype)
+    none, one, two = log_likelihood(batch, lost, slip_density(batch))
     table = np.repeat(none + np.log(NO_EVENT[0].share), 1 + len(KINDS), axis=1)
     probability = np.stack([one[:, 0], two[:, 0]])
-    clear = is_clear(batch)
+    most = most_for_an_event(batch)
+    clear = is_clear(batch, most)
     at = np.flatnonzero(clear)
     some = at[np.linspace(0, len(at) - 1, min(_LOOKED_AT, len(at))).astype("int64")]
     look = ~clear
     look[some] = True
-    table[look], probability[:, look] = _closely(batch, look)
+    table[look], probability[:, look] = _closely(batch.take(look), most[look])
     odds = np.minimum(table[some, 1:] - table[some, :1], _MOST_CLEAR)
     others = clear & ~look
     if others.any():
@@ -141,13 +139,15 @@ def _weighed(batch: Batch) -> tuple[Array, Array]:
     return table, probability
 
 
-def is_clear(batch: Batch) -> Array:
+def is_clear(batch: Batch, most: Array) -> Array:
     """Tell which infusions are seen to be uneventful at the first look.
 
     Parameters
     ----------
     batch : Batch
         n infusions with k readings each.
+    most : array of float, shape (n,)
+        As given by `most_for_an_event`.
 
     Returns
     -------
@@ -158,17 +158,16 @@ def is_clear(batch: Batch) -> Array:
     if k < _ENOUGH:
         return np.zeros(n, dtype=bool)
     said = (batch.stopped_log_ratio > 0).any(1)
-    clear: Array = ~said & (most_for_an_event(batch) < CLEAR)
+    clear: Array = ~said & (most < CLEAR)
     return clear
 
 
-def _closely(batch: Batch, which: Array) -> tuple[Array, Array]:
-    """Weigh all hypotheses for some infusions, a part at a time."""
-    some = batch.take(which)
+def _closely(some: Batch, most: Array) -> tuple[Array, Array]:
+    """Weigh all hypotheses for infusions, a part at a time."""
     none, probability = _no_event(some, slip_density(some))
     table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
     said = np.maximum(some.stopped_log_ratio, 0).sum(1)
-    is_fine = most_for_an_event(some) + said > _FINE
+    is_fine = most + said > _FINE
     table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
     is_fine |= _log_odds(table) > _CLEAR
     table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
@@ -179,10 +178,9 @@ def _scanned(batch: Batch, nodes: int) -> Array:
     """Weigh all kinds on a grid, a part at a time."""
     n, k = batch.shape
     step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
-    slip = slip_density(batch).astype("float32")
-    single = batch.single()
+    slip = slip_density(batch)
     parts = [slice(i, i + step) for i in range(0, n, step)]
-    found = [_events(single.take(part), slip[part], nodes) for part in parts]
+    found = [_events(batch.take(part), slip[part], nodes) for part in parts]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 

@@ -4,11 +4,14 @@ What is misread hangs on the scales of a service, and what is copied on its habi
 Shares of kinds are stated (`slips.py`); a log with slips of its own says which it has.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.likelihood import gaussian
+from analysis.delivery.runs import runs_of
 from analysis.delivery.slips import ROOT_2PI, STATED_KINDS, slip_parts
 
 #: Slips by which kinds are thought to be as stated.
@@ -22,7 +25,42 @@ _LEAST = 0.01
 _MOST = 100_000
 
 
-def kinds_of_slips(readings: pd.DataFrame, slips: Array) -> Array:
+@dataclass(frozen=True, slots=True)
+class SlipKinds:
+    """What kind of slip readings are, if they are slips: few hardly may be.
+
+    Attributes
+    ----------
+    at : array of int, shape (m,)
+        Readings that may be slips; of all others kinds are as stated.
+    of_each : array of float, shape (m, kinds)
+        Probability of each kind, in the order of `STATED_KINDS`.
+    """
+
+    at: Array
+    of_each: Array
+
+    def ratios(self, shares: Array, n: int) -> Array:
+        """Give how much likelier each reading is a slip where kinds have other shares.
+
+        Parameters
+        ----------
+        shares : array of float, shape (kinds,)
+            Share of each kind; they add up to 1.
+        n : int
+            Readings.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            Over what it is with the stated shares.
+        """
+        ratio = np.full(n, shares.sum() / STATED_KINDS.sum())
+        ratio[self.at] = self.of_each @ (shares / STATED_KINDS)
+        return ratio
+
+
+def kinds_of_slips(readings: pd.DataFrame, slips: Array) -> SlipKinds:
     """Tell what kind of slip each reading is, if it is one and nothing else happened.
 
     Parameters
@@ -34,18 +72,17 @@ def kinds_of_slips(readings: pd.DataFrame, slips: Array) -> Array:
 
     Returns
     -------
-    array of float, shape (n, kinds)
-        Probability of each kind by the stated shares, in the order of `STATED_KINDS`;
-        the stated shares themselves for readings that hardly are slips.
+    SlipKinds
+        By the stated shares.
     """
-    kinds = np.tile(STATED_KINDS, (len(readings), 1))
-    at = np.flatnonzero(slips > _LEAST)
-    names = readings["infusion_id"]
-    some = np.flatnonzero(names.isin(names.iloc[at].unique()).to_numpy())
-    for batch in batches(readings.iloc[some], _MOST):
-        kinds[some[batch.row.ravel()]] = _kinds(batch).reshape(-1, len(STATED_KINDS))
-    kinds[slips <= _LEAST] = STATED_KINDS
-    return kinds
+    is_likely = slips > _LEAST
+    runs = runs_of(readings["infusion_id"])
+    some = np.flatnonzero(runs.each(runs.any(is_likely)))
+    kinds = np.empty((len(some), len(STATED_KINDS)))
+    for batch in batches(readings.take(some), _MOST):
+        kinds[batch.row.ravel()] = _kinds(batch).reshape(-1, len(STATED_KINDS))
+    own = is_likely[some]
+    return SlipKinds(some[own], kinds[own])
 
 
 def _kinds(batch: Batch) -> Array:
@@ -66,12 +103,12 @@ def _kinds(batch: Batch) -> Array:
     return kinds
 
 
-def kind_shares(kinds: Array, slips: Array) -> Array:
+def kind_shares(kinds: SlipKinds, slips: Array) -> Array:
     """Estimate the share of each kind among slips.
 
     Parameters
     ----------
-    kinds : array of float, shape (n, kinds)
+    kinds : SlipKinds
         As given by `kinds_of_slips`.
     slips : array of float, shape (n,)
         Probability that a reading is a slip; 0 for one that does not count.
@@ -81,11 +118,12 @@ def kind_shares(kinds: Array, slips: Array) -> Array:
     array of float, shape (kinds,)
         EM estimate, pulled to the stated shares; adds up to 1.
     """
+    slips = slips[kinds.at]
     likely = slips > _LEAST
-    kinds, slips = kinds[likely], slips[likely]
+    of_each, slips = kinds.of_each[likely], slips[likely]
     shares: Array = STATED_KINDS
     for _ in range(_ROUNDS):
-        each = kinds * (shares / STATED_KINDS)
+        each = of_each * (shares / STATED_KINDS)
         total = each.sum(1)
         is_slip = slips * total / (1 - slips + slips * total)
         counts = (is_slip / total) @ each

@@ -16,7 +16,7 @@ import pandas as pd
 from analysis.delivery.batches import Array
 from analysis.delivery.runs import runs_of
 from analysis.delivery.scan import Evidence
-from analysis.delivery.slip_kinds import kind_shares
+from analysis.delivery.slip_kinds import SlipKinds, kind_shares
 from analysis.delivery.slips import STATED_KINDS
 from analysis.terms import Entry
 
@@ -104,7 +104,7 @@ def places(readings: pd.DataFrame) -> Array:
 
 
 def slip_ratios(
-    readings: pd.DataFrame, evidence: Evidence, none: pd.Series, kinds: Array
+    readings: pd.DataFrame, evidence: Evidence, none: pd.Series, kinds: SlipKinds
 ) -> SlipRatios:
     """Estimate how often readings are slips, over what is fitted to the ward.
 
@@ -116,8 +116,8 @@ def slip_ratios(
         Of those readings (`scan`).
     none : Series of float
         Probability of no event by infusion_id.
-    kinds : array of float, shape (n, kinds)
-        Of each reading (`kinds_of_slips`).
+    kinds : SlipKinds
+        Of these readings (`kinds_of_slips`).
 
     Returns
     -------
@@ -132,7 +132,7 @@ def slip_ratios(
     slip = evidence.slips.clip(upper=1.0).to_numpy() * weight
     # Readings after it tell what kind of slip it is, and that it is no event.
     of_kinds = kind_shares(kinds, np.where(place == Place.AMONG_MANY, slip, 0.0))
-    odds = slip * (kinds @ (of_kinds / STATED_KINDS))
+    odds = slip * kinds.ratios(of_kinds, len(readings))
     slip = odds / (1 - slip + odds)
     shares = readings["slip_share"].to_numpy()
     ratios = [1.0] * len(Place)
@@ -173,7 +173,7 @@ def _em(
 
 
 def with_slip_ratios(
-    readings: pd.DataFrame, evidence: Evidence, ratios: SlipRatios, kinds: Array
+    readings: pd.DataFrame, evidence: Evidence, ratios: SlipRatios, kinds: SlipKinds
 ) -> Evidence:
     """Give the evidence when slips are that much commoner, and of such kinds.
 
@@ -185,8 +185,8 @@ def with_slip_ratios(
         Of those readings, with slips as fitted.
     ratios : SlipRatios
         As given by `slip_ratios`.
-    kinds : array of float, shape (n, kinds)
-        Of each reading (`kinds_of_slips`).
+    kinds : SlipKinds
+        Of these readings (`kinds_of_slips`).
 
     Returns
     -------
@@ -194,7 +194,7 @@ def with_slip_ratios(
         Of no event with each slip, and each two, weighed anew; that of events stays (a
         slip is seldom what they take).
     """
-    ratio = ratios.of(readings) * (kinds @ (np.array(ratios.kinds) / STATED_KINDS))
+    ratio = ratios.of(readings) * kinds.ratios(np.array(ratios.kinds), len(readings))
     runs = runs_of(readings["infusion_id"])
     both = evidence.both.clip(upper=1.0)
     one = (evidence.slips.clip(upper=1.0) - both).clip(lower=0.0)

@@ -29,6 +29,8 @@ SCAN = sys.modules[scan.__module__]
 #: So near the limit an infusion may be listed by one and not by the other.
 EDGE = 0.01
 
+Look = Callable[[Batch, np.ndarray], np.ndarray]
+
 
 def demo() -> SyntheticLog:
     return make_log(
@@ -60,7 +62,7 @@ def read(made: SyntheticLog, folder: Path) -> Log:
     return read_exports(exports, Policy.example())
 
 
-def nothing_is_clear(batch: Batch) -> np.ndarray:
+def nothing_is_clear(batch: Batch, most: np.ndarray) -> np.ndarray:  # noqa: ARG001 - as it is called
     return np.zeros(batch.shape[0], dtype=bool)
 
 
@@ -72,9 +74,9 @@ def test_with_and_without_the_quick_looks_the_same_is_found(
     log = read(make(), folder)
     passed: list[str] = []
 
-    def watched(look: Callable[[Batch], np.ndarray]) -> Callable[[Batch], np.ndarray]:
-        def own(batch: Batch) -> np.ndarray:
-            clear = look(batch)
+    def watched(look: Look) -> Look:
+        def own(batch: Batch, most: np.ndarray) -> np.ndarray:
+            clear = look(batch, most)
             passed.extend(batch.infusion_id[clear])
             return clear
 

@@ -63,16 +63,18 @@ LINE = 16 - RATE * HOURS[2]
 def test_a_reading_is_consistent_with(wrong: float, kind: int) -> None:
     rows = readings(wrong)
     found = kinds_of_slips(rows, slips(rows))
-    assert found.sum(axis=1) == pytest.approx(1.0)
-    assert int(found[2].argmax()) == kind
-    assert found[2, kind] > 0.6
+    assert found.at.tolist() == [2]
+    assert found.of_each.sum(axis=1) == pytest.approx(1.0)
+    assert int(found.of_each[0].argmax()) == kind
+    assert found.of_each[0, kind] > 0.6
 
 
 def test_what_hardly_is_a_slip_is_as_stated() -> None:
     rows = readings(LINE + 2)
-    assert kinds_of_slips(rows, np.zeros(len(rows))) == pytest.approx(
-        np.tile(STATED_KINDS, (len(rows), 1))
-    )
+    found = kinds_of_slips(rows, np.r_[0.0, 0.0, 0.009, 0.0, 0.0])
+    assert not len(found.at)
+    other = np.roll(STATED_KINDS, 1)
+    assert found.ratios(other, len(rows)) == pytest.approx(1.0)
 
 
 def test_kinds_share_out_what_the_likelihood_gives_a_slip() -> None:
@@ -81,7 +83,7 @@ def test_kinds_share_out_what_the_likelihood_gives_a_slip() -> None:
     normal = gaussian(batch, np.zeros((1, 1, len(HOURS))))
     off = normal.error / normal.precision
     weight = slip_weight(slip_density(batch), off.copy(), normal.precision)[:, 0, 0]
-    found = kinds_of_slips(rows, np.full(len(rows), 0.5))
+    found = kinds_of_slips(rows, np.full(len(rows), 0.5)).of_each
     near = (1 / 7) * np.sqrt(2 * np.pi / normal.precision[:, 0, 0])
     assert found[:, NEAR] == pytest.approx(STATED_KINDS[NEAR] * near / weight)
     assert found[2, TWO] == pytest.approx(

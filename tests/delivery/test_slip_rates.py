@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from analysis.delivery.scan import Evidence
+from analysis.delivery.slip_kinds import SlipKinds
 from analysis.delivery.slip_rates import (
     Place,
     SlipRatios,
@@ -32,6 +33,11 @@ def evidence(rows: pd.DataFrame, slips: np.ndarray, both: np.ndarray) -> Evidenc
         slips=pd.Series(slips, index=rows.index),
         both=pd.Series(both, index=rows.index),
     )
+
+
+def as_stated() -> SlipKinds:
+    """Tell nothing of any reading's kind."""
+    return SlipKinds(np.empty(0, dtype="int64"), np.empty((0, len(STATED_KINDS))))
 
 
 def test_readings_are_told_apart_by_where_they_stand() -> None:
@@ -66,7 +72,7 @@ def test_slips_of_short_infusions_are_counted_by_themselves(
         mine = np.flatnonzero(place == kind)
         slips[mine[: round(share * len(mine))]] = 1.0
     none = pd.Series(1.0, index=rows["infusion_id"].unique())
-    kinds = np.tile(STATED_KINDS, (len(rows), 1))
+    kinds = as_stated()
     found = slip_ratios(rows, evidence(rows, slips, np.zeros(len(rows))), none, kinds)
     assert low <= found.by_place[Place.OF_THREE] <= high
     assert found.by_place[Place.AMONG_MANY] == pytest.approx(1.0, abs=0.1)
@@ -76,7 +82,7 @@ def test_a_slip_thought_commoner_is_worth_that_much_more() -> None:
     rows = readings([5])
     ratios = SlipRatios(by_place=(2.0, *[1.0] * 5), second=1.0)
     slips = np.array([0.5, 0, 0, 0, 0])
-    kinds = np.tile(STATED_KINDS, (5, 1))
+    kinds = as_stated()
     given = evidence(rows, slips, np.zeros(5))
     found = with_slip_ratios(rows, given, ratios, kinds)
     # Half of the evidence was a slip: it doubles, the other half stays.
@@ -89,8 +95,7 @@ def test_a_kind_of_slip_thought_commoner_is_worth_that_much_more() -> None:
     shares = STATED_KINDS.copy()
     shares[0] *= 3
     ratios = SlipRatios(by_place=(1.0,) * 6, second=1.0, kinds=tuple(shares))
-    kinds = np.tile(STATED_KINDS, (5, 1))
-    kinds[0] = np.eye(len(shares))[0]
+    kinds = SlipKinds(np.array([0]), np.eye(len(shares))[:1])
     given = evidence(rows, np.array([0.5, 0, 0, 0, 0]), np.zeros(5))
     found = with_slip_ratios(rows, given, ratios, kinds)
     assert found.table["none"].iloc[0] == pytest.approx(np.log(0.5 + 3 * 0.5))
@@ -100,7 +105,7 @@ def test_two_slips_thought_commoner_are_worth_that_much_more() -> None:
     rows = readings([5])
     ratios = SlipRatios(by_place=(1.0,) * 6, second=3.0)
     both = np.array([0.5, 0.5, 0, 0, 0])
-    kinds = np.tile(STATED_KINDS, (5, 1))
+    kinds = as_stated()
     found = with_slip_ratios(rows, evidence(rows, both, both), ratios, kinds)
     assert found.table["none"].iloc[0] == pytest.approx(np.log(0.5 + 3 * 0.5))
     assert found.slips.iloc[0] == pytest.approx(1.5 / 2)
