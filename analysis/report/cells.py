@@ -14,9 +14,9 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.coded_column import CodedText
 from analysis.columns import Column, Kind
 from analysis.policy import Policy
-from analysis.texts import CodedText
 
 # A spreadsheet takes a cell that starts with one of these for a formula. Apostrophes
 # before it are counted in, so that guarding can be undone without a doubt.
