@@ -1,7 +1,7 @@
 """Memory that is free again, given back between the steps of a large run.
 
 What a step has used up stays with the process in pieces, and the next step asks for
-more beside it: without this, a log of 300,000 infusions takes a gigabyte more.
+more beside it.
 """
 
 import ctypes

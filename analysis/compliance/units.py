@@ -22,8 +22,9 @@ def stack_units(units: dict[str, pd.DataFrame]) -> pd.DataFrame:
     Parameters
     ----------
     units : dict of str to DataFrame
-        Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month. It is
-        emptied: whoever keeps no other hold of them has no column in memory twice.
+        Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month.
+        Those with units are taken out of it: whoever keeps no other hold of them has
+        no column in memory twice.
 
     Returns
     -------
