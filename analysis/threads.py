@@ -3,7 +3,7 @@
 import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from typing import Any, TypeVar
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -32,3 +32,28 @@ def side_by_side(do: Callable[[T], R], things: Iterable[T]) -> list[R]:
         return [do(thing) for thing in every]
     with ThreadPoolExecutor(min(_MOST, os.cpu_count() or 1)) as pool:
         return list(pool.map(do, every))
+
+
+def at_once(*work: Callable[[], Any]) -> list[Any]:
+    """Do different things at once.
+
+    Parameters
+    ----------
+    *work : callable
+        None changes what another reads, so that the order does not count.
+
+    Returns
+    -------
+    list
+        What each gave, in their order, at any number of threads.
+
+    Examples
+    --------
+    >>> at_once(lambda: 1, lambda: "two")
+    [1, 'two']
+    """
+    return side_by_side(_done, work)
+
+
+def _done(work: Callable[[], Any]) -> Any:
+    return work()

@@ -181,11 +181,15 @@ def _window(hours: Array, weight: Array) -> tuple[list[float], list[float]]:
     ends = np.isnan(hours[:, :, 1]).any(1)
     # All infusions of a kind have their windows in the same order.
     order = np.argsort(hours[:, :, 0].sum(0), kind="stable")
-    earliest = _quantile(hours[:, order, 0], weight[:, order], _TAIL)
+    earliest = _quantile(
+        hours[:, :, 0].take(order, axis=1), weight.take(order, axis=1), _TAIL
+    )
     if ends.any():
         return earliest.tolist(), [np.nan] * len(hours)
     order = np.argsort(hours[:, :, 1].sum(0), kind="stable")
-    latest = _quantile(hours[:, order, 1], weight[:, order], 1 - _TAIL)
+    latest = _quantile(
+        hours[:, :, 1].take(order, axis=1), weight.take(order, axis=1), 1 - _TAIL
+    )
     return earliest.tolist(), latest.tolist()
 
 

@@ -42,7 +42,7 @@ from analysis.intake import Log
 from analysis.lookup import by_key
 from analysis.policy import Policy
 from analysis.terms import YesNo
-from analysis.threads import side_by_side
+from analysis.threads import at_once
 from analysis.workers import Map, on_cores, one_by_one
 
 #: What the lines have that is needed to judge readings.
@@ -123,7 +123,9 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     noise = ward_noise(lines, log.infusions)
     runs = runs_of(lines["infusion_id"])
     # Where the infusion of each run stands: looked up once, and not by name each time.
-    place = log.infusions.index.get_indexer(lines["infusion_id"].iloc[runs.begins])
+    place = log.infusions.index.get_indexer(
+        pd.Index(lines["infusion_id"].iloc[runs.begins])
+    )
     verdicts = evaluable(lines, log.infusions, runs, place)
     at = judged_rows(
         lines, runs, (verdicts["evaluable"] == "yes").to_numpy(bool)[place]
@@ -139,16 +141,15 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     share = by_key(ward, shares)
     probability = probabilities(evidence.table, share)
     event = 1 - probability["none"]
-    threshold = find_threshold(
-        readings, share, event, policy.false_flags_per_1000, ratios
+    noise = with_fitted(noise, fitted, shares)
+    threshold, lines = at_once(
+        lambda: find_threshold(
+            readings, share, event, policy.false_flags_per_1000, ratios
+        ),
+        lambda: _with_deviations(lines, noise),
     )
     found = read.each(is_listed(probability, threshold.probability))
     listing = list(events(readings[found], probability))
-    noise = with_fitted(noise, fitted, shares)
-    lines = add_standard_deviations(lines, noise)
-    lines["time_step_h"] = by_key(
-        lines["ward"], noise.groupby("ward")["time_step_min"].max() / 60
-    )
     lines = _with_slips(
         lines, at, _slip_probability(readings, evidence.slips, listing, probability)
     )
@@ -158,24 +159,19 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
     )
     _add_flow_factors(verdicts, lines, runs, place)
     # Texts on one thread, numbers on another.
-    findings, drivers, ordered = side_by_side(
-        lambda do: do(),
-        (
-            lambda: _as_table(
-                [
-                    *_findings(log, lines, noise, listing, (at, found)),
-                    *scale_and_display_findings(log, policy),
-                ]
-            ),
-            lambda: driver_flow(
-                readings.assign(
-                    slip_probability=lines["slip_probability"].to_numpy()[at]
-                ),
-                verdicts[["kind"]].join(log.infusions["driver_id"]),
-                policy.flow_accuracy_pct,
-            ),
-            lambda: _in_order_of(log.checks, lines),
+    findings, drivers, ordered = at_once(
+        lambda: _as_table(
+            [
+                *_findings(log, lines, noise, listing, (at, found)),
+                *scale_and_display_findings(log, policy),
+            ]
         ),
+        lambda: driver_flow(
+            readings.assign(slip_probability=lines["slip_probability"].to_numpy()[at]),
+            verdicts[["kind"]].join(log.infusions["driver_id"]),
+            policy.flow_accuracy_pct,
+        ),
+        lambda: _in_order_of(log.checks, lines),
     )
     return Delivery(
         lines=ordered,
@@ -262,6 +258,14 @@ def _in_order_of(checks: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     place = np.full(len(checks), -1)
     place[checks.index.get_indexer(lines.index)] = np.arange(len(lines))
     return lines.take(place[place >= 0])
+
+
+def _with_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.DataFrame:
+    """Add how far an honest reading may be off, in volume and in time."""
+    step = noise.groupby("ward")["time_step_min"].max() / 60
+    return add_standard_deviations(lines, noise).assign(
+        time_step_h=by_key(lines["ward"], step)
+    )
 
 
 def _slip_probability(

@@ -23,6 +23,8 @@ from analysis.terms import Entry
 #: Slips, and infusions with two, by which a log is thought to be as fitted.
 _WORTH_SLIPS, _WORTH_PAIRS = 4.0, 3.0
 _ROUNDS = 60
+#: Rounds end where a ratio moves by less than this.
+_SAME = 1e-9
 _MOST = 4.0
 
 #: Readings of an infusion that is not short.
@@ -168,7 +170,9 @@ def _em(
     for _ in range(_ROUNDS):
         odds = ratio * probability
         found = float((odds / (1 - probability + odds)).sum())
-        ratio = min((found + worth) / (expected + worth / start), most)
+        before, ratio = ratio, min((found + worth) / (expected + worth / start), most)
+        if abs(ratio - before) < _SAME:
+            break
     return ratio
 
 
