@@ -122,6 +122,8 @@ def _is_heading(records: Records, at: int, named: int) -> bool:
     """
     if not 0 < records.widths[at] < named or records.nexts[at] >= len(records.data):
         return False
+    if _REMARK.match(records.text(at)):
+        return False
     filled = [c for c in records.cells(at) if c.strip(_AROUND)]
     return bool(filled) and all(_HEADING.fullmatch(c) for c in filled)
 

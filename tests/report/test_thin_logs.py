@@ -76,7 +76,8 @@ CASES = [
         "2026-06",
         (
             "Birch Ward 4.0 of 4.0 h 1 of 1 0 of 1",
-            "Wards with fewer than 5 patients have counts and no percentage",
+            "With fewer than 5 patients, or 10 units (such as checks, or extension "
+            "sets) judged, there are counts and no percentage",
             "counts only",
             "a dot and its interval on the first page say all that can be said",
         ),
