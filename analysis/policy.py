@@ -9,6 +9,7 @@ import difflib
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
@@ -371,6 +372,7 @@ class Policy:
         return pd.DataFrame(rows, columns=["ward", "limit", "value", "set_by"])
 
 
+@cache
 def example_text() -> str:
     """Give the example policy, to start from.
 

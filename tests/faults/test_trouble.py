@@ -124,7 +124,7 @@ def test_a_disk_that_fills_up_while_the_notebook_runs(log: Path, out: Path) -> N
 
 
 #: Makes the process one that may not write what is not its own; a first run, into
-#: another folder, has imported by then what nobody may read.
+#: another folder, has read by then what nobody may read, its own modules and policy.
 AS_NOBODY = """
     import os
     from analysis.cli import steadyfall
