@@ -1,0 +1,211 @@
+"""The wards of the invented service and the log that stands in ``synthetic_data``."""
+
+from datetime import date
+
+import numpy as np
+
+from analysis.synthetic.habits import Planting, WardHabits
+from analysis.synthetic.log import SyntheticLog
+from analysis.synthetic.make import make_log
+
+DEMO_SEED = 20260917
+DEMO_FIRST_DAY = date(2026, 8, 30)
+DEMO_DAYS = 65
+#: The wards of the invented service; they differ in size and habits.
+WARDS = (
+    WardHabits(
+        name="Lapwing Ward",
+        prefix="LAP",
+        infusions_per_month=68,
+        start_volumes_ml=(14.0, 15.0, 16.0, 16.0, 17.0, 18.0),
+        reading_step_ml=1.0,
+        time_step_min=60,
+        reading_error_ml=0.2,
+        time_error_min=3,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.1,
+        offset_sd_ml=0.2,
+        lag_h=0.2,
+        early_check_share=0.3,
+        spread_min=18,
+        late_share=0.06,
+        lapse_share=0.025,
+        night_lapse_share=0.16,
+        missing_volume_share=0.04,
+        blank_share=0.08,
+        late_set_share=0.08,
+        site_life_days=9,
+        metal_share=0.2,
+        staff=18,
+    ),
+    WardHabits(
+        name="Harebell Unit",
+        prefix="HAR",
+        infusions_per_month=50,
+        start_volumes_ml=(14.5, 15.5, 16.0, 16.5, 17.0, 22.0),
+        reading_step_ml=0.5,
+        time_step_min=15,
+        reading_error_ml=0.15,
+        time_error_min=3,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.1,
+        offset_sd_ml=0.18,
+        lag_h=0.15,
+        early_check_share=0.5,
+        spread_min=20,
+        late_share=0.08,
+        lapse_share=0.03,
+        night_lapse_share=0.08,
+        missing_volume_share=0.03,
+        blank_share=0.04,
+        late_set_share=0.04,
+        site_life_days=12,
+        metal_share=0.1,
+        staff=14,
+    ),
+    WardHabits(
+        name="Skylark Ward",
+        prefix="SKY",
+        infusions_per_month=40,
+        start_volumes_ml=(14.4, 15.2, 15.8, 16.0, 16.3, 17.1),
+        reading_step_ml=0.1,
+        time_step_min=1,
+        reading_error_ml=0.03,
+        time_error_min=2,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.1,
+        offset_sd_ml=0.15,
+        lag_h=0.15,
+        early_check_share=0.8,
+        spread_min=14,
+        late_share=0.04,
+        lapse_share=0.01,
+        night_lapse_share=0.03,
+        missing_volume_share=0.02,
+        blank_share=0.02,
+        late_set_share=0.02,
+        site_life_days=13,
+        staff=12,
+        has_delivered=True,
+        has_recorded_at=True,
+    ),
+    WardHabits(
+        name="Teasel Ward",
+        prefix="TEA",
+        infusions_per_month=20,
+        start_volumes_ml=(8.5, 15.0, 15.5, 16.0, 17.5),
+        reading_step_ml=0.5,
+        time_step_min=5,
+        reading_error_ml=0.15,
+        time_error_min=3,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.15,
+        offset_sd_ml=0.2,
+        lag_h=0.15,
+        early_check_share=0.4,
+        spread_min=22,
+        late_share=0.10,
+        lapse_share=0.04,
+        night_lapse_share=0.20,
+        missing_volume_share=0.06,
+        blank_share=0.12,
+        late_set_share=0.10,
+        site_life_days=10,
+        metal_share=0.3,
+        staff=9,
+        has_dates_alone=True,
+    ),
+    WardHabits(
+        name="Bramble Annexe",
+        prefix="BRA",
+        infusions_per_month=5,
+        mean_syringes=3.0,
+        start_volumes_ml=(15.0, 16.0, 17.0),
+        reading_step_ml=1.0,
+        time_step_min=15,
+        reading_error_ml=0.2,
+        time_error_min=3,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.1,
+        offset_sd_ml=0.2,
+        lag_h=0.2,
+        spread_min=20,
+        late_share=0.08,
+        lapse_share=0.03,
+        night_lapse_share=0.10,
+        missing_volume_share=0.04,
+        blank_share=0.06,
+        late_set_share=0.05,
+        site_life_days=10,
+        staff=6,
+    ),
+    WardHabits(
+        name="Sallowdene Home Team",
+        prefix="SAL",
+        infusions_per_month=18,
+        mean_syringes=6.0,
+        start_volumes_ml=(15.0, 16.0, 17.0, 17.5),
+        reading_step_ml=0.5,
+        time_step_min=5,
+        reading_error_ml=0.15,
+        time_error_min=3,
+        flow_sd=0.016,
+        driver_sd=0.012,
+        offset_ml=-0.1,
+        offset_sd_ml=0.2,
+        lag_h=0.15,
+        is_visiting=True,
+        spread_min=30,
+        missing_volume_share=0.05,
+        blank_share=0.10,
+        late_set_share=0.10,
+        site_life_days=12,
+        staff=7,
+        has_line_ids=False,
+    ),
+)
+DEMO_PLANTING = Planting(
+    event_share=0.065,
+    slip_share=0.05,
+    gap_share=0.04,
+    early_change_share=0.06,
+    pause_share=0.02,
+    rate_change_share=0.015,
+    death_share=0.55,
+    stop_share=0.15,
+    lost_end_share=0.05,
+    transfer_share=0.06,
+    second_driver_share=0.04,
+    unreadable_times=3,
+    unreadable_volumes=3,
+    exact_duplicates=2,
+    awkward_notes=3,
+)
+
+
+def demo_log() -> SyntheticLog:
+    """Make the log that stands in ``synthetic_data``: September and October 2026.
+
+    Returns
+    -------
+    SyntheticLog
+        The same every time.
+
+    Notes
+    -----
+    The seed is the first from 20260901 on whose log holds every kind of event and slip,
+    185 to 215 infusions in either month, and rows in both passes of the hour that comes
+    twice; nothing else was looked at.
+    """
+    return make_log(
+        rng=np.random.default_rng(DEMO_SEED),
+        wards=WARDS,
+        first_day=DEMO_FIRST_DAY,
+        days=DEMO_DAYS,
+        planting=DEMO_PLANTING,
+    )
