@@ -536,6 +536,7 @@ def _audit(  # noqa: PLR0913 - one argument an option of the command
     import pandas as pd
 
     from analysis.audit import run_audit
+    from analysis.memory import free_bytes, shortage
     from analysis.report import check_output_folder, publish
     from analysis.workers import spread_over
 
@@ -543,6 +544,8 @@ def _audit(  # noqa: PLR0913 - one argument an option of the command
     now = None if is_demo else pd.Timestamp.now("UTC")
     if out is not None:
         check_output_folder(out)
+    if short := shortage(set(exports), free_bytes()):
+        click.echo(short, err=True)
     with _progress() as say, spread_over(*spread) as run:
         result = run_audit(
             exports,

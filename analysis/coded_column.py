@@ -14,7 +14,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-Codes = npt.NDArray[np.int32]
+Codes = npt.NDArray[np.signedinteger]
 #: The columns of text that pandas has itself, and their dtype.
 PLAIN: Any = pd.arrays.ArrowStringArray
 STR = pd.StringDtype(storage="pyarrow", na_value=np.nan)
@@ -69,7 +69,7 @@ class CodedText(PLAIN):  # type: ignore[misc]
         CodedText
             Of dtype ``str``.
         """
-        return cls._made(Coded(codes.astype(np.int32, copy=False), different, is_tidy))
+        return cls._made(Coded(narrow(codes, len(different)), different, is_tidy))
 
     @classmethod
     def _made(cls, coded: Coded, whole: pa.ChunkedArray | None = None) -> Self:
@@ -291,10 +291,47 @@ class CodedText(PLAIN):  # type: ignore[misc]
             at = len(different)
             own = pa.array([value], pa.large_string())
             different = pa.concat_arrays([different, own])
-        codes = codes.copy()
+        codes = np.array(codes, dtype=kind_of_codes(len(different)))
         codes[key] = at
         self._coded, self._whole = Coded(codes, different), None
         self._cache.clear()
+
+
+def kind_of_codes(m: int) -> type[np.signedinteger]:
+    """Give the smallest kind of number that tells so many texts apart.
+
+    Parameters
+    ----------
+    m : int
+        Different texts.
+
+    Returns
+    -------
+    type
+        Whole numbers of one, two or four bytes: a check log has a dozen columns of a
+        few words each, and a number a row is all that is kept of them.
+    """
+    if m <= np.iinfo(np.int8).max:
+        return np.int8
+    return np.int16 if m <= np.iinfo(np.int16).max else np.int32
+
+
+def narrow(codes: npt.NDArray[np.integer], m: int) -> Codes:
+    """Give codes in the smallest kind of number; they stay what they are.
+
+    Parameters
+    ----------
+    codes : array of int, shape (n,)
+        From 0, below `m`.
+    m : int
+        How many different texts they stand for.
+
+    Returns
+    -------
+    array of int, shape (n,)
+        Equal to `codes`; the same array where it is of that kind.
+    """
+    return codes.astype(kind_of_codes(m), copy=False)
 
 
 def encoded(texts: pa.ChunkedArray | pa.Array) -> Coded:
@@ -314,7 +351,8 @@ def encoded(texts: pa.ChunkedArray | pa.Array) -> Coded:
     found = texts.cast(pa.large_string()).dictionary_encode()
     if isinstance(found, pa.ChunkedArray):
         found = found.combine_chunks()
-    return Coded(found.indices.to_numpy(), found.dictionary, is_tidy=True)
+    codes = narrow(found.indices.to_numpy(), len(found.dictionary))
+    return Coded(codes, found.dictionary, is_tidy=True)
 
 
 def spread_out(given: Any, codes: npt.NDArray[np.integer]) -> Any:
@@ -353,6 +391,6 @@ def _tidied(coded: Coded) -> Coded:
         return Coded(codes, different, is_tidy=True)
     order = np.argsort(first, kind="stable")
     order = order[: np.count_nonzero(first < n)]
-    place = np.zeros(m, dtype=np.int32)
+    place = np.zeros(m, dtype=kind_of_codes(len(order)))
     place[order] = np.arange(len(order))
     return Coded(place.take(codes), different.take(pa.array(order)), is_tidy=True)

@@ -173,5 +173,5 @@ def same(text: str, n: int) -> Any:
     array of str, shape (n,)
         That text throughout.
     """
-    codes = np.broadcast_to(np.zeros(1, dtype=np.int32), n)
+    codes = np.broadcast_to(np.zeros(1, dtype=np.int8), n)
     return by_codes(codes, pa.array([text], pa.large_string()), is_tidy=n > 0)

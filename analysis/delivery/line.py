@@ -13,6 +13,7 @@ from analysis.delivery.runs import Runs, in_order, runs_of
 from analysis.intake.infusions import STEPS_HERE
 from analysis.policy import Policy
 from analysis.terms import Entry
+from analysis.texts import spread
 
 SET_RATE = "set rate"
 PRESCRIBED = "prescribed"
@@ -89,7 +90,7 @@ def expected_lines(
     out["is_doubtful_rate"] = doubtful
     rate = runs.filled(np.where(doubtful, np.nan, charted))
     has_rate = ~np.isnan(rate)
-    out["basis"] = _BASES.take((~has_rate).astype("int64"))
+    out["basis"] = spread(_BASES.array, (~has_rate).astype("int64"))
     prescribed = runs.each(_prescribed_rate(known, policy).to_numpy(float))
     rate = np.where(has_rate, rate, prescribed)
     _add_delivered(out, runs, rate, rows["is_paused_after"].to_numpy(bool))
@@ -223,7 +224,7 @@ def _add_residuals(
     base = np.where(only_given, np.where(is_begun, 0.0, given_first), base)
     is_given = np.isnan(remaining) & has_given
     codes = np.where(is_given, 1, np.where(np.isnan(remaining), 2, 0))
-    out["source"] = _SOURCES.take(codes)
+    out["source"] = spread(_SOURCES.array, codes)
     out["has_start_volume"] = runs.each(has_start | (only_given & is_begun))
     only_given = runs.each(only_given)
     out["is_floored"] = ~only_given

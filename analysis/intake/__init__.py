@@ -26,6 +26,7 @@ from analysis.intake.rows import take_rows
 from analysis.intake.spans import without_far_times
 from analysis.intake.spelling import spellings
 from analysis.lookup import by_key
+from analysis.memory import give_back
 from analysis.policy import Policy
 from analysis.terms import ALL, BETWEEN_WARDS, Entry
 
@@ -127,11 +128,13 @@ def read_exports(
         file is a check log, or most rows of a file cannot be placed.
     """
     exports = turn_exports(read_raws(paths, layout), layout)
+    give_back()
     zone = ZoneInfo(layout.zone) if layout and layout.zone else policy.zone
     typed = _typed(exports.tables, zone)
     books = _books(exports, typed)
-    kept = {name: _kept(typed.pop(name)) for name in _NAMES}
     del exports  # nothing below needs the files: they take more than the log itself
+    give_back()
+    kept = {name: _kept(typed.pop(name)) for name in _NAMES}
     return _in_zone(_as_log(kept, books), policy.zone)
 
 
@@ -186,6 +189,7 @@ def _kept(typed: Typed) -> pd.DataFrame:
 def _as_log(kept: dict[str, pd.DataFrame], books: dict[str, Any]) -> Log:
     notes: list[str] = list(books.pop("notes"))
     rows = _ordered(kept.pop("checks"), notes)
+    give_back()
     lines = kept["lines"]
     lines = lines.assign(ward=_told_from_totals(lines["ward"], []))
     rows, lines, parted = part_lines(rows, lines)

@@ -5,12 +5,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
-import pyarrow.compute as pc
 from pyarrow import csv as pa_csv
 
-from analysis.intake.invisible import INVISIBLE
+from analysis.coded_column import Coded
+from analysis.intake.coded_cells import (
+    AROUND,
+    AS_CODES,
+    are_blank,
+    blank,
+    of_chunks,
+    of_rows,
+    stacked,
+    taken,
+    trimmed,
+)
 from analysis.intake.records import Records
 from analysis.intake.scan import Counts, Ints, Mask
 from analysis.threads import side_by_side
@@ -18,12 +27,11 @@ from analysis.threads import side_by_side
 _BLOCK = 1 << 23
 _BATCH = 20_000
 
+#: Records that are written out as text at once.
+_AT_ONCE = 250_000
+
 #: So many records of one width are worth being read together.
 _MANY = 1_000
-
-#: Blanks and invisible characters that may stand around a cell.
-_AROUND = " \t\n\v\f\r\x1c\x1d\x1e\x1f\x85\u00a0\u1680\u2028\u2029\u202f\u205f\u3000"
-_AROUND += "".join(map(chr, range(0x2000, 0x200B))) + INVISIBLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +40,7 @@ class Body:
 
     Attributes
     ----------
-    columns : list of ChunkedArray of str, shape (rows,)
+    columns : list of Coded, shape (rows,)
         Cells without the blanks around them.
     at : ndarray of int, shape (rows,)
         Which record each row is.
@@ -44,7 +52,7 @@ class Body:
         Records that say something of the file, and are no rows.
     """
 
-    columns: list[pa.ChunkedArray]
+    columns: list[Coded]
     at: Ints
     broken: list[tuple[int, str]]
     empty: int
@@ -91,13 +99,15 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     broken += [b for p in parts for b in p.broken if b[0] not in lines]
     remarks = tuple(sorted(i for i, _ in broken if _is_remark(records, i, width)))
     order = order[~is_shifted]
+    is_in_order = len(order) == len(at) and len(parts) == 1
     is_ascii = records.data.isascii()
 
-    def column(i: int) -> pa.ChunkedArray:
-        texts = [part.columns[i] for part in parts]
+    def column(i: int) -> Coded:
+        cells = stacked([part.columns[i] for part in parts]) if parts else blank(0)
         for part in parts:
-            part.columns[i] = None  # what was read is let go of on the way
-        return trimmed(_in_order(texts, order), is_ascii=is_ascii)
+            part.columns[i] = blank(0)  # what was read is let go of on the way
+        in_place = cells if is_in_order else taken(cells, order)
+        return trimmed(in_place, is_ascii=is_ascii)
 
     return Body(
         columns=side_by_side(column, range(width)),
@@ -124,7 +134,7 @@ def _is_heading(records: Records, at: int, named: int) -> bool:
         return False
     if _REMARK.match(records.text(at)):
         return False
-    filled = [c for c in records.cells(at) if c.strip(_AROUND)]
+    filled = [c for c in records.cells(at) if c.strip(AROUND)]
     return bool(filled) and all(_HEADING.fullmatch(c) for c in filled)
 
 
@@ -132,7 +142,7 @@ def _padded(records: Records, at: Sequence[int], width: int) -> Body:
     """Read short records as rows whose last cells are blank."""
     rows = [records.cells(i) for i in at]
     return Body(
-        columns=text_columns([r + [""] * (width - len(r)) for r in rows], width),
+        columns=of_rows([r + [""] * (width - len(r)) for r in rows], width),
         at=np.array(at, dtype=np.int64),
         broken=[],
         empty=0,
@@ -192,26 +202,26 @@ def _alike(records: Records, at: Ints, named: int, width: int) -> Body:
     """Read records of as many cells each as rows, or as what else they are."""
     n = int(records.widths[at[0]])
     cells = _columns(records, at, n)
-    columns = (cells + [_blank(len(at)) for _ in range(width - n)])[:width]
+    columns = (cells + [blank(len(at)) for _ in range(width - n)])[:width]
     if named <= n <= width:  # what is blank among them is told later
         return Body(columns=columns, at=at, broken=[], empty=0)
     is_spare = _are_blank(records, cells[width:], len(at))
     is_blank = _are_blank(records, columns, len(at)) & is_spare
     is_row = is_spare & ~is_blank & (n >= named)
     return Body(
-        columns=[column.filter(pa.array(is_row)) for column in columns],
+        columns=[taken(column, is_row) for column in columns],
         at=at[is_row],
         broken=_misfits(records, at[~is_row & ~is_blank], width),
         empty=int(is_blank.sum()),
     )
 
 
-def _are_blank(records: Records, columns: Sequence[pa.ChunkedArray], n: int) -> Mask:
+def _are_blank(records: Records, columns: Sequence[Coded], n: int) -> Mask:
     """Mark rows without a filled cell in these columns; all, if there are none."""
     is_ascii = records.data.isascii()
     is_blank = np.ones(n, dtype=bool)
     for column in columns:
-        is_blank &= mask_of(pc.equal(trimmed(column, is_ascii=is_ascii), ""))
+        is_blank &= are_blank(trimmed(column, is_ascii=is_ascii))
     return is_blank
 
 
@@ -222,15 +232,15 @@ def _mixed(records: Records, at: Ints, named: int, width: int) -> Body:
     misfits: list[int] = []
     for i in at.tolist():
         cells = records.cells(i)
-        if not any(cell.strip(_AROUND) for cell in cells):
+        if not any(cell.strip(AROUND) for cell in cells):
             continue
-        if len(cells) >= named and not any(c.strip(_AROUND) for c in cells[width:]):
+        if len(cells) >= named and not any(c.strip(AROUND) for c in cells[width:]):
             rows.append(cells[:width] + [""] * (width - len(cells)))
             kept.append(i)
         else:
             misfits.append(i)
     return Body(
-        columns=text_columns(rows, width),
+        columns=of_rows(rows, width),
         at=np.array(kept, dtype=np.int64),
         broken=_misfits(records, np.array(misfits, dtype=np.int64), width),
         empty=len(at) - len(kept) - len(misfits),
@@ -248,50 +258,23 @@ def _misfits(records: Records, at: Ints, width: int) -> list[tuple[int, str]]:
     return told
 
 
-def trimmed(column: pa.ChunkedArray, *, is_ascii: bool) -> pa.ChunkedArray:
-    """Give cells without blanks and invisible characters around them.
-
-    Parameters
-    ----------
-    column : ChunkedArray of str
-        Cells.
-    is_ascii : bool
-        The whole text is ASCII, which is quicker.
-
-    Returns
-    -------
-    ChunkedArray of str
-        As many cells.
-    """
-    if is_ascii:
-        return pc.ascii_trim_whitespace(column)
-    return pc.utf8_trim(column, characters=_AROUND)
-
-
-def text_columns(rows: Sequence[Sequence[str]], width: int) -> list[pa.ChunkedArray]:
-    """Give rows, each of `width` cells, as columns.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        Rows of `width` cells.
-    width : int
-        Cells of each.
-
-    Returns
-    -------
-    list of ChunkedArray of str
-        One a column.
-    """
-    if not rows:
-        return [_blank(0)] * width
-    return [
-        pa.chunked_array([pa.array(column, type=pa.large_string())])
-        for column in zip(*rows, strict=True)
+def _columns(records: Records, main: Ints, width: int) -> list[Coded]:
+    """Read records alike, some at a time: cells written out take far more room."""
+    parts = [
+        _some_columns(records, main[k : k + _AT_ONCE], width)
+        for k in range(0, len(main), _AT_ONCE)
     ]
 
+    def column(i: int) -> Coded:
+        cells = stacked([part[i] for part in parts])
+        for part in parts:
+            part[i] = blank(0)  # what was read is let go of on the way
+        return cells
 
-def _columns(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
+    return side_by_side(column, range(width))
+
+
+def _some_columns(records: Records, main: Ints, width: int) -> list[Coded]:
     names = [f"f{i}" for i in range(width)]
     try:
         table = pa_csv.read_csv(
@@ -303,7 +286,7 @@ def _columns(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
                 newlines_in_values=records.has_breaks,
             ),
             convert_options=pa_csv.ConvertOptions(
-                column_types=dict.fromkeys(names, pa.large_string()),
+                column_types=dict.fromkeys(names, AS_CODES),
                 strings_can_be_null=False,
             ),
         )
@@ -311,8 +294,7 @@ def _columns(records: Records, main: Ints, width: int) -> list[pa.ChunkedArray]:
         return _exactly(records, main)
     if table.num_rows != len(main):
         return _exactly(records, main)
-    columns: list[pa.ChunkedArray] = table.columns
-    return columns
+    return side_by_side(of_chunks, table.columns)
 
 
 def _stretches(records: Records, main: Ints) -> pa.Buffer:
@@ -329,47 +311,11 @@ def _stretches(records: Records, main: Ints) -> pa.Buffer:
     )
 
 
-def _exactly(records: Records, at: Ints) -> list[pa.ChunkedArray]:
+def _exactly(records: Records, at: Ints) -> list[Coded]:
     """Read records alike by the csv module, in batches: slow, bound to nothing else."""
     width = int(records.widths[at[0]])
     batches = [
-        text_columns([records.cells(i) for i in at[k : k + _BATCH].tolist()], width)
+        of_rows([records.cells(i) for i in at[k : k + _BATCH].tolist()], width)
         for k in range(0, len(at), _BATCH)
     ]
-    return [_stacked(parts) for parts in zip(*batches, strict=True)]
-
-
-def _in_order(parts: Sequence[pa.ChunkedArray], order: Ints) -> pa.ChunkedArray:
-    """Put the rows of several columns together, in order of the file."""
-    if len(parts) == 1:
-        return parts[0]
-    if not parts:
-        return _blank(0)
-    return _stacked(parts).take(pa.array(order))
-
-
-def _stacked(parts: Sequence[pa.ChunkedArray]) -> pa.ChunkedArray:
-    # Typed by hand: where all parts are empty there is no chunk to tell the type by.
-    chunks = [chunk for part in parts for chunk in part.chunks]
-    return pa.chunked_array(chunks, type=parts[0].type)
-
-
-def _blank(n: int) -> pa.ChunkedArray:
-    return pa.chunked_array([pa.array([""] * n, type=pa.large_string())])
-
-
-def mask_of(column: pa.ChunkedArray) -> npt.NDArray[np.bool_]:
-    """Give a column of truth values as an array.
-
-    Parameters
-    ----------
-    column : ChunkedArray of bool
-        Without missing values.
-
-    Returns
-    -------
-    array of bool
-        As many values.
-    """
-    mask: npt.NDArray[np.bool_] = column.to_numpy()
-    return mask
+    return [stacked(parts) for parts in zip(*batches, strict=True)]

@@ -12,6 +12,7 @@ from analysis.intake.sheet import Sheet, identity, is_struck
 from analysis.intake.so_far import Reading
 from analysis.intake.turned import Turned, finished, frame_of, no_fate
 from analysis.terms import LineKind
+from analysis.texts import same
 
 _KINDS = (
     (synonyms.LINE_CHANGED_ON, LineKind.EXTENSION_SET),
@@ -50,7 +51,7 @@ def turn_changes(sheet: Sheet) -> Turned:
         ("is_struck", is_struck(sheet)),
     ):
         text[name] = of_row.reindex(raw_row).to_numpy()
-    text["file"] = sheet.raw.file
+    text["file"] = same(sheet.raw.file, len(text))
     text["line_id"] = change_ids(rows)
     feeds = pd.Series(rows.index, index=raw_row.to_numpy(), dtype="int64")
     by = {

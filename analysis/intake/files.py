@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import pyarrow as pa
 
 from analysis.errors import InputError
-from analysis.intake.body import Body, read_body, text_columns, trimmed
+from analysis.intake.body import Body, read_body
+from analysis.intake.coded_cells import of_rows, taken, trimmed
 from analysis.intake.delimiters import check_marks, delimiter_of
 from analysis.intake.encodings import NUL_SIGN, Decoded, to_utf8
 from analysis.intake.header import (
@@ -28,8 +28,7 @@ from analysis.intake.raw import WORKBOOK, BrokenRecord, Dialect, RawTable
 from analysis.intake.records import Records, find_records
 from analysis.intake.scan import Ints
 from analysis.intake.workbook import Merged, is_workbook, read_sheets
-from analysis.texts import coded_text
-from analysis.threads import side_by_side
+from analysis.texts import by_codes
 
 #: Given the first records of a file (at most `HEADER_AMONG`, cells stripped, an empty
 #: line as an empty list), says which of them is the header, if any is.
@@ -357,7 +356,7 @@ def _from_sheet(
         )
     width = len(rows[at])
     _fill_merged(rows, [m for m in merged if m[0] > at])
-    columns = text_columns(rows[at + 1 :], width)
+    columns = of_rows(rows[at + 1 :], width)
     body = Body(
         columns=[trimmed(column, is_ascii=False) for column in columns],
         at=np.arange(at + 1, len(rows), dtype=np.int64),
@@ -406,12 +405,11 @@ def _table(  # noqa: PLR0913 - what is said of a table, passed on as it is
     at = body.at
     columns = body.columns
     if not is_row.all():
-        mask = pa.array(is_row)
-        columns = [column.filter(mask) for column in columns]
+        columns = [taken(column, is_row) for column in columns]
         at = at[is_row]
     way_out = _LEAVE_OUT if dialect.encoding == WORKBOOK else ""
     names = names_of(header, columns, f"{label}, line {header.line}", way_out)
-    texts = side_by_side(coded_text, [columns[i] for i in names])
+    texts = [by_codes(c, d, is_tidy=t) for c, d, t in (columns[i] for i in names)]
     cells = dict(zip(names.values(), texts, strict=True))
     return RawTable(
         file=label,

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.coded_column import Coded
 from analysis.errors import InputError
-from analysis.intake.body import Body, mask_of
+from analysis.intake.body import Body
+from analysis.intake.coded_cells import are_blank, texts_at, told
 from analysis.intake.invisible import visible
 from analysis.intake.misplaced import misplaced
 from analysis.intake.repeats import is_group_row, tell_apart
@@ -121,7 +122,7 @@ def are_empty(body: Body) -> npt.NDArray[np.bool_]:
     for column in body.columns:
         if not is_empty.any():
             break
-        is_empty &= mask_of(pc.equal(column, ""))
+        is_empty &= are_blank(column)
     return is_empty
 
 
@@ -152,13 +153,18 @@ def _say(body: Body, names: Sequence[str]) -> npt.NDArray[np.bool_]:
     for column, name in zip(body.columns, names, strict=True):
         if not is_header.any():
             return is_header
-        begins = pc.starts_with(column, name[:1]) if name else pc.equal(column, "")
-        is_header &= mask_of(begins)
+        is_header &= _begin_with(column, name[:1])
     for column, name in zip(body.columns, names, strict=True):
         at = np.flatnonzero(is_header)
-        some = column.take(pa.array(at)).to_pylist()
+        some = texts_at(column, at)
         is_header[at] = [clean_header(cell) == name for cell in some]
     return is_header
+
+
+def _begin_with(column: Coded, sign: str) -> npt.NDArray[np.bool_]:
+    if not sign:
+        return are_blank(column)
+    return told(column, lambda texts: pc.starts_with(texts, sign))
 
 
 _UNIT = re.compile(
@@ -183,7 +189,7 @@ def units_of(body: Body) -> dict[int, str]:
     dict of int to str
         Units by column; none if the first row is a row like others.
     """
-    cells = {i: column[0].as_py() for i, column in enumerate(body.columns)}
+    cells = {i: texts_at(c, slice(1))[0] for i, c in enumerate(body.columns)}
     filled = {i: cell for i, cell in cells.items() if cell}
     is_units = all(_UNIT.fullmatch(cell) for cell in filled.values())
     return filled if is_units else {}
@@ -194,7 +200,7 @@ _LOOKED_AT = 40
 
 
 def names_of(
-    header: Header, columns: list[pa.ChunkedArray], where: str, way_out: str = ""
+    header: Header, columns: list[Coded], where: str, way_out: str = ""
 ) -> dict[int, str]:
     """Name the columns to keep: those without a name and a single cell are spacers.
 
@@ -202,7 +208,7 @@ def names_of(
     ----------
     header : Header
         The names.
-    columns : list of ChunkedArray of str
+    columns : list of Coded
         All columns.
     where : str
         File and line of the header, for messages.
@@ -223,12 +229,12 @@ def names_of(
     for i, (name, column) in enumerate(zip(header.names, columns, strict=True)):
         if name:
             names[i] = name
-        elif pc.any(pc.not_equal(column, "")).as_py():
+        elif not are_blank(column).all():
             names[i] = f"column {i + 1}"
     twice = sorted(name for name, n in Counter(names.values()).items() if n > 1)
     if twice:
-        under = [c[0].as_py() if len(c) else "" for c in columns]
-        first = columns[0].slice(0, _LOOKED_AT).to_pylist()
+        under = ["".join(texts_at(column, slice(1))) for column in columns]
+        first = texts_at(columns[0], slice(_LOOKED_AT))
         if found := misplaced(header.cells, first, under):
             raise InputError(f"{where}: {found}{way_out}")
         msg = f"{where}: column {twice[0]} stands twice in the header"

@@ -25,6 +25,7 @@ from analysis.intake.turned import (
     frame_of,
 )
 from analysis.terms import RejectReason
+from analysis.texts import same
 
 
 def turn_items(sheet: Sheet) -> Turned:
@@ -117,7 +118,7 @@ def _pivoted(
     text = frame_of(out, CHECKS_WIDE, index)
     lines = sheet.raw.lines.reindex(row.index)
     joined = lines.astype("str").groupby(row).agg(";".join)
-    text["file"] = sheet.raw.file
+    text["file"] = same(sheet.raw.file, len(text))
     text["line"] = lines.groupby(row).min()
     text["source"] = sheet.raw.file + ":" + joined
     text["is_struck"] = False

@@ -37,6 +37,7 @@ from analysis.intake.turned import (
 from analysis.intake.unread_signs import set_contradicted_aside
 from analysis.lookup import each_once
 from analysis.terms import RejectReason
+from analysis.texts import same
 
 __all__ = [
     "CARRIED",
@@ -97,7 +98,7 @@ def _turn_rows(sheet: Sheet, table: Table) -> Turned:
     _amended(reading, sheet)
     _unknown_status(reading, sheet)
     text = frame_of(reading, table, sheet.cells.index)
-    text["file"] = sheet.raw.file
+    text["file"] = same(sheet.raw.file, len(text))
     text["line"] = sheet.raw.lines
     text["source"] = sheet.source
     text["is_struck"] = is_struck(sheet)

@@ -7,13 +7,18 @@ or more, and all that is due in between. The row is kept without that time.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
+from analysis.intake.alike import numbered
 from analysis.intake.canonical import Typed, named_faults
 from analysis.intake.cells import faults_of
 from analysis.intake.far import FAR
 from analysis.intake.turned import Turned
 from analysis.terms import RejectReason
+
+#: What is asked of the checks: few of their columns, as they are copied.
+_NEEDED = ["patient_id", "infusion_id", "line_id", "site_id", "checked_at"]
 
 #: Table to its times; of a check log, those beside the time of each check.
 _TIMES = {
@@ -44,7 +49,7 @@ def without_far_times(
         year). Beside a check, other times are held against that of the check itself.
     """
     checks = typed["checks"]
-    known = checks.rows[~(checks.is_rejected | checks.is_superseded)]
+    known = checks.rows.loc[~(checks.is_rejected | checks.is_superseded), _NEEDED]
     far_of: dict[str, Callable[[pd.DataFrame, pd.DataFrame], pd.DataFrame]] = {
         "infusions": _far_of_infusions,
         "lines": _far_of_lines,
@@ -107,9 +112,15 @@ def _far_in_checks(rows: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
 
 def _spans(known: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Give the first and the last check under each key that is charted."""
-    is_named = (known[keys] != "").all(axis=1)
-    by = known[is_named].groupby(keys)["checked_at"]
-    return pd.DataFrame({"first": by.min(), "last": by.max()})
+    is_named = np.ones(len(known), dtype=bool)
+    for key in keys:
+        is_named &= (known[key] != "").to_numpy()
+    named = known.loc[is_named, [*keys, "checked_at"]]
+    # By a number for each pair of names: pandas would write them out, row by row.
+    number = pd.Series(numbered(named, keys), index=named.index)
+    by = named["checked_at"].groupby(number, sort=False)
+    once = named.loc[~number.duplicated(), keys]  # in the order that groups have
+    return once.assign(first=by.min().array, last=by.max().array).set_index(keys)
 
 
 def _sides(

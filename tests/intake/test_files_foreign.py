@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import InputError
-from analysis.intake import body, encodings, records, scan
+from analysis.intake import body, coded_cells, encodings, records, scan
 from analysis.intake.files import read_raw, read_table
 from analysis.intake.raw import Dialect, RawTable, row_text
 
@@ -453,7 +453,7 @@ ANY_TEXT = st.text(
         st.characters(exclude_categories=["Cs"], exclude_characters="\0\ufffd"),
     ),
     max_size=9,
-).map(lambda cell: cell.strip(body._AROUND))
+).map(lambda cell: cell.strip(coded_cells.AROUND))
 
 WIDTH = 3  # of so few cells no line inside a note is taken for a row
 HEAD = ["Ward", "Time of check", "Note"]
