@@ -155,7 +155,8 @@ def _small(name: str, units: pd.DataFrame) -> pd.DataFrame:
     codes = np.zeros(len(units), dtype="int8")
     columns["measure"] = pd.Categorical.from_codes(codes, pd.Index([name], dtype="str"))
     columns["month"] = months_of(units["due_at"]).array
-    return pd.DataFrame(columns, copy=False)
+    names = [column for column in UNITS.names if column in columns]
+    return pd.DataFrame(columns, columns=names, copy=False)
 
 
 #: What a unit of one count adds, by the code of its tally: counted and judged.
@@ -187,11 +188,11 @@ def _is_said(units: pd.DataFrame) -> bool:
 
 def _whole(held: pd.DataFrame) -> pd.DataFrame:
     """Give the table of which `_small` left something out."""
-    left_out = [column for column in _NUMBERS if column not in held.columns]
-    if left_out:
-        codes = held["tally"].array.codes
-        held = held.assign(**{name: _SAID[name].take(codes) for name in left_out})
-    return held[UNITS.names]
+    if held["tally"].dtype != TALLY or set(_NUMBERS) <= set(held.columns):
+        return held
+    codes = held["tally"].array.codes
+    numbers = {column: said.take(codes) for column, said in _SAID.items()}
+    return held.assign(**numbers)[UNITS.names]
 
 
 def months_of(times: pd.Series) -> pd.Series:
