@@ -109,7 +109,7 @@ def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
 def _under_each_other(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Put frames of the same columns together; `pd.concat` would look every code up."""
     coded = [
-        name
+        str(name)
         for name in frames[0]
         if any(isinstance(frame[name].dtype, pd.CategoricalDtype) for frame in frames)
     ]
