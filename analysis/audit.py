@@ -1,16 +1,15 @@
 """The monthly audit, start to end: the main path of the package."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from analysis.columns import INFUSION_RESULTS, READINGS
-from analysis.compliance import Measure, judge_adherence, measures_of
-from analysis.compliance.measure import no_units
-from analysis.compliance.units import count_exclusions, measure_units, stack_units
+from analysis.compliance import Measure, Units, judge_adherence, measures_of
+from analysis.compliance.units import count_exclusions, measure_units
 from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.errors import PeriodError
 from analysis.findings import collect_findings
@@ -65,9 +64,11 @@ class AuditResult:
     qualifiers : DataFrame
         Numbers charted as about, below, above or between: column, qualifier, cells,
         and source and value of the first of each.
-    findings, infusions, readings, drivers, measures, exclusions, units, rates, \
-comparisons, trends, rejected, set_aside : DataFrame
-        The output tables.
+    unit_tables : Units
+        The units table, by measure.
+    findings, infusions, readings, drivers, measures, exclusions, rates, comparisons, \
+trends, rejected, set_aside : DataFrame
+        The other output tables.
     """
 
     month: str
@@ -87,12 +88,24 @@ comparisons, trends, rejected, set_aside : DataFrame
     drivers: pd.DataFrame
     measures: pd.DataFrame
     exclusions: pd.DataFrame
-    units: pd.DataFrame
+    unit_tables: Units
     rates: pd.DataFrame
     comparisons: pd.DataFrame
     trends: pd.DataFrame
     rejected: pd.DataFrame
     set_aside: pd.DataFrame
+
+    @property
+    def units(self) -> pd.DataFrame:
+        """The units table, in one piece.
+
+        Returns
+        -------
+        DataFrame
+            Put together anew each time: `unit_tables` has them by measure, in a
+            fraction of the memory.
+        """
+        return self.unit_tables.together()
 
     @property
     def declared(self) -> tuple[Measure, ...]:
@@ -169,12 +182,8 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
     next_stage()
     sites = judge_sites(log, policy)
     next_stage()
-    by_measure = {**adherence.units, SITE_REACTIONS: sites.units}
-    # Millions of units are held once: by measure until they are put together.
-    adherence, sites = replace(adherence, units={}), replace(sites, units=no_units())
-    units = stack_units(by_measure)
-    give_back()
-    measures = measure_units(units, adherence.names, adherence.in_hours)
+    units = adherence.units.and_of(SITE_REACTIONS, sites.units)
+    measures = measure_units(units.tables(), adherence.names, adherence.in_hours)
     infusions = _infusion_results(log, delivery, adherence.ends)
     readings = _reading_results(log, delivery)
     splits = reading_splits(readings)
@@ -209,8 +218,8 @@ def run_audit(  # noqa: PLR0913 - one argument an option of the command
         readings=readings,
         drivers=delivery.drivers,
         measures=measures,
-        exclusions=count_exclusions(units, [*adherence.names, SITE_REACTIONS]),
-        units=units,
+        exclusions=count_exclusions(units.tables(), [*adherence.names, SITE_REACTIONS]),
+        unit_tables=units,
         rates=sites.rates,
         comparisons=comparisons,
         trends=follow_months(

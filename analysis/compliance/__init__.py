@@ -1,6 +1,6 @@
 """Adherence: one file a family of measures, each a declared thing with its units."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -20,12 +20,13 @@ from analysis.compliance.rate_findings import rate_findings
 from analysis.compliance.readings import pairs_of
 from analysis.compliance.segments import CANNULA, EXTENSION_SET, line_segments
 from analysis.compliance.succession import syringe_runs
+from analysis.compliance.unit_tables import Units
 from analysis.compliance.visits import visits_of
 from analysis.intake import Log
 from analysis.observation import observe
 from analysis.policy import Policy
 
-__all__ = ["Adherence", "Family", "Measure", "judge_adherence", "measures_of"]
+__all__ = ["Adherence", "Family", "Measure", "Units", "judge_adherence", "measures_of"]
 
 
 def measures_of(graces: Sequence[float]) -> tuple[Measure, ...]:
@@ -61,8 +62,8 @@ class Adherence:
         Observed end of every infusion, as given by `observe`.
     measures : tuple of Measure
         In order, also those without a unit.
-    units : mapping of str to DataFrame
-        Units of each measure, by its name in alphabetical order.
+    units : Units
+        Of each measure, in alphabetical order of their names.
     findings : list of DataFrame
         Check, charting, set-up, continuity and line findings, without id and month.
     not_in_export : mapping of str to str
@@ -71,7 +72,7 @@ class Adherence:
 
     ends: pd.DataFrame
     measures: tuple[Measure, ...]
-    units: Mapping[str, pd.DataFrame]
+    units: Units
     findings: list[pd.DataFrame]
     not_in_export: Mapping[str, str]
 
@@ -135,29 +136,48 @@ def judge_adherence(log: Log, lines_set: pd.DataFrame, policy: Policy) -> Adhere
     )
     measures = measures_of(policy.grace_also_h)
     lacking = {m.name: why for m in measures if (why := m.lacks(log))}
-    units = {
-        m.name: no_units() if m.name in lacking else m.find(basis) for m in measures
-    }
+    findings: dict[str, pd.DataFrame] = {}
+    tell = _findings_of(basis)
+
+    def found() -> Iterator[tuple[str, pd.DataFrame]]:
+        for measure in sorted(measures, key=lambda m: m.name):
+            name = measure.name
+            units = no_units() if name in lacking else measure.find(basis)
+            if name in tell:
+                findings[name] = tell[name](units)
+            yield name, units
+
+    units = Units.found(found())
     last_source = log.checks.groupby("infusion_id", observed=False)["source"].last()
     return Adherence(
         ends=as_texts(ends).set_axis(index),
         measures=measures,
-        units=MappingProxyType(dict(sorted(units.items()))),
+        units=units,
         findings=[
             as_texts(part)
             for part in (
-                check_findings(units["checks_on_time"], basis.gaps, log),
+                findings["checks_on_time"],
                 after_end_findings(log, ends),
                 running_findings(log, ends, last_source),
                 continuity.gap_findings(basis.changes),
-                rate_findings(units["set_rate_matches"], basis),
-                lines.line_findings(
-                    units["lines_changed_in_time"], basis.sets, EXTENSION_SET, policy
-                ),
-                lines.line_findings(
-                    units["sites_rotated_in_time"], basis.cannulas, CANNULA, policy
-                ),
+                findings["set_rate_matches"],
+                findings["lines_changed_in_time"],
+                findings["sites_rotated_in_time"],
             )
         ],
         not_in_export=MappingProxyType(lacking),
     )
+
+
+def _findings_of(basis: Basis) -> dict[str, Callable[[pd.DataFrame], pd.DataFrame]]:
+    """Give what is told of the units of some measures, by their names."""
+    return {
+        "checks_on_time": lambda u: check_findings(u, basis.gaps, basis.log),
+        "set_rate_matches": lambda u: rate_findings(u, basis),
+        "lines_changed_in_time": lambda u: lines.line_findings(
+            u, basis.sets, EXTENSION_SET, basis.policy
+        ),
+        "sites_rotated_in_time": lambda u: lines.line_findings(
+            u, basis.cannulas, CANNULA, basis.policy
+        ),
+    }

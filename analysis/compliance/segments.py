@@ -5,11 +5,12 @@ checks. Where no ids are charted, the rows that chart a change are the changes; 
 cannula that is found in another place was moved between two checks.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.compliance.coded import blank
+from analysis.compliance.coded import blank, together
 from analysis.intake import Log
 from analysis.intake.infusions import DERIVED
 from analysis.lookup import by_key, iso_times, short_hash
@@ -99,10 +100,23 @@ def line_segments(log: Log, ends: pd.DataFrame, piece: Piece) -> pd.DataFrame:
     some = [frame for frame in frames if len(frame)]
     if not some:
         return frames[0]
-    segments = pd.concat(some, ignore_index=True)
+    segments = _under_each_other(some)
     ids = pd.CategoricalDtype(log.checks["infusion_id"].cat.categories)
     segments["infusion_id"] = blank(segments.index, ids)
     return _with_end_of_treatment(segments, log, ends)
+
+
+def _under_each_other(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Put frames of the same columns together; `pd.concat` would look every code up."""
+    coded = [
+        str(name)
+        for name in frames[0]
+        if any(isinstance(frame[name].dtype, pd.CategoricalDtype) for frame in frames)
+    ]
+    plain = [frame.drop(columns=coded) for frame in frames]
+    own = {name: together([frame[name] for frame in frames]) for name in coded}
+    out = pd.concat(plain, ignore_index=True).assign(**own)
+    return out[list(frames[0].columns)]
 
 
 def _from_table(log: Log, piece: Piece) -> pd.DataFrame:

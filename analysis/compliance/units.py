@@ -1,99 +1,32 @@
 """Units of measures to measures: counted + not counted + excluded = all units."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
-from analysis.columns import EXCLUSIONS, MEASURES, UNITS
+from analysis.columns import EXCLUSIONS, MEASURES
 from analysis.compliance.clustering import correlations, independent_units
-from analysis.compliance.coded import as_texts, blank, in_order, together
-from analysis.compliance.measure import UNIT_COLUMNS, words
+from analysis.compliance.coded import as_texts
 from analysis.intervals import wilson
 from analysis.terms import ALL, BETWEEN_WARDS, Tally
 
 _KEYS = ["measure", "ward", "period"]
 _SUMS = ["units", "judged", "numerator", "denominator"]
-
-
-def stack_units(units: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    """Put the units of all measures together, with measure and month.
-
-    Parameters
-    ----------
-    units : dict of str to DataFrame
-        Units of each measure, columns `UNIT_COLUMNS`; due_at decides the month.
-        Those with units are taken out of it: whoever keeps no other hold of them has
-        no column in memory twice.
-
-    Returns
-    -------
-    DataFrame
-        Columns of the ``units`` table in the order given, each measure's sorted by
-        unit. Texts are categorical but for unit_id: a log of millions of rows has a
-        dozen units a row.
-    """
-    measures = [name for name, frame in units.items() if len(frame)]
-    if not measures:
-        return pd.DataFrame(columns=UNITS.names)
-    frames = [in_order(units.pop(name)).copy(deep=False) for name in measures]
-    number = np.repeat(np.arange(len(frames)), [len(frame) for frame in frames])
-    found = {
-        name: _column(name, [frame.pop(name) for frame in frames])
-        for name in UNIT_COLUMNS
-    }
-    names = pd.CategoricalDtype(pd.Index(measures, dtype="str"))
-    found["measure"] = pd.Series(pd.Categorical.from_codes(number, dtype=names))
-    found["month"] = months_of(found["due_at"])
-    return pd.DataFrame(found, columns=UNITS.names, copy=False)
-
-
-def _column(name: str, parts: Sequence[pd.Series]) -> pd.Series:
-    """Put one column of several measures under each other."""
-    if name == "unit_id":
-        return pd.concat([part.astype("str") for part in parts], ignore_index=True)
-    if name in ("outcome", "reason"):
-        return together([words(part) for part in parts])
-    return together(parts)
-
-
-def months_of(times: pd.Series) -> pd.Series:
-    """Give the month of each time, YYYY-MM, as codes.
-
-    Parameters
-    ----------
-    times : Series of datetime64, shape (n,)
-        In the policy's zone.
-
-    Returns
-    -------
-    Series of category, shape (n,)
-        In order of time; missing where the time is.
-    """
-    first, last = (times.agg(end) for end in ("min", "max"))
-    if pd.isna(first):
-        unknown: pd.Series = blank(times.index).where(times.notna())
-        return unknown
-    held = pd.period_range(first.tz_localize(None), last.tz_localize(None), freq="M")
-    # Midnight may come twice, or not at all, where clocks change on the first.
-    begins = held.start_time.tz_localize(
-        times.dt.tz, ambiguous=np.ones(len(held), bool), nonexistent="shift_forward"
-    )
-    codes = begins.searchsorted(times.array, side="right") - 1
-    codes[times.isna()] = -1
-    kind = pd.CategoricalDtype(pd.Index(held.strftime("%Y-%m"), dtype="str"))
-    return pd.Series(pd.Categorical.from_codes(codes, dtype=kind), index=times.index)
+#: Patients, and sums of squares that intervals need.
+_SQUARES = ["patients", "xx", "xn", "nn"]
 
 
 def measure_units(
-    units: pd.DataFrame, names: Sequence[str], in_hours: frozenset[str]
+    tables: Iterable[pd.DataFrame], names: Sequence[str], in_hours: frozenset[str]
 ) -> pd.DataFrame:
     """Add up units by ward and period, with intervals that know of patients.
 
     Parameters
     ----------
-    units : DataFrame
-        As given by `stack_units`.
+    tables : iterable of DataFrame
+        Units as in the ``units`` table, all of a measure in the same one; taken one
+        after the other, as `Units.tables` gives them.
     names : sequence of str
         Measures in the order wanted; one without units gets a line that says so.
     in_hours : frozenset of str
@@ -113,16 +46,14 @@ def measure_units(
     The design effect of a ward is sum n (1 + (n - 1) ICC) / sum n over its patients
     (Short MI et al. (2020) Stat Methods Med Res 29:111-121).
     """
-    people, labels = _by_patient(units)
-    levels = {level: _people_of(people, *level) for level in _LEVELS}
-    counts = {
-        number: str(name)
-        for number, name in enumerate(labels["measure"])
-        if name not in in_hours
-    }
-    icc = correlations(levels[False, False], counts)
-    sums = pd.concat([_add_up(people, *level) for level, people in levels.items()])
-    sums = _with_empty(_spelt(sums, labels), names)
+    found = [pd.DataFrame(columns=[*_KEYS, *_SUMS, *_SQUARES])]
+    icc: dict[str, float] = {}
+    for units in tables:
+        sums, own = _sums_of(units, in_hours)
+        found.append(sums)
+        icc |= own
+    some = [sums for sums in found if len(sums)]
+    sums = _with_empty(pd.concat(some or found[:1]), names)
     sums = sums[(sums["ward"] != BETWEEN_WARDS) & sums["measure"].isin(names)]
     place = {name: i for i, name in enumerate(names)}
     sums = sums.assign(
@@ -133,13 +64,32 @@ def measure_units(
     return _with_limits(sums.reset_index(drop=True), icc, in_hours)
 
 
-def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+def _sums_of(
+    units: pd.DataFrame, in_hours: frozenset[str]
+) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Add up one table's units at all levels, with the correlation of each measure."""
+    people, labels = _by_patient(units)
+    levels = {level: _people_of(people, *level) for level in _LEVELS}
+    counts = {
+        number: str(name)
+        for number, name in enumerate(labels["measure"])
+        if name not in in_hours
+    }
+    icc = correlations(levels[False, False], counts)
+    sums = [_add_up(people, *level) for level, people in levels.items()]
+    return _spelt(pd.concat(sums), labels), icc
+
+
+def count_exclusions(
+    tables: Iterable[pd.DataFrame], names: Sequence[str]
+) -> pd.DataFrame:
     """Count excluded units by reason, ward and period.
 
     Parameters
     ----------
-    units : DataFrame
-        As given by `stack_units`.
+    tables : iterable of DataFrame
+        Units as in the ``units`` table, all of a measure in the same one; taken one
+        after the other, as `Units.tables` gives them.
     names : sequence of str
         Measures in the order wanted.
 
@@ -148,14 +98,10 @@ def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     DataFrame
         The exclusions table.
     """
-    keys = ["measure", "ward", "month", "reason"]
-    is_excluded = (units["tally"] == Tally.EXCLUDED) & units["measure"].isin(names)
-    # Of millions of units, only the columns that are counted by are copied.
-    excluded = units[keys][is_excluded]
-    if not len(excluded):
+    found = [part for units in tables if len(part := _reasons(units, names))]
+    if not found:
         return pd.DataFrame(columns=EXCLUSIONS.names)
-    reasons = excluded.groupby(keys, sort=False).size().rename("units").reset_index()
-    reasons = as_texts(reasons)
+    reasons = pd.concat(found)
     counted = pd.concat(
         [
             _labelled(reasons, period, ward)
@@ -172,8 +118,18 @@ def count_exclusions(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     ).sort_values(
         ["place", "is_ward", "ward", "is_month", "period", "reason"], kind="stable"
     )
-    found: pd.DataFrame = order[EXCLUSIONS.names].reset_index(drop=True)
-    return found
+    counts: pd.DataFrame = order[EXCLUSIONS.names].reset_index(drop=True)
+    return counts
+
+
+def _reasons(units: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """Count excluded units by measure, ward, month and reason."""
+    keys = ["measure", "ward", "month", "reason"]
+    is_excluded = (units["tally"] == Tally.EXCLUDED) & units["measure"].isin(names)
+    # Of millions of units, only the columns that are counted by are copied.
+    excluded = units[keys][is_excluded]
+    counted = excluded.groupby(keys, sort=False, observed=True).size()
+    return as_texts(counted.rename("units").reset_index())
 
 
 #: Which of month and ward are kept at each level of adding up.
@@ -263,7 +219,7 @@ def _add_up(people: pd.DataFrame, by_month: bool, by_ward: bool) -> pd.DataFrame
     table = people.assign(
         patients=(people["judged"] > 0).astype("int64"), xx=x * x, xn=x * n, nn=n * n
     )
-    sums = _summed(table, keys, [*_SUMS, "patients", "xx", "xn", "nn"])
+    sums = _summed(table, keys, [*_SUMS, *_SQUARES])
     return sums.assign(
         **{name: _EVERY for name in ("ward", "month") if name not in keys}
     )
@@ -294,7 +250,7 @@ def _with_empty(sums: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     every = (
         pd.concat([sums, empty]) if len(sums) else empty.reindex(columns=sums.columns)
     )
-    numbers = [*_SUMS, "patients", "xx", "xn", "nn"]
+    numbers = [*_SUMS, *_SQUARES]
     return every.assign(**{name: every[name].fillna(0) for name in numbers})
 
 

@@ -256,7 +256,7 @@ def _covered(
         }
     )
     is_hours = setting["what"] == "hours"
-    measures = measure_units(units, names, frozenset(names if is_hours else ()))
+    measures = measure_units([units], names, frozenset(names if is_hours else ()))
     measures = measures[measures["period"] == ALL]
     true = truth[
         pd.Index(names).get_indexer(pd.Index(measures["measure"])),

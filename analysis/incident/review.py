@@ -9,7 +9,6 @@ import pandas as pd
 
 from analysis.compliance import Adherence, judge_adherence
 from analysis.compliance.coded import as_texts
-from analysis.compliance.units import stack_units
 from analysis.delivery import Delivery, Threshold, judge_delivery
 from analysis.delivery.close import Explained, look_closely
 from analysis.errors import IncidentError
@@ -261,12 +260,9 @@ def review_incident(
 
 def _units(adherence: Adherence, infusion_id: str) -> pd.DataFrame:
     """Find the checks of the infusion that fell due, and its covered time."""
-    units = {name: adherence.units[name] for name in _OF_CHECKS}
-    own = {
-        name: table[table["infusion_id"] == infusion_id]
-        for name, table in units.items()
-    }
-    return as_texts(stack_units(own))
+    tables = [adherence.units.of(name) for name in _OF_CHECKS]
+    own = [as_texts(t[t["infusion_id"] == infusion_id]) for t in tables]
+    return pd.concat([t for t in own if len(t)] or own[:1], ignore_index=True)
 
 
 def _rows(log: Log, delivery: Delivery, infusion_id: str) -> pd.DataFrame:

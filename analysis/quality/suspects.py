@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.compliance.habits import is_row_repeated
 from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
 from analysis.intake import Log
-from analysis.lookup import by_key
+from analysis.lookup import are_among, by_key
 from analysis.quality.course import Courses, Level
 from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows
 from analysis.terms import RejectReason
@@ -183,6 +183,7 @@ def impossible_numbers(log: Log) -> pd.DataFrame:
     text = cells["value"].str.strip().str.replace(",", ".", regex=False)
     cells["value"] = pd.to_numeric(text, errors="coerce")
     source = log.checks["source"]
+    source = source[are_among(source, cells["source"])]
     row_of = pd.Series(source.index, index=source.to_numpy())
     row_of = row_of[~row_of.index.duplicated()]
     cells["row"] = by_key(cells["source"], row_of)

@@ -93,8 +93,11 @@ def _daily_in_words(rate: float, rows: int, *, is_daily: bool) -> str:
 
 def _true_rate(log: Log, lines: pd.DataFrame) -> pd.Series:
     """Give each infusion's fall of volume an hour, else V0 over its duration [mL/h]."""
-    read = lines[lines["observed_ml"].notna() & ~lines["is_doubtful"]]
-    read = read[~read["is_paused"]].sort_values("checked_at", kind="stable")
+    is_read = lines["observed_ml"].notna() & ~lines["is_doubtful"]
+    # Of millions of readings, only the columns that are asked for are sorted.
+    names = ["infusion_id", "checked_at", "elapsed_h", "observed_ml"]
+    read = lines.loc[is_read & ~lines["is_paused"], names]
+    read = read.sort_values("checked_at", kind="stable")
     by = read.groupby("infusion_id")
     hours = by["elapsed_h"].last() - by["elapsed_h"].first()
     fell = by["observed_ml"].first() - by["observed_ml"].last()
@@ -160,8 +163,10 @@ def swapped_throughout(lines: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         `COLUMNS`, one row an infusion: its first reading after the start.
     """
-    read = _later(lines)
-    read = read[(read["source"] == "remaining") & (read["base_ml"] > 0)]
+    names = ["infusion_id", "checked_at", "is_start", "residual_ml", "sd_ml"]
+    names += ["base_ml", "observed_ml", "expected_ml"]
+    is_asked = (lines["source"] == "remaining") & (lines["base_ml"] > 0)
+    read = _later(lines.loc[is_asked, names])
     limit = LIMIT_SD * read["sd_ml"]
     is_off = read["residual_ml"].abs() > limit
     turned = read["base_ml"] - read["observed_ml"]

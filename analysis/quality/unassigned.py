@@ -57,14 +57,14 @@ def unassigned_rows(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def with_and_without_derived(
-    units: pd.DataFrame, names: Sequence[str], in_hours: frozenset[str]
+    tables: Sequence[pd.DataFrame], names: Sequence[str], in_hours: frozenset[str]
 ) -> pd.DataFrame:
     """Give each measure of the whole log with derived infusions and without them.
 
     Parameters
     ----------
-    units : DataFrame
-        The units table.
+    tables : sequence of DataFrame
+        The units table, by measure.
     names : sequence of str
         Measures in the order wanted.
     in_hours : frozenset of str
@@ -77,15 +77,19 @@ def with_and_without_derived(
         with ``_without``: units of derived infusions left out. A unit that is of no
         infusion (a line, a site) stands in both.
     """
-    ids = units["infusion_id"].astype("str").where(units["infusion_id"].notna(), "")
-    kept = units[~ids.str.startswith(DERIVED)]
+    kept = [units[~_is_derived(units["infusion_id"])] for units in tables]
     parts = ["numerator", "denominator", "proportion"]
     both, without = (
         _whole_log(measure_units(some, names, in_hours))[parts]
-        for some in (units, kept)
+        for some in (tables, kept)
     )
     both = both.join(without.add_suffix("_without"))
     return both.reindex(list(names)).rename_axis("measure").reset_index()
+
+
+def _is_derived(infusion_id: pd.Series) -> pd.Series:
+    ids = infusion_id.astype("str").where(infusion_id.notna(), "")
+    return ids.str.startswith(DERIVED)
 
 
 def _whole_log(measures: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from analysis.report import facts
 from analysis.report.section import Section, section
 from analysis.terms import ALL, Signal
 from analysis.wards import DELIVERY, Funnel, checks_by_hour, funnel_of, hours_in_words
+from analysis.wards.hours import MEASURE as CHECKS
 from analysis.wards.hours import TOO_FEW, WORDS_H
 
 #: Months from which a line is drawn.
@@ -161,10 +162,9 @@ def _span(months: list[str]) -> str:
 
 def _hours_view(result: AuditResult) -> dict[str, object]:
     """Show at which hours checks were late or missed: a picture, and every ward."""
-    picture = checks_by_hour(result.units, result.policy, month=result.month)
-    words = checks_by_hour(
-        result.units, result.policy, month=result.month, width_h=WORDS_H
-    )
+    units = result.unit_tables.of(CHECKS)
+    picture = checks_by_hour(units, result.policy, month=result.month)
+    words = checks_by_hour(units, result.policy, month=result.month, width_h=WORDS_H)
     told = {
         str(ward): hours_in_words(rows)
         for ward, rows in words.groupby("ward", sort=False)

@@ -436,7 +436,9 @@ def without_derived(result: AuditResult) -> Grid | None:
         return None
     names = [n for n in facts.measures(result) if n not in result.not_in_export]
     in_hours = frozenset(m.name for m in result.declared if m.in_hours)
-    both = unassigned.with_and_without_derived(result.units, names, in_hours)
+    both = unassigned.with_and_without_derived(
+        [*result.unit_tables.tables()], names, in_hours
+    )
     return Grid(
         caption="What rests on derived infusions: each measure over the whole log, and "
         "what is left of it without them",

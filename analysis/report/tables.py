@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.audit import AuditResult
-from analysis.columns import OUTPUT, REVIEW_OUTPUT, Column, Kind, Table
+from analysis.columns import OUTPUT, REVIEW_OUTPUT, UNITS, Column, Kind, Table
+from analysis.compliance import Units
 from analysis.delivery import Threshold
 from analysis.errors import OutputError
 from analysis.policy import Policy
@@ -74,22 +75,25 @@ def write_tables(result: AuditResult, folder: Path, run: Map = one_by_one) -> No
     """
     (folder / FOLDER).mkdir(exist_ok=True)
     for table in OUTPUT:
-        frame = getattr(result, table.name)
         path = folder / FOLDER / f"{table.name}.csv"
+        units, is_units = result.unit_tables, table is UNITS
+        frames = units.tables() if is_units else iter([getattr(result, table.name)])
+        rows = len(units) if is_units else len(getattr(result, table.name))
         # A short table is written before another process has it.
-        texts_of = run if len(frame) > _ROWS_AT_ONCE else one_by_one
+        texts_of = run if rows > _ROWS_AT_ONCE else one_by_one
         rows_of = partial(_rows, table=table, policy=result.policy)
         with path.open("wb") as file:
             file.write(_header(table.names).encode())
-            file.writelines(texts_of(rows_of, _parts(frame)))
+            file.writelines(texts_of(rows_of, _parts(frames)))
 
 
-def _parts(frame: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    """Cut a table into parts that hold no words of the others."""
-    for first in range(0, len(frame), _ROWS_AT_ONCE):
-        part = frame.iloc[first : first + _ROWS_AT_ONCE]
-        coded = part.select_dtypes("category").columns
-        yield part.assign(**{name: _own_words(part[name].array) for name in coded})
+def _parts(frames: Iterator[pd.DataFrame]) -> Iterator[pd.DataFrame]:
+    """Cut tables into parts that hold no words of the others."""
+    for frame in frames:
+        for first in range(0, len(frame), _ROWS_AT_ONCE):
+            part = frame.iloc[first : first + _ROWS_AT_ONCE]
+            coded = part.select_dtypes("category").columns
+            yield part.assign(**{name: _own_words(part[name].array) for name in coded})
 
 
 def _own_words(coded: pd.Categorical) -> pd.Categorical:
@@ -223,14 +227,15 @@ def read_tables(folder: Path | str) -> AuditResult:
     try:
         policy = policy_of(run)
         tables = {table.name: read_table(folder, table, policy) for table in OUTPUT}
-        return _result(run, policy, tables)
+        units = Units.read(tables.pop(UNITS.name))
+        return _result(run, policy, units, tables)
     except (AttributeError, KeyError, TypeError, ValueError):
         msg = f"{folder}: its run.json is not as this version writes it"
         raise OutputError(f"{msg}; audit again") from None
 
 
 def _result(
-    run: dict[str, Any], policy: Policy, tables: dict[str, pd.DataFrame]
+    run: dict[str, Any], policy: Policy, units: Units, tables: dict[str, pd.DataFrame]
 ) -> AuditResult:
     return AuditResult(
         month=run["month"],
@@ -244,6 +249,7 @@ def _result(
         not_in_export=run["not_in_export"],
         notes=tuple(run["notes"]),
         qualifiers=records(run["qualifiers"]),
+        unit_tables=units,
         **tables,
     )
 

@@ -139,7 +139,7 @@ def _figures(units: pd.DataFrame, groups: list[str], month: str) -> pd.DataFrame
     frame = pd.MultiIndex.from_product(
         [groups, list(MEASURES)], names=["ward", "measure"]
     ).to_frame(index=False)
-    measured = measure_units(units, list(MEASURES), _IN_HOURS)
+    measured = measure_units([units], list(MEASURES), _IN_HOURS)
     measured = measured[measured["period"] == month]
     table = frame.merge(measured, on=["ward", "measure"], how="left")
     table = table.merge(_people(units), on=["ward", "measure"], how="left")

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from analysis.compliance import judge_adherence
-from analysis.compliance.units import measure_units, stack_units
+from analysis.compliance.units import measure_units
 from analysis.delivery.line import expected_lines
 from analysis.intake import Log
 from analysis.policy import Policy
@@ -66,7 +66,7 @@ def test_measures_take_at_most_ten_times_the_naive_rule(benchmark) -> None:  # t
     units = make_units()
     plain = median_s(lambda: naive(units), timer=time.perf_counter)
     found = benchmark.pedantic(
-        measure_units, args=(units, NAMES, IN_HOURS), rounds=5, warmup_rounds=1
+        measure_units, args=([units], NAMES, IN_HOURS), rounds=5, warmup_rounds=1
     )
     assert len(found) == len(NAMES) * (WARDS + 1) + len(naive(units)) + (
         len(NAMES) * MONTHS
@@ -79,7 +79,7 @@ def test_measures_take_at_most_ten_times_the_naive_rule(benchmark) -> None:  # t
 def all_measures(log: Log, lines: pd.DataFrame, policy: Policy) -> pd.DataFrame:  # noqa: F811 - not the fixture
     """Find all units of all measures and add them up, as the audit does."""
     found = judge_adherence(log, lines, policy)
-    return measure_units(stack_units({**found.units}), found.names, found.in_hours)
+    return measure_units(found.units.tables(), found.names, found.in_hours)
 
 
 def test_all_measures_from_tables_in_memory(benchmark, log: Log) -> None:  # type: ignore[no-untyped-def]  # noqa: ANN001, F811 - typed by its plugin

@@ -29,7 +29,7 @@ def measured(
     units: pd.DataFrame, column: str, *, is_hours: bool = False
 ) -> dict[str, float]:
     """Give a column of the lines of the whole log, by ward."""
-    found = measure_units(units, ["m"], frozenset({"m"} if is_hours else ()))
+    found = measure_units([units], ["m"], frozenset({"m"} if is_hours else ()))
     found = found[found["period"] == "all"]
     return dict(zip(found["ward"], found[column].astype("float64"), strict=True))
 

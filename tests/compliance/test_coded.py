@@ -5,7 +5,8 @@ import pytest
 
 from analysis.compliance.coded import as_texts, coded, in_order, together
 from analysis.compliance.measure import WORDS, words
-from analysis.compliance.units import measure_units, months_of
+from analysis.compliance.unit_tables import months_of
+from analysis.compliance.units import measure_units
 from analysis.terms import Exclusion
 
 
@@ -109,7 +110,7 @@ EDGES = [
 def test_adding_up_at_the_edges(
     given: pd.DataFrame, expected: tuple[int, int, float, bool]
 ) -> None:
-    found = measure_units(given, ["m", "none"], frozenset())
+    found = measure_units([given], ["m", "none"], frozenset())
     whole = found[(found["ward"] == "all") & (found["period"] == "all")]
     line, empty = whole.iloc[0], whole.iloc[1]
     told = (line["units"], line["excluded"], line["denominator"])

@@ -169,7 +169,9 @@ def test_measures_with_and_without_derived_infusions() -> None:
             "denominator": 1.0,
         }
     )
-    found = unassigned.with_and_without_derived(units, ["checks_on_time"], frozenset())
+    found = unassigned.with_and_without_derived(
+        [units], ["checks_on_time"], frozenset()
+    )
     assert found.to_numpy().tolist() == [
         ["checks_on_time", 3.0, 4.0, 0.75, 1.0, 2.0, 0.5]
     ]

@@ -25,6 +25,7 @@ from analysis.columns import (
     Kind,
     Table,
 )
+from analysis.compliance import Units
 from analysis.delivery import Threshold
 from analysis.intervals import poisson_exact, wilson
 from analysis.policy import Policy
@@ -439,21 +440,23 @@ def make_result(
         infusions=frame_of(INFUSION_RESULTS, rows.infusions),
         readings=readings,
         drivers=frame_of(DRIVERS, DRIVER_ROWS),
-        units=frame_of(
-            UNITS,
-            [
-                {
-                    "measure": "checks_on_time",
-                    "unit_id": "U1",
-                    "month": MONTHS[-1],
-                    "ward": wards[0],
-                    "due_at": readings["checked_at"].iloc[1],
-                    "outcome": "on time",
-                    "tally": "counted",
-                    "numerator": 1.0,
-                    "denominator": 1.0,
-                }
-            ],
+        unit_tables=Units.read(
+            frame_of(
+                UNITS,
+                [
+                    {
+                        "measure": "checks_on_time",
+                        "unit_id": "U1",
+                        "month": MONTHS[-1],
+                        "ward": wards[0],
+                        "due_at": readings["checked_at"].iloc[1],
+                        "outcome": "on time",
+                        "tally": "counted",
+                        "numerator": 1.0,
+                        "denominator": 1.0,
+                    }
+                ],
+            )
         ),
         rejected=ledger(REJECTED, 30),
         set_aside=ledger(SET_ASIDE, 2),
@@ -483,7 +486,6 @@ def empty(result: AuditResult) -> AuditResult:
             "drivers",
             "measures",
             "exclusions",
-            "units",
             "rates",
             "comparisons",
             "trends",
@@ -492,7 +494,8 @@ def empty(result: AuditResult) -> AuditResult:
             "noise",
         )
     }
-    return replace(result, not_in_export={}, notes=(), **nothing)
+    no_units = Units.read(result.units.iloc[:0])
+    return replace(result, not_in_export={}, notes=(), unit_tables=no_units, **nothing)
 
 
 @pytest.fixture(scope="session")

@@ -18,6 +18,7 @@ import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult
+from analysis.compliance import Units
 from analysis.report import facts, publish, sections
 from analysis.report.grid import PRINTED_ROWS, Grid
 from analysis.report.notebook import run_notebook
@@ -474,11 +475,11 @@ def test_sites_are_counted_by_what_became_of_them(result: AuditResult) -> None:
     ]
     elsewhere = {**rows[0], "ward": "Birch ward"}
     before = {**rows[0], "month": "2026-09"}
-    units = pd.DataFrame([*rows, elsewhere, before])
-    found = facts.ward_log(replace(result, units=units), "Alder ward")
+    units = Units.read(pd.DataFrame([*rows, elsewhere, before]))
+    found = facts.ward_log(replace(result, unit_tables=units), "Alder ward")
     assert (found.sites, found.with_reaction) == (5, 2)
     assert dict(found.sites_left_out) == {"reaction already present when first seen": 1}
-    assert facts.ward_log(replace(result, units=units), ALL).sites == 6
+    assert facts.ward_log(replace(result, unit_tables=units), ALL).sites == 6
 
 
 def test_measures_left_out_for_the_same_reasons_stand_together(

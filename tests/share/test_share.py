@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from analysis.audit import AuditResult, run_audit
+from analysis.compliance import Units
 from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report import publish
@@ -322,7 +323,7 @@ def test_seven_patients_have_shares_and_no_interval(
     assert len(seven) == 7
     few = replace(
         result,
-        units=mine[mine["patient_id"].isin(seven)],
+        unit_tables=Units.read(mine[mine["patient_id"].isin(seven)]),
         infusions=infusions[infusions["patient_id"].isin(seven)],
     )
     publish(few, tmp_path / MONTH, tables_only=True)

@@ -225,12 +225,8 @@ def late_and_missed(result: AuditResult) -> dict[str, str]:
     dict of str to str
         Also for all wards; wards with a check due only.
     """
-    units = result.units
-    mine = units[
-        (units["measure"] == "checks_on_time")
-        & (units["month"] == result.month)
-        & (units["tally"] != Tally.EXCLUDED)
-    ]
+    units = result.unit_tables.of("checks_on_time")
+    mine = units[(units["month"] == result.month) & (units["tally"] != Tally.EXCLUDED)]
     every = pd.concat([mine, mine.assign(ward=ALL)])
     counts = pd.crosstab(every["ward"], every["outcome"])
     late, missed = (

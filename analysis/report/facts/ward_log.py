@@ -74,8 +74,7 @@ def ward_log(result: AuditResult, ward: str) -> WardLog:
     WardLog
         Counts; nothing in it is judged.
     """
-    units = result.units[result.units["measure"] == REACTIONS]
-    units = _of(units, ward, result.month)
+    units = _of(result.unit_tables.of(REACTIONS), ward, result.month)
     is_out = units["tally"] == Tally.EXCLUDED
     rows = _of(result.readings, ward, result.month)
     signs = pd.Series(texts(rows["site_signs"]), index=rows.index, dtype="str")
