@@ -41,6 +41,11 @@ class Linkage:
         The same if all hours were rounded to whole days.
     alone_by_words : int
         Those whose words alone, all rows taken together, are like no other's.
+    rows : int
+        Rows in it, of both tables.
+    rows_of_few : int
+        Of them, those whose words together fewer patients have in that table than
+        each combination of ward, location and drugs.
     sites : int
         Sites in it.
     at_ends_of_log : int
@@ -54,18 +59,22 @@ class Linkage:
     alone_by_rows: int
     alone_by_days: int
     alone_by_words: int
+    rows: int
+    rows_of_few: int
     sites: int
     at_ends_of_log: int
     other: dict[str, float]
 
 
-def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
+def linkage(sites: pd.DataFrame, periods: pd.DataFrame, least: int) -> Linkage:
     """Count the patients of an extract who are like no other.
 
     Parameters
     ----------
     sites, periods : DataFrame
         Tables of an extract.
+    least : int
+        Patients that each combination of ward, location and drugs has.
 
     Returns
     -------
@@ -80,7 +89,8 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
     daily = [
         _hashed(in_whole_days(frame), table, table.names) for frame, table in tables
     ]
-    words = [_hashed(frame, t, WORDS[t.name]).drop_duplicates() for frame, t in tables]
+    words = [_hashed(frame, t, WORDS[t.name]) for frame, t in tables]
+    shared = pd.concat([_patients_a_row(each) for each in words])
     is_at_an_end = (sites["entry_h"] > 0) | (
         sites["gone"] == SiteEnd.END_OF_OBSERVATION
     )
@@ -88,7 +98,9 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
         patients=int(owner.nunique()),
         alone_by_rows=_alone(every),
         alone_by_days=_alone(daily),
-        alone_by_words=_alone(words),
+        alone_by_words=_alone([each.drop_duplicates() for each in words]),
+        rows=len(shared),
+        rows_of_few=int((shared < least).sum()),
         sites=len(sites),
         at_ends_of_log=int(is_at_an_end.sum()),
         other={
@@ -127,6 +139,13 @@ def _hashed(frame: pd.DataFrame, table: Table, names: Collection[str]) -> pd.Dat
     rows = pd.DataFrame({"table": table.name, **told}, index=frame.index)
     number = pd.util.hash_pandas_object(rows, index=False, categorize=True)
     return pd.DataFrame({"patient": frame["patient"], "row": number})
+
+
+def _patients_a_row(hashed: pd.DataFrame) -> pd.Series:
+    """Count the patients who have a row like each row of a table."""
+    by = hashed.drop_duplicates().groupby("row")["patient"].size()
+    patients: pd.Series = hashed["row"].map(by)
+    return patients
 
 
 def _alone(parts: list[pd.DataFrame]) -> int:

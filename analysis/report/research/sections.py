@@ -220,7 +220,8 @@ def _ends_grid(study: Study) -> Grid:
         head=(
             "end",
             "sites",
-            "in place before the log",
+            "placed before the log",
+            "placement not known",
             "site-days",
             "hours since last known clear: median (longest)",
             "never known clear",
@@ -230,6 +231,7 @@ def _ends_grid(study: Study) -> Grid:
                 str(row["end"]),
                 f"{row['sites']:,}",
                 f"{row['late']:,}",
+                f"{row['not_placed']:,}",
                 f"{row['exposure_days']:,.1f}",
                 ""
                 if math.isnan(row["median_gap_h"])
@@ -238,7 +240,7 @@ def _ends_grid(study: Study) -> Grid:
             )
             for row in rows_of(study.ends)
         ],
-        numeric=frozenset({1, 2, 3, 4, 5}),
+        numeric=frozenset({1, 2, 3, 4, 5, 6}),
     )
 
 
