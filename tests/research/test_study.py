@@ -118,6 +118,44 @@ def test_every_definition_has_its_own_rates(made: tuple[Study, Extract]) -> None
     assert len(events) == len(study.definitions) == 7
 
 
+def test_every_definition_accounts_for_every_site(
+    made: tuple[Study, Extract],
+) -> None:
+    study = made[0]
+    table = study.definitions
+    parts = table[["at_risk", "prevalent", "not_judged"]].sum(axis=1)
+    assert (parts == study.sites).all()
+    page = sections.defined(study).html
+    heads = re.findall(r"<th[^>]*>\s*([^<]*?)\s*</th>", page)
+    first = next(r for r in re.findall(r"(?s)<tr>(.*?)</tr>", page) if "<td" in r)
+    cells = re.findall(r"(?s)<t[dh][^>]*>\s*(.*?)\s*</t[dh]>", first)
+    place = heads.index("left out otherwise")
+    assert cells[place] == str(table["not_judged"].iloc[0]) != "0"
+    assert cells[place - 1] == str(table["prevalent"].iloc[0])
+    assert "nobody at risk" in page
+
+
+def test_notes_count_the_sites_that_were_derived_or_not_placed(
+    made: tuple[Study, Extract],
+) -> None:
+    study, extract = made
+    own = extract.sites
+    derived = (own["derived"] == "yes").sum()
+    late = (own["entry_h"] > 0).sum()
+    away = ((own["hours_from"] == "first look") & (own["at_risk"] == "yes")).sum()
+    assert min(derived, late, away) > 0
+    said = " ".join(study.notes)
+    assert f"sites without an id in the export: {derived}." in said
+    assert f"Sites in place before the log began: {late}." in said
+    assert f"Sites at risk whose placement is not known: {away}." in said
+
+
+def test_the_key_is_said_to_join_extracts(folder: Path) -> None:
+    assert "give each study a key of its own (--secret)" in (
+        sections.extract(str(folder)).html
+    )
+
+
 def test_it_is_read_back_as_it_was_published(
     made: tuple[Study, Extract], folder: Path
 ) -> None:
