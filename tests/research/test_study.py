@@ -595,6 +595,23 @@ def test_one_patient(tmp_path: Path) -> None:
     assert "Not reached" not in page
 
 
+def test_sites_that_differ_with_too_few_reactions_are_not_called_alike(
+    tmp_path: Path,
+) -> None:
+    places = ("abdomen", "thigh", "chest", "back", "upper arm", "other")
+    rows = [
+        row
+        for n, place in enumerate(places)
+        for row in patient(
+            n, {0: "none", 24: "redness"}, ward=f"Ward {n}", site_location=place
+        )
+    ]
+    study, _ = study_of(tmp_path, rows, [of_cannula(n) for n in range(6)])
+    assert study.associations.empty
+    said = sections.association(study).html
+    assert "differ in nothing that the log records, or in nothing that has five" in said
+
+
 def test_nobody_at_risk_is_said_once(tmp_path: Path) -> None:
     rows = [row for n in range(6) for row in patient(n, {0: "redness", 4: "redness"})]
     study, _ = study_of(tmp_path, rows)

@@ -217,7 +217,10 @@ def association(study: Study) -> Section:
     """
     rows = rows_of(study.associations)
     if not rows:
-        text = "The log records nothing that sites at risk differ in."
+        text = (
+            "Nothing is set side by side: sites at risk differ in nothing that the log "
+            "records, or in nothing that has five reactions."
+        )
         return section("blocks", blocks=[("text", text)])
     drawn = [
         figures.RatioRow(
