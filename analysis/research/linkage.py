@@ -90,7 +90,13 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame, least: int) -> Linkage:
         _hashed(in_whole_days(frame), table, table.names) for frame, table in tables
     ]
     words = [_hashed(frame, t, WORDS[t.name]) for frame, t in tables]
-    shared = pd.concat([_patients_a_row(each) for each in words])
+    distinct = [each.drop_duplicates() for each in words]
+    shared = pd.concat(
+        [
+            each["row"].map(once["row"].value_counts())
+            for each, once in zip(words, distinct, strict=True)
+        ]
+    )
     is_at_an_end = (sites["entry_h"] > 0) | (
         sites["gone"] == SiteEnd.END_OF_OBSERVATION
     )
@@ -98,7 +104,7 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame, least: int) -> Linkage:
         patients=int(owner.nunique()),
         alone_by_rows=_alone(every),
         alone_by_days=_alone(daily),
-        alone_by_words=_alone([each.drop_duplicates() for each in words]),
+        alone_by_words=_alone(distinct),
         rows=len(shared),
         rows_of_few=int((shared < least).sum()),
         sites=len(sites),
@@ -139,13 +145,6 @@ def _hashed(frame: pd.DataFrame, table: Table, names: Collection[str]) -> pd.Dat
     rows = pd.DataFrame({"table": table.name, **told}, index=frame.index)
     number = pd.util.hash_pandas_object(rows, index=False, categorize=True)
     return pd.DataFrame({"patient": frame["patient"], "row": number})
-
-
-def _patients_a_row(hashed: pd.DataFrame) -> pd.Series:
-    """Count the patients who have a row like each row of a table."""
-    by = hashed.drop_duplicates().groupby("row")["patient"].size()
-    patients: pd.Series = hashed["row"].map(by)
-    return patients
 
 
 def _alone(parts: list[pd.DataFrame]) -> int:
