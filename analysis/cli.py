@@ -376,11 +376,13 @@ def research(  # noqa: PLR0913 - one argument an option
 
 def _study_lines(study: "Study") -> list[str]:
     """Say in a few lines what a study found."""
-    lines = [f"{study.sites:,} cannula sites of {study.patients:,} patients"]
+    from analysis.report.research.words import counted, sites_words
+
+    lines = [sites_words(study)]
     if study.absent:
         return [*lines, study.absent]
     rate = study.rates.iloc[0]
-    reactions = f"{rate['events']:,} first reaction{'' if rate['events'] == 1 else 's'}"
+    reactions = counted(rate["events"], "first reaction")
     lines.append(f"{reactions} in {rate['exposure_days']:,.1f} site-days")
     if study.policy.is_example:
         lines.append(_EXAMPLE)

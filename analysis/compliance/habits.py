@@ -6,24 +6,18 @@ here is counted by person.
 
 import numpy as np
 import pandas as pd
-from scipy.special import gammaln
 
+from analysis.compliance.closeness import FALSE_ALARM, FEWEST_READINGS, closeness
 from analysis.compliance.coded import blank
 from analysis.compliance.digits import VOLUME_COLUMNS, written_volumes
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
 from analysis.compliance.readings import Pairs, once_a_visit, readings_on_line
 from analysis.compliance.verdicts import first_true, judged
-from analysis.delivery.line import SET_RATE
 from analysis.lookup import by_keys
 from analysis.terms import Exclusion, HabitOutcome
 
 #: Readings in this step or a coarser one end in .0 or .5 whatever anybody prefers.
 _COARSE_ML = 0.5
-
-#: Chance that an infusion honestly read is called too close to its line, at most.
-FALSE_ALARM = 0.001
-#: Fewer readings than this cannot be that unlikely.
-FEWEST_READINGS = 3
 
 #: Checks written within so long of each other are one batch.
 BATCH = pd.Timedelta(minutes=2)
@@ -265,18 +259,9 @@ def readings_too_close(basis: Basis) -> pd.DataFrame:
         fell by less than a step are not independent: the first of them is used.
     """
     read = readings_on_line(basis.lines)
-    is_first = ~read["infusion_id"].duplicated()
-    run = is_first.cumsum()
-    by = read.assign(
-        off=((read["residual_ml"] / read["step_ml"]) ** 2).where(read["is_used"], 0),
-        least=_off_marks(read).where(read["is_used"], 0),
-        has_line=read["basis"] == SET_RATE,
-    ).groupby(run)
-    sums = by[["is_used", "off", "least"]].sum()
-    has = by[["has_line", "has_start_volume"]].all()
-    chance = chance_as_close(sums["off"], sums["is_used"])
-    chance_of_line = chance_as_close(sums["least"], sums["is_used"])
-    opening, closing = read[is_first], read[~read["infusion_id"].duplicated("last")]
+    close = closeness(read)
+    opening = read[~read["infusion_id"].duplicated()]
+    closing = read[~read["infusion_id"].duplicated("last")]
     ids, source = opening["infusion_id"].array, basis.log.checks["source"]
     known = by_keys(
         pd.CategoricalIndex(ids), basis.log.infusions[["patient_id", "started_at"]]
@@ -287,59 +272,25 @@ def readings_too_close(basis: Basis) -> pd.DataFrame:
             "ward": opening["ward"].array,
             "patient_id": known["patient_id"].array,
             "infusion_id": ids,
-            "line_id": blank(sums.index),
+            "line_id": blank(close.index),
             "due_at": known["started_at"].array,
             "first_source": source.loc[opening.index].array,
             "last_source": source.loc[closing.index].array,
         },
-        index=sums.index,
+        index=close.index,
     )
     return _judged(
         units,
-        chance <= FALSE_ALARM,
+        close["chance"] <= FALSE_ALARM,
         (HabitOutcome.TOO_CLOSE, HabitOutcome.AS_READ),
         first_true(
-            sums.index,
-            (~has["has_line"], Exclusion.NO_RATE_LINE),
-            (~has["has_start_volume"], Exclusion.START_VOLUME_NOT_CHARTED),
-            (sums["is_used"] < FEWEST_READINGS, Exclusion.TOO_FEW_READINGS),
-            (chance_of_line <= FALSE_ALARM, Exclusion.LINE_ON_MARKS),
+            close.index,
+            (~close["has_line"], Exclusion.NO_RATE_LINE),
+            (~close["has_start_volume"], Exclusion.START_VOLUME_NOT_CHARTED),
+            (close["readings"] < FEWEST_READINGS, Exclusion.TOO_FEW_READINGS),
+            (close["chance_of_line"] <= FALSE_ALARM, Exclusion.LINE_ON_MARKS),
         ),
     )
-
-
-def _off_marks(read: pd.DataFrame) -> pd.Series:
-    """Give the squared distance of the line from the ward's nearest mark, in steps."""
-    marks = read["expected_ml"] / read["step_ml"]
-    return (marks - marks.round()) ** 2
-
-
-def chance_as_close(squares: pd.Series, readings: pd.Series) -> pd.Series:
-    """Bound the chance that rounding leaves readings so close to their line.
-
-    Parameters
-    ----------
-    squares : Series of float, shape (n,)
-        Sum of the squared distances from the line, in reading steps.
-    readings : Series of int, shape (n,)
-        How many readings are summed.
-
-    Returns
-    -------
-    Series of float, shape (n,)
-        Volume of the ball of that radius, at most 1: exact for rounding alone where
-        `squares` is at most 1/4, and never below the chance.
-
-    Examples
-    --------
-    >>> chance_as_close(pd.Series([0.01]), pd.Series([2])).round(4).tolist()
-    [0.0314]
-    """
-    half = readings / 2
-    radius = np.log(squares.where(squares > 0))
-    volume = half * np.log(np.pi) + half * radius - gammaln(half + 1)
-    chance: pd.Series = np.exp(volume.clip(upper=0)).fillna(0.0)
-    return chance.mask(readings == 0, 1.0)
 
 
 def _judged(

@@ -10,8 +10,14 @@ import pandas as pd
 
 from analysis.compliance.coded import blank
 from analysis.compliance.measure import Basis, Family, Measure, lacks_columns
+from analysis.compliance.starts import (
+    first_after,
+    rate_step,
+    start_rates,
+    start_visits,
+    volume_steps,
+)
 from analysis.compliance.verdicts import first_true, judged
-from analysis.delivery.noise import VOLUME_STEPS_ML, coarsest_step
 from analysis.intake import Log
 from analysis.lookup import by_key, by_keys
 from analysis.policy import Policy
@@ -19,7 +25,6 @@ from analysis.terms import (
     BETWEEN_WARDS,
     NO_WARD,
     EndKind,
-    Entry,
     Exclusion,
     FirstCheckOutcome,
     RecordOutcome,
@@ -27,9 +32,6 @@ from analysis.terms import (
     StartVolumeOutcome,
     SyringeSizeOutcome,
 )
-
-#: Steps of a charted rate [mL/h]: as many decimals as it has.
-_RATE_STEPS = (1.0, 0.1, 0.01, 0.001)
 
 
 def set_rate_matches(basis: Basis) -> pd.DataFrame:
@@ -52,13 +54,13 @@ def set_rate_matches(basis: Basis) -> pd.DataFrame:
     DataFrame
         One unit an infusion; excluded where rate or start volume is not charted.
     """
-    known, rates = basis.log.infusions, _start_rates(basis)
+    known, rates = basis.log.infusions, start_rates(basis)
     rate = by_key(known.index, rates["set_rate_ml_h"])
     planned = known["planned_duration_h"].fillna(
         basis.policy.by_ward("planned_duration_h", known["ward"])
     )
-    rounding = _rate_step(rate, known["ward"]) / 2 / rate
-    step = by_key(known["ward"], _volume_steps(basis.log))
+    rounding = rate_step(rate, known["ward"]) / 2 / rate
+    step = by_key(known["ward"], volume_steps(basis.log))
 
     def fits(volume: pd.Series) -> pd.Series:
         least = basis.policy.set_rate_tolerance_pct / 100
@@ -164,13 +166,13 @@ def first_check_in_time(basis: Basis) -> pd.DataFrame:
     """
     known = basis.log.infusions
     ends = by_keys(known.index, basis.ends[["observed_end", "end_kind"]])
-    start = _start_visits(basis)
+    start = start_visits(basis)
     started = start["due_at"]
     due_after = basis.policy.by_ward("first_check_h", known["ward"])
     grace = basis.policy.by_ward("grace_h", known["ward"])
     due = started + _hours(due_after)
     late_from = started + _hours(due_after + grace)
-    first = by_keys(known.index, _first_after(basis, started))
+    first = by_keys(known.index, first_after(basis, started))
     made = first["due_at"]
     outcome = first_true(
         known.index,
@@ -215,7 +217,7 @@ def second_checker_recorded(basis: Basis) -> pd.DataFrame:
     """
     rows, visits = basis.log.checks, basis.visits
     index = basis.log.infusions.index
-    start = _start_visits(basis)
+    start = start_visits(basis)
     is_named = rows["second_checked_by"] != ""
     is_other = is_named & (rows["second_checked_by"] != rows["checked_by"])
     has_start = start["place"].notna()
@@ -275,39 +277,6 @@ def _hours(hours: pd.Series) -> pd.Series:
     return pd.to_timedelta((hours * 3600).round(), unit="s")
 
 
-def _start_rates(basis: Basis) -> pd.DataFrame:
-    """Give set_rate_ml_h and source of the first rate of each infusion."""
-    rows = basis.log.checks
-    is_change = rows["entry"] == Entry.RATE_CHANGE
-    is_later = is_change.groupby(rows["infusion_id"], observed=False).cummax()
-    doubtful = basis.lines["is_doubtful_rate"].reindex(rows.index, fill_value=False)
-    is_start = (rows["set_rate_ml_h"] > 0) & ~is_later & ~doubtful.astype(bool)
-    is_start &= rows["infusion_id"] != ""
-    found = rows.loc[is_start, ["infusion_id", "set_rate_ml_h", "source"]]
-    return found[~found["infusion_id"].duplicated()].set_index("infusion_id")
-
-
-def _rate_step(rate: pd.Series, ward: pd.Series) -> pd.Series:
-    """Give the step of each charted rate [mL/h]: its decimals or its ward's."""
-    of_ward = rate.groupby(ward).agg(lambda part: coarsest_step(part, _RATE_STEPS))
-    own = pd.Series(_RATE_STEPS[-1], index=rate.index)
-    for step in reversed(_RATE_STEPS):
-        is_on = ((rate / step) - (rate / step).round()).abs() < 1e-6
-        own = own.mask(is_on, step)
-    usual = by_key(ward, of_ward)
-    return own.where(own < usual, usual)
-
-
-def _volume_steps(log: Log) -> pd.Series:
-    """Give the step in which each ward reads a syringe's volume [mL], by ward."""
-    read = log.checks.loc[log.checks["infusion_id"] != "", ["ward"]]
-    read = read.assign(volume=log.checks["volume_remaining_ml"])
-    start = log.infusions[["ward"]].assign(volume=log.infusions["start_volume_ml"])
-    both = pd.concat([read, start], ignore_index=True)
-    by = both.groupby("ward")["volume"]
-    return by.agg(lambda part: coarsest_step(part, VOLUME_STEPS_ML))
-
-
 def _window(size: pd.Series, policy: Policy) -> tuple[pd.Series, pd.Series]:
     """Give the policy's window for each syringe size; NaN where there is none."""
     windows = policy.start_volume_window_ml
@@ -320,35 +289,6 @@ def _without_windows(basis: Basis) -> pd.Series:
     """Tell that the policy has no window at all."""
     is_none = not basis.policy.start_volume_window_ml
     return pd.Series(data=is_none, index=basis.log.infusions.index)
-
-
-def _start_visits(basis: Basis) -> pd.DataFrame:
-    """Give each infusion the visit it was started at, with the start row's ward.
-
-    The visit's place among the units of visits, its time and its sources.
-    """
-    rows = basis.log.checks[["infusion_id", "entry", "ward"]]
-    rows = rows[rows["infusion_id"] != ""]
-    is_first = ~rows["infusion_id"].duplicated()
-    opens = (rows["entry"] == Entry.START) | (
-        (rows["entry"] == Entry.SYRINGE_CHANGE) & is_first
-    )
-    opening = rows.loc[opens, ["infusion_id", "ward"]]
-    opening = opening[~opening["infusion_id"].duplicated()]
-    place = basis.visits.places(opening.index)
-    visits = basis.visits.units[["due_at", "first_source", "last_source"]].take(place)
-    found = visits.set_axis(opening.index).assign(place=place, ward=opening["ward"])
-    found = found.set_axis(pd.CategoricalIndex(opening["infusion_id"].array))
-    return by_keys(basis.log.infusions.index, found)
-
-
-def _first_after(basis: Basis, started: pd.Series) -> pd.DataFrame:
-    """Give the first visit after each infusion's start, up to its observed end."""
-    visits = basis.visits.units
-    start = by_key(visits["infusion_id"], started)
-    is_later = ~visits["is_after_end"] & (visits["due_at"] > start)
-    later = visits.loc[is_later, ["infusion_id", "due_at", "ward", "last_source"]]
-    return later[~later["infusion_id"].duplicated()].set_index("infusion_id")
 
 
 def _lacks_rate_or_volume(log: Log) -> str:

@@ -179,7 +179,8 @@ ENDS = Table(
     (
         _choice("end", _ENDS, "why they were watched no longer"),
         _count("sites", "sites at risk that ended so"),
-        _count("late", "of them, in place before the log began"),
+        _count("late", "of them, placed before the log began"),
+        _count("not_placed", "of them, placed nobody knows when"),
         _DAYS,
         _count("never_clear", "of them, never known to have had no reaction"),
         _number(

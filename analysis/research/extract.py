@@ -189,7 +189,7 @@ def make_extract(
         whole_days=whole_days,
         sites=sites[EXTRACT_SITES.names],
         periods=periods[EXTRACT_PERIODS.names],
-        linkage=linkage(sites, periods),
+        linkage=linkage(sites, periods, least),
     )
 
 

@@ -102,16 +102,24 @@ def ends_table(episodes: pd.DataFrame) -> pd.DataFrame:
     own = episodes[episodes["exclusion"] == ""]
     watched = (own["ends_at"] - own["starts_at"]).dt.total_seconds() / 86400
     gap = (own["ends_at"] - own["clear_at"]).dt.total_seconds() / 3600
-    each = own.assign(days=watched, gap=gap, silent=gap.isna()).groupby("end")
+    not_placed = own["placed_at"].isna()
+    each = own.assign(
+        days=watched,
+        gap=gap,
+        silent=gap.isna(),
+        not_placed=not_placed,
+        late=own["is_left_truncated"] & ~not_placed,
+    ).groupby("end")
     out = each.agg(
         sites=("end", "size"),
-        late=("is_left_truncated", "sum"),
+        late=("late", "sum"),
+        not_placed=("not_placed", "sum"),
         exposure_days=("days", "sum"),
         never_clear=("silent", "sum"),
         median_gap_h=("gap", "median"),
         longest_gap_h=("gap", "max"),
     ).reindex([str(end) for end in SiteEnd])
-    counts = ["sites", "late", "never_clear"]
+    counts = ["sites", "late", "not_placed", "never_clear"]
     out[counts] = out[counts].fillna(0).astype("int64")
     out["exposure_days"] = out["exposure_days"].fillna(0.0)
     return out.rename_axis("end").reset_index()

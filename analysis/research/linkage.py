@@ -41,6 +41,11 @@ class Linkage:
         The same if all hours were rounded to whole days.
     alone_by_words : int
         Those whose words alone, all rows taken together, are like no other's.
+    rows : int
+        Rows in it, of both tables.
+    rows_of_few : int
+        Of them, those whose words together fewer patients have in that table than
+        each combination of ward, location and drugs.
     sites : int
         Sites in it.
     at_ends_of_log : int
@@ -54,18 +59,22 @@ class Linkage:
     alone_by_rows: int
     alone_by_days: int
     alone_by_words: int
+    rows: int
+    rows_of_few: int
     sites: int
     at_ends_of_log: int
     other: dict[str, float]
 
 
-def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
+def linkage(sites: pd.DataFrame, periods: pd.DataFrame, least: int) -> Linkage:
     """Count the patients of an extract who are like no other.
 
     Parameters
     ----------
     sites, periods : DataFrame
         Tables of an extract.
+    least : int
+        Patients that each combination of ward, location and drugs has.
 
     Returns
     -------
@@ -80,7 +89,14 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
     daily = [
         _hashed(in_whole_days(frame), table, table.names) for frame, table in tables
     ]
-    words = [_hashed(frame, t, WORDS[t.name]).drop_duplicates() for frame, t in tables]
+    words = [_hashed(frame, t, WORDS[t.name]) for frame, t in tables]
+    distinct = [each.drop_duplicates() for each in words]
+    shared = pd.concat(
+        [
+            each["row"].map(once["row"].value_counts())
+            for each, once in zip(words, distinct, strict=True)
+        ]
+    )
     is_at_an_end = (sites["entry_h"] > 0) | (
         sites["gone"] == SiteEnd.END_OF_OBSERVATION
     )
@@ -88,7 +104,9 @@ def linkage(sites: pd.DataFrame, periods: pd.DataFrame) -> Linkage:
         patients=int(owner.nunique()),
         alone_by_rows=_alone(every),
         alone_by_days=_alone(daily),
-        alone_by_words=_alone(words),
+        alone_by_words=_alone(distinct),
+        rows=len(shared),
+        rows_of_few=int((shared < least).sum()),
         sites=len(sites),
         at_ends_of_log=int(is_at_an_end.sum()),
         other={

@@ -180,18 +180,21 @@ def _replaced(sites: pd.DataFrame, first: pd.DataFrame, listed: pd.Index) -> pd.
 
 
 def _add_end(sites: pd.DataFrame, table: pd.DataFrame, replaced: pd.Series) -> None:
-    """Add when a site was removed, and until when it can be watched."""
-    removed = _middle(table["removed_at"], table["removed_at_latest"])
-    removed = removed.reindex(sites.index).fillna(replaced)
+    """Add when a site was removed, and until when it can be watched.
+
+    A date alone ends at the middle of what is left of that day after the last look.
+    """
+    earliest = table["removed_at"].reindex(sites.index)
+    latest = table["removed_at_latest"].reindex(sites.index)
+    last = sites["last_row"]
+    removed = _middle(earliest.mask(earliest < last, last), latest).fillna(replaced)
     is_said = (sites["removal_reason"] != "") & removed.isna()
     # Removed on no known day: at its last row at the earliest, and that is all we know.
     sites["removed_at"] = removed.fillna(sites["last_row"].where(is_said))
-    last = sites["last_row"]
     gone = sites["removed_at"].fillna(last)
     gone = gone.where(~(gone < last), last)
     # What nothing dates and no row names is left for the end of the log.
     sites["gone_at"] = gone.fillna(sites["starts_at"])
-    latest = table["removed_at_latest"].reindex(sites.index)
     sites["is_contradictory"] = (latest < sites["placed_earliest"]).astype(bool)
 
 

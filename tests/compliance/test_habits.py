@@ -10,12 +10,12 @@ import pytest
 from scipy import stats
 
 from analysis.audit import AuditResult
+from analysis.compliance.closeness import FALSE_ALARM, chance_as_close
 from analysis.compliance.digits import (
     chi_square_of_digits,
     digit_preference,
     myers_blended,
 )
-from analysis.compliance.habits import FALSE_ALARM, chance_as_close
 from analysis.policy import Policy, example_text
 from analysis.terms import Tally
 from tests.tiny import Row, after, audit, syringe, units_of, whole

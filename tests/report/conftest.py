@@ -424,7 +424,7 @@ def make_result(
             false_se=1.6,
         ),
         not_in_export={
-            "box_locked": "Whether the box was locked is not in this export."
+            "box_locked": "Not in this export: its checks have no lockbox_locked."
         },
         notes=("No infusion id had to be derived.", "Times read as local time."),
         qualifiers=pd.DataFrame(

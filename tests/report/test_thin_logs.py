@@ -14,7 +14,7 @@ from analysis.policy import Policy
 from analysis.report import sections
 from analysis.report.comparing import wards_and_months
 from tests.report.test_report import Page
-from tests.tiny import Row, audit, policy_with, syringe
+from tests.tiny import Row, audit, policy_but, policy_with, syringe
 
 #: The sections that hold measures.
 SECTIONS: tuple[Callable[[AuditResult], str], ...] = (
@@ -134,6 +134,31 @@ def test_why_measures_are_not_in_the_export_is_said_once(tmp_path: Path) -> None
     assert (
         "Readings the same as the one before, Rows the same as the one before: "
         "its checks have no running." in text
+    )
+
+
+def test_a_rate_that_the_export_cannot_give_is_said_so_on_every_page(
+    tmp_path: Path,
+) -> None:
+    result = audit(tmp_path, day())
+    own = Page(sections.each_ward(result).html).text
+    assert "Site reactions not in this export" in own
+    assert "nothing observed" not in own
+    assert "not in this policy" not in own
+
+
+def test_what_the_policy_cannot_give_is_not_laid_to_the_export(tmp_path: Path) -> None:
+    policy = policy_but(
+        reaction_signs="[]", minor_signs="[]", reaction_removal_reasons="[]"
+    )
+    rows = day(site_id="C1", site_signs="none")
+    result = audit(tmp_path, rows, policy=policy)
+    first = Page(sections.first_screen(result, 12).html).text
+    assert "Not in this policy: Site reactions: by its reaction_signs" in first
+    assert re.search(r"(evaluated|of \d+) not in this policy", first)
+    assert (
+        "Site reactions not in this policy"
+        in Page(sections.each_ward(result).html).text
     )
 
 

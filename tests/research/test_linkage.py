@@ -90,7 +90,7 @@ def test_who_is_like_nobody_else(
     days: int,
     words: int,
 ) -> None:
-    found = linkage(sites(*site_rows), periods(*period_rows))
+    found = linkage(sites(*site_rows), periods(*period_rows), 2)
     told = (found.alone_by_rows, found.alone_by_days, found.alone_by_words)
     assert told == (rows, days, words)
     assert found.patients == len({row[0] for row in site_rows})
@@ -127,6 +127,41 @@ def test_the_number_is_that_of_a_search_patient_by_patient(
     assert made[1].linkage.alone_by_rows == sum(sets.count(own) == 1 for own in sets)
 
 
+def test_rows_of_few_patients_are_those_of_a_count_by_all_their_words(
+    made: tuple[Study, Extract],
+) -> None:
+    sites, periods = made[1].sites, made[1].periods
+    owner = sites.set_index("site")["patient"]
+    periods = periods.assign(patient=periods["site"].map(owner))
+    few = 0
+    for table, words in (
+        (sites, ["ward", "location", "drugs", "material"]),
+        (periods, ["ward", "drugs", "diluent"]),
+    ):
+        rows = [tuple(row) for row in table[[*words, "patient"]].to_numpy()]
+        for row in rows:
+            few += len({other[-1] for other in rows if other[:-1] == row[:-1]}) < 5
+    found = made[1].linkage
+    assert found.rows == len(sites) + len(periods)
+    assert found.rows_of_few == few > 0
+
+
+def test_sites_at_the_ends_of_the_log_are_those_of_the_log(
+    made: tuple[Study, Extract],
+) -> None:
+    log = pd.read_csv(FILES[0], dtype="str")
+    begins = "2026-08-30T10:34"
+    assert log["checked_at"].min() == begins
+    lines = pd.read_csv(FILES[2], dtype="str").query("kind == 'cannula'")
+    named = set(log["site_id"])
+    before = (lines["inserted_at"] < begins) & lines["line_id"].isin(named)
+    sites = made[1].sites
+    in_place = sites["entry_h"] > 0
+    assert in_place.sum() == before.sum() > 0
+    watched = sites["gone"] == "end of observation"
+    assert made[1].linkage.at_ends_of_log == (in_place | watched).sum()
+
+
 def test_the_report_and_the_dictionary_say_the_number(
     made: tuple[Study, Extract], tmp_path: Path
 ) -> None:
@@ -138,7 +173,14 @@ def test_the_report_and_the_dictionary_say_the_number(
     assert said in sections.next_steps(made[0], str(out)).html
     package = json.loads((out / "extract" / "datapackage.json").read_text("utf-8"))
     assert said in package["description"]
-    assert "row by row and table by table" in package["description"]
+    by = made[1].sites.groupby(["ward", "location", "drugs"])["patient"].nunique()
+    assert by.min() >= 5
+    assert (
+        "behind each combination of ward, location and drugs"
+        in (package["description"])
+    )
+    told = f"fewer in {found.rows_of_few} of {found.rows} rows"
+    assert told in package["description"]
 
 
 def test_most_drugs_and_places_are_kept_and_the_ward_is_given_up(
@@ -179,6 +221,8 @@ def test_in_words_nothing_is_said_of_what_is_not_coarse() -> None:
         alone_by_rows=1,
         alone_by_days=1,
         alone_by_words=0,
+        rows=12,
+        rows_of_few=4,
         sites=3,
         at_ends_of_log=2,
         other={"ward": 0.0, "drugs": 0.25},
@@ -186,6 +230,7 @@ def test_in_words_nothing_is_said_of_what_is_not_coarse() -> None:
     said = " ".join(linkage_words(found, 5, whole_days=False))
     assert "1 of its 1 patient " in said
     assert "2 of its 3 sites were in place before the log began" in said
+    assert "fewer in 4 of 12 rows" in said
     assert "drugs in 25 %" in said
     assert "ward in" not in said
     assert asdict(found)["patients"] == 1

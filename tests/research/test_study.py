@@ -81,6 +81,9 @@ def test_ends_of_watching_add_up_to_the_sites_at_risk(
     seen = own["end"].value_counts().reindex(ends.index, fill_value=0)
     assert ends["sites"].tolist() == seen.tolist()
     assert ends["sites"].sum() == len(own)
+    is_placed = own["hours_from"] == "placement"
+    assert ends["not_placed"].sum() == (~is_placed).sum() > 0
+    assert ends["late"].sum() == (is_placed & (own["entry_h"] > 0)).sum() > 0
     assert ends["exposure_days"].sum() == pytest.approx(
         study.rates["exposure_days"].iloc[0]
     )
@@ -113,6 +116,44 @@ def test_every_definition_has_its_own_rates(made: tuple[Study, Extract]) -> None
     assert events["any sign"] >= events["policy"] >= events["policy, no removals"]
     assert events["two signs"] >= events["two signs, no removals"]
     assert len(events) == len(study.definitions) == 7
+
+
+def test_every_definition_accounts_for_every_site(
+    made: tuple[Study, Extract],
+) -> None:
+    study = made[0]
+    table = study.definitions
+    parts = table[["at_risk", "prevalent", "not_judged"]].sum(axis=1)
+    assert (parts == study.sites).all()
+    page = sections.defined(study).html
+    heads = re.findall(r"<th[^>]*>\s*([^<]*?)\s*</th>", page)
+    first = next(r for r in re.findall(r"(?s)<tr>(.*?)</tr>", page) if "<td" in r)
+    cells = re.findall(r"(?s)<t[dh][^>]*>\s*(.*?)\s*</t[dh]>", first)
+    place = heads.index("left out otherwise")
+    assert cells[place] == str(table["not_judged"].iloc[0]) != "0"
+    assert cells[place - 1] == str(table["prevalent"].iloc[0])
+    assert "nobody at risk" in page
+
+
+def test_notes_count_the_sites_that_were_derived_or_not_placed(
+    made: tuple[Study, Extract],
+) -> None:
+    study, extract = made
+    own = extract.sites
+    derived = (own["derived"] == "yes").sum()
+    late = (own["entry_h"] > 0).sum()
+    away = ((own["hours_from"] == "first look") & (own["at_risk"] == "yes")).sum()
+    assert min(derived, late, away) > 0
+    said = " ".join(study.notes)
+    assert f"sites without an id in the export: {derived}." in said
+    assert f"Sites in place before the log began: {late}." in said
+    assert f"Sites at risk whose placement is not known: {away}." in said
+
+
+def test_the_key_is_said_to_join_extracts(folder: Path) -> None:
+    assert "give each study a key of its own (--secret)" in (
+        sections.extract(str(folder)).html
+    )
 
 
 def test_it_is_read_back_as_it_was_published(
@@ -170,7 +211,7 @@ def test_the_first_screen_says_what_to_do_next(
     made: tuple[Study, Extract], folder: Path
 ) -> None:
     said = sections.next_steps(made[0], str(folder)).html
-    assert "by the seven of this study it is 21 to 153 per 1,000" in said
+    assert "by the seven of this study that give one it is 21 to 153 per 1,000" in said
     assert "137 sites, 136 of them in rates and 129 in curves" in said
     assert "approval before the folder extract/ leaves" in said
     assert "extract/" not in sections.next_steps(made[0], "").html
@@ -545,7 +586,61 @@ def test_one_patient(tmp_path: Path) -> None:
     study, extract = study_of(tmp_path, patient(1, {0: "none", 24: "redness"}))
     assert extract is None
     assert study.rates.iloc[0]["interval"] == "exact"
-    assert "1 first reaction in 1.0 site-days" in shown(study)
+    page = shown(study)
+    assert "1 first reaction in 1.0 site-days" in page
+    assert "1 cannula site of 1 patient." in page
+    # Removals alone give none, as no cannula is listed.
+    assert "by the six of this study that give one it is 0 to 1000" in page
+    assert "No site of a known placement was followed, so there is no median" in page
+    assert "Not reached" not in page
+
+
+def test_sites_that_differ_with_too_few_reactions_are_not_called_alike(
+    tmp_path: Path,
+) -> None:
+    places = ("abdomen", "thigh", "chest", "back", "upper arm", "other")
+    rows = [
+        row
+        for n, place in enumerate(places)
+        for row in patient(
+            n, {0: "none", 24: "redness"}, ward=f"Ward {n}", site_location=place
+        )
+    ]
+    study, _ = study_of(tmp_path, rows, [of_cannula(n) for n in range(6)])
+    assert study.associations.empty
+    said = sections.association(study).html
+    assert "differ in nothing that the log records, or in nothing that has five" in said
+
+
+def test_nobody_at_risk_is_said_once(tmp_path: Path) -> None:
+    rows = [row for n in range(6) for row in patient(n, {0: "redness", 4: "redness"})]
+    study, _ = study_of(tmp_path, rows)
+    said = sections.in_short(study).html
+    assert "No site was at risk, so there is no rate." in said
+    assert said.count("<li>") == 1
+
+
+@pytest.mark.parametrize(
+    ("outside", "looked_at", "says"),
+    [
+        pytest.param(
+            0, 1, "leaves out 1: 0 of 1; chance alone would bring fewer than 1"
+        ),
+        pytest.param(
+            1, 2, "leaves out 1: 1 of 2; chance alone would bring fewer than 1"
+        ),
+        pytest.param(1, 40, "leaves out 1: 1 of 40; chance alone would bring 2."),
+    ],
+)
+def test_ratios_that_leave_out_1_are_counted_beside_what_chance_brings(
+    made: tuple[Study, Extract], outside: int, looked_at: int, says: str
+) -> None:
+    rows = [made[0].associations.iloc[[3]]] * looked_at
+    table = pd.concat(rows, ignore_index=True).assign(note="", low=0.5, high=2.0)
+    table.loc[: outside - 1, "low"] = 1.5
+    said = sections.in_short(replace(made[0], associations=table)).html
+    assert says in said
+    assert said.count("is associated with") == outside
 
 
 def test_removal_before_insertion_is_named(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from analysis.policy import Policy
@@ -200,6 +201,42 @@ def test_removal_ends_the_exposure_and_may_be_the_event(
         assert only(result, "site_reaction")["first_visible"] == moment(
             "2026-06-11T22:00"
         )
+
+
+@pytest.mark.parametrize(
+    ("seen", "hours"),
+    [
+        # The middle of the day is 26 h after the first look, its end 38 h.
+        pytest.param((0, 10), 26, id="no look that day"),
+        pytest.param((0, 30), 34, id="seen clear later than noon"),
+        pytest.param((0, 20, 37), 37.5, id="seen clear in the last hour"),
+    ],
+)
+def test_a_removal_dated_by_day_comes_after_the_last_look(
+    tmp_path: Path, seen: tuple[float, ...], hours: float
+) -> None:
+    out = cannula(removed_at="2026-06-11", removal_reason="reaction")
+    rows = before_all() + looks(dict.fromkeys(seen, "none"))
+    result = audit(tmp_path, rows, lines=[out])
+    found = only(result, "site_reaction")["first_visible"]
+    assert found == moment("2026-06-10T10:00") + pd.Timedelta(hours=hours)
+    rate = whole(result.rates, "site_reactions")
+    assert rate["exposure_days"] == pytest.approx(hours / 24)
+
+
+def test_a_removal_dated_by_the_first_day_is_no_reaction_at_the_first_look(
+    tmp_path: Path,
+) -> None:
+    out = cannula(
+        inserted_at="2026-06-10", removed_at="2026-06-10", removal_reason="reaction"
+    )
+    rows = before_all() + looks({4: "none", 8: "none"})
+    (unit,) = units_of(audit(tmp_path, rows, lines=[out]), "site_reactions").to_dict(
+        "records"
+    )
+    assert (unit["outcome"], unit["reason"]) == ("reaction", "")
+    # Placed in the middle before 14:00, gone in that between 18:00 and midnight.
+    assert unit["denominator"] == pytest.approx(14 / 24)
 
 
 def test_a_removal_for_a_reaction_of_a_site_without_signs_is_an_event(

@@ -22,6 +22,25 @@ NOTHING_DUE = "nothing due"
 NO_RULE_SET = str(Exclusion.NO_RULE_SET)
 
 
+def lacking(result: AuditResult, name: str) -> str:
+    """Say in a few words that a measure or rate cannot be given at all.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+    name : str
+        Of the measure or rate.
+
+    Returns
+    -------
+    str
+        Such as ``not in this export``; empty where it can be given.
+    """
+    said = result.not_in_export.get(name, "").split(":")[0]
+    return said[:1].lower() + said[1:]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """One measure of one ward in one period, as far as it may be shown.

@@ -10,9 +10,11 @@ from analysis.report.research.words import (
     counted,
     days_words,
     main_rate,
+    number_words,
     outside_one,
     rate_words,
     ratio_words,
+    sites_words,
     span_words,
 )
 from analysis.report.section import Section, section
@@ -55,9 +57,8 @@ def heading(study: Study) -> Section:
         ("title", "Site reactions: a study"),
         (
             "under",
-            f"Log from {start} to {end} ({study.policy.time_zone}). {study.sites:,} "
-            f"cannula sites of {study.patients:,} patients. Policy: "
-            f"{study.policy.name}.",
+            f"Log from {start} to {end} ({study.policy.time_zone}). "
+            f"{sites_words(study)}. Policy: {study.policy.name}.",
         ),
     ]
     if study.policy.is_example:
@@ -87,7 +88,9 @@ def in_short(study: Study) -> Section:
     if study.absent:
         said = ("banner", f"No rate is given. {study.absent}")
         return section("blocks", blocks=[said])
-    found = [_rate_said(study), _median_said(study), *_ratios(study)]
+    found = [_rate_said(study)]
+    if float(main_rate(study)["exposure_days"]) > 0:
+        found += [_median_said(study), *_ratios(study)]
     return section("blocks", blocks=[("list", found)])
 
 
@@ -128,8 +131,8 @@ def _of_definition(study: Study) -> str:
     if rates.empty or low == high:
         return f"{said} beside the rate."
     return (
-        f"{said} beside the rate: by the seven of this study it is {low} to {high} per "
-        "1,000 site-days."
+        f"{said} beside the rate: by the {number_words(len(rates))} of this study that "
+        f"give one it is {low} to {high} per 1,000 site-days."
     )
 
 
@@ -206,15 +209,13 @@ def _ratios(study: Study) -> list[str]:
         for row in steady
     ]
     unsteady = len(outside) - len(steady)
-    have = "has" if len(outside) == 1 else "have"
     by_chance = looked_at / 20
     told = f"{by_chance:.0f}" if by_chance >= 1 else "fewer than 1"
     beside = f" ({unsteady} of them unsteady, not named here)" if unsteady else ""
     return [
         *said,
-        f"{len(outside)} of {counted(looked_at, 'ratio')}{beside} {have} an interval "
-        f"without 1, where chance alone would bring {told}. An association is no "
-        "cause.",
+        f"Ratios with an interval that leaves out 1: {len(outside)} of {looked_at}"
+        f"{beside}; chance alone would bring {told}. An association is no cause.",
     ]
 
 

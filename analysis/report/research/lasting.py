@@ -153,6 +153,9 @@ def lasting(study: Study) -> Section:
     Section
         Medians with limits, sites still in place counted as such.
     """
+    if not study.durations["sites"].any():
+        said = "No site of a known placement was followed, so there is no median."
+        return section("blocks", blocks=[("text", said)])
     by: dict[str, dict[str, dict[str, Any]]] = {}
     for row in rows_of(study.durations):
         by.setdefault(row["group"], {})[row["until"]] = row
@@ -214,7 +217,10 @@ def association(study: Study) -> Section:
     """
     rows = rows_of(study.associations)
     if not rows:
-        text = "The log records nothing that sites at risk differ in."
+        text = (
+            "Nothing is set side by side: sites at risk differ in nothing that the log "
+            "records, or in nothing that has five reactions."
+        )
         return section("blocks", blocks=[("text", text)])
     drawn = [
         figures.RatioRow(

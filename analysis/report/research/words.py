@@ -2,12 +2,17 @@
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from analysis.report.facts import rows_of
 from analysis.research import Study
 from analysis.research.linkage import Linkage
 from analysis.terms import ALL
+
+_LETTERS: Final = (
+    *("no", "one", "two", "three", "four"),
+    *("five", "six", "seven", "eight", "nine"),
+)
 
 
 def counted(number: int, what: str) -> str:
@@ -31,6 +36,44 @@ def counted(number: int, what: str) -> str:
     ('1 site', '1,200 sites')
     """
     return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
+def number_words(number: int) -> str:
+    """Write a small number in letters.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+
+    Returns
+    -------
+    str
+        In figures from ten on.
+
+    Examples
+    --------
+    >>> number_words(7), number_words(12)
+    ('seven', '12')
+    """
+    return _LETTERS[number] if number < len(_LETTERS) else str(number)
+
+
+def sites_words(study: Study) -> str:
+    """Say how many sites a study found, and of how many patients.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+
+    Returns
+    -------
+    str
+        Such as ``137 cannula sites of 99 patients``.
+    """
+    of = counted(study.patients, "patient")
+    return f"{counted(study.sites, 'cannula site')} of {of}"
 
 
 def rate_words(row: Mapping[str, Any]) -> str:
@@ -189,10 +232,12 @@ def linkage_words(found: Linkage, least: int, *, whole_days: bool) -> list[str]:
         f"{counted(found.sites, 'site')} were in place before the log began, or "
         "watched until no more is charted: whoever knows the log's first and last day "
         "may be able to date them. Do not tell these days with it.",
-        f"At least {least} patients stand behind each row by its words. That holds row "
-        "by row and table by table: by the words of all rows of a patient together "
-        f"{found.alone_by_words:,} {of} are alone, which a person who knows their "
-        "drugs and places could use.",
+        f"At least {least} patients stand behind each combination of ward, location "
+        "and drugs, and behind each material and each diluent, table by table. All "
+        f"words of one row together have fewer in {found.rows_of_few:,} of "
+        f"{counted(found.rows, 'row')}, and by the words of all rows of a patient "
+        f"together {found.alone_by_words:,} {of} are alone, which a person who knows "
+        "their drugs and places could use.",
         f"Written as other: {other or 'nothing'}"
         + (
             " (of sites; of diluent, of periods). More patients, or fewer different "

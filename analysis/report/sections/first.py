@@ -68,13 +68,19 @@ def first_screen(
     )
 
 
-def _absent(result: AuditResult) -> list[str]:
-    """Say once why the export cannot give some measures, and which ones those are."""
-    labels: dict[str, list[str]] = {}
+def _absent(result: AuditResult) -> dict[str, list[str]]:
+    """Say once why some measures cannot be given, and which ones those are.
+
+    By what lacks it: the export, or the policy.
+    """
+    labels: dict[tuple[str, str], list[str]] = {}
     for name, sentence in result.not_in_export.items():
-        why = sentence.removeprefix("Not in this export: ").rstrip(".")
-        labels.setdefault(why, []).append(definition(name).label)
-    return [f"{', '.join(some)}: {why}." for why, some in labels.items()]
+        head, why = sentence.rstrip(".").split(": ", 1)
+        labels.setdefault((head, why), []).append(definition(name).label)
+    said: dict[str, list[str]] = {}
+    for (head, why), some in labels.items():
+        said.setdefault(head, []).append(f"{', '.join(some)}: {why}.")
+    return said
 
 
 def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
@@ -209,8 +215,7 @@ def _standing_cell(measured: facts.Measured | None, name: str) -> str:
 
 def _reactions_cell(rate: facts.Rate | None, result: AuditResult) -> str:
     if rate is None:
-        is_absent = REACTIONS in result.not_in_export
-        return "not in this export" if is_absent else "nothing observed"
+        return facts.lacking(result, REACTIONS) or "nothing observed"
     return f"{rate.events} in {rate.exposure_days:,.0f} site-days"
 
 

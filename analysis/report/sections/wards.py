@@ -77,7 +77,8 @@ def _measures_grids(
                 continue
             if measure.name in result.not_in_export:
                 blank = [""] * (2 + len(months))
-                rows.append((measure.label, "not in this export", *blank))
+                lacking = facts.lacking(result, measure.name)
+                rows.append((measure.label, lacking, *blank))
                 continue
             found = [measured.get((measure.name, ward, month)) for month in months]
             cells = _measure_cells(found, measure)
@@ -158,7 +159,10 @@ def _rates_grid(result: AuditResult, ward: str, months: Sequence[str]) -> Grid:
     rows = []
     for name in sorted({key[0] for key in rates}):
         found = [rates.get((name, ward, month)) for month in months]
-        rows.append((definition(name).label, *_rate_cells(found, fewest)))
+        lacking = facts.lacking(result, name)
+        blank = [""] * (1 + len(months))
+        cells = [lacking, *blank] if lacking else _rate_cells(found, fewest)
+        rows.append((definition(name).label, *cells))
     return Grid(
         caption=f"{_ward_words(ward)}: rates in {words.month(months[0])}",
         head=(
