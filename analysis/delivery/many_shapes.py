@@ -65,25 +65,77 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     -----
     See `likelihood.log_likelihood`: Woodbury identity and determinant lemma.
     """
+    log_density, off, square, precision = _honest(batch, lost)
+    largest = square.max(0)
+    own = _slips(batch, slip_density)
+    terms, total = _summed(off, square, precision, largest, *own)
+    largest *= 0.5
+    log_density += largest
+    log_density += np.log(total)
+    return Weighed(log_density, terms, total)
+
+
+def log_likelihoods(
+    batch: Batch, lost: Array, slip_density: Array, least: Array
+) -> Array:
+    """Give the log likelihood of the readings under those shapes that count.
+
+    Parameters
+    ----------
+    batch : Batch
+        As for `weigh_shapes`.
+    lost : array of float, shape (k, n, s)
+        So.
+    slip_density : array of float, shape (n, k)
+        So.
+    least : array of float, shape (n,)
+        A shape that stays below this does not count.
+
+    Returns
+    -------
+    array of float, shape (n, s)
+        `Weighed.log_density`. A shape that does not count has that of no slip, which is
+        less: what slips add is summed only where it may reach `least`.
+    """
+    log_density, off, square, precision = _honest(batch, lost)
+    k, n, _ = lost.shape
+    largest = square.max(0)
+    own = _slips(batch, slip_density)
+    # No reading is likelier a slip than this, at the same square.
+    most = (own[1] * _LIKELIEST_MISREAD + own[2]).sum(0) / np.sqrt(precision.min(0))
+    np.log1p(most, out=most)
+    largest *= 0.5
+    most += largest
+    most += log_density
+    counts = most > least[:, None]
+    at = np.flatnonzero(counts)
+    sizes = counts.sum(1)
+    flat = (k, -1)
+    largest = largest.ravel().take(at)
+    terms, total = _summed(
+        *(part.reshape(flat).take(at, axis=1) for part in (off, square, precision)),
+        2 * largest,
+        *(part.reshape(k, n).repeat(sizes, axis=1) for part in own),
+    )
+    largest += np.log(total)
+    log_density.reshape(-1)[at] += largest
+    return log_density
+
+
+def _honest(batch: Batch, lost: Array) -> tuple[Array, Array, Array, Array]:
+    """Give the log density of no slip, and of each reading how far it is off.
+
+    Reading minus its mean given all others, the square of that in deviations, and the
+    inverse of its variance so; in units of the readings' own sd.
+    """
     sd = np.sqrt(batch.variance_ml2)
     away, by_offset, by_flow = _whitened(batch, lost, (1 / sd).T[:, :, None])
     log_density, error, precision = _without_slips(away, by_offset, by_flow)
-    log_density += 2 * np.log(sd).sum(1)[:, None] + len(lost) * _LOG_2PI
     log_density *= -0.5
-    squares = np.divide(error, precision, out=by_flow)
-    terms = _as_slip(batch, squares, precision, slip_density)
-    squares *= error
-    largest = squares.max(0)
-    squares -= largest
-    squares *= 0.5
-    terms *= np.exp(squares, out=squares)
-    largest *= 0.5
-    total = np.exp(-largest)
-    total += terms.sum(0)
-    log_density += np.log(total)
-    log_density += largest
-    log_density += np.log1p(-batch.slip_share).sum(1)[:, None]
-    return Weighed(log_density, terms, total)
+    constant = np.log1p(-batch.slip_share) - np.log(sd) - 0.5 * _LOG_2PI
+    log_density += constant.sum(1)[:, None]
+    off = np.divide(error, precision, out=by_flow)
+    return log_density, off, np.multiply(error, off, out=error), precision
 
 
 def _without_slips(
@@ -117,7 +169,7 @@ def _without_slips(
     by_flow *= by_flow
     by_offset += by_flow
     precision = np.subtract(1, by_offset, out=by_offset)
-    np.maximum(precision, _LEAST_PRECISION, out=precision)
+    np.clip(precision, _LEAST_PRECISION, 1, out=precision)
     return square + np.log(determinant), away, precision
 
 
@@ -132,32 +184,54 @@ def _whitened(batch: Batch, lost: Array, own: Array) -> tuple[Array, Array, Arra
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.
     """
     given = np.subtract(batch.delivered_ml.T[:, :, None], lost, order="C")
-    start = (batch.base_ml + batch.offset_ml)[:, None]
-    level = start - given
-    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    np.maximum(given, 0, out=given)
-    np.minimum(given, held, out=given)
-    by_flow = given * (own * -batch.flow_sd[:, None])
-    by_offset = np.empty_like(level)
+    start = batch.base_ml + batch.offset_ml
+    away = given * own
+    away += (batch.observed_ml.T - start)[:, :, None] * own
+    # The most that a level can spread bounds where the floor matters.
+    widest = np.hypot(batch.offset_sd_ml, batch.flow_sd * batch.base_ml)
+    most = np.minimum(start - FREE_SD * widest, batch.base_ml)
+    most = np.where(batch.is_floored, most, np.inf).astype(given.dtype)
+    near = given > most[:, None]
+    at = np.flatnonzero(near)
+    low = given.reshape(-1).take(at)
+    by_offset = np.empty_like(given)
     by_offset[...] = own * batch.offset_sd_ml[:, None]
-    # In units of how far offset and flow spread it.
-    spread = given * batch.flow_sd[:, None]
-    spread *= spread
-    spread += np.square(batch.offset_sd_ml)[:, None]
-    np.sqrt(spread, out=spread)
-    score = np.divide(level, spread, out=given)
-    if not batch.is_floored.all():
-        score += np.where(batch.is_floored, 0.0, np.inf).astype(score.dtype)[:, None]
-    near = np.flatnonzero(score < FREE_SD)
-    if len(near):
-        free, mean = _floored(score.ravel().take(near))
-        mean *= spread.ravel().take(near)
-        level.reshape(-1)[near] = mean
-        by_offset.reshape(-1)[near] *= free
-        by_flow.reshape(-1)[near] *= free
-    away = np.subtract(batch.observed_ml.T[:, :, None], level, out=level)
-    away *= own
+    by_flow = np.clip(given, 0, np.inf, out=given)
+    by_flow *= own * -batch.flow_sd[:, None]
+    if len(at):
+        k, n, s = lost.shape
+        sizes = np.diff(np.searchsorted(at, s * np.arange(k * n + 1)))
+        parts = _near_empty(batch, low, sizes.reshape(k, n))
+        for every, part in zip((away, by_offset, by_flow), parts, strict=True):
+            every.reshape(-1)[at] = part
     return away, by_offset, by_flow
+
+
+def _near_empty(batch: Batch, given: Array, sizes: Array) -> tuple[Array, Array, Array]:
+    """Give `_whitened` where a syringe may be empty; so many volumes a reading."""
+    k, n = sizes.shape
+
+    def each(values: Array) -> Array:
+        whole = np.broadcast_to(values, (k, n)).reshape(-1)
+        return np.repeat(whole, sizes.reshape(-1))
+
+    own = each(1 / np.sqrt(batch.variance_ml2).T)
+    offset_sd, flow_sd = each(batch.offset_sd_ml), each(-batch.flow_sd)
+    level = each(batch.base_ml + batch.offset_ml) - given
+    by_flow = np.clip(given, 0, each(batch.base_ml), out=given)
+    by_flow *= flow_sd
+    spread = by_flow * by_flow
+    spread += offset_sd * offset_sd
+    np.sqrt(spread, out=spread)
+    level /= spread
+    free, mean = _floored(level)
+    mean *= spread
+    free *= own
+    away = each(batch.observed_ml.T) - mean
+    away *= own
+    by_flow *= free
+    free *= offset_sd
+    return away, free, by_flow
 
 
 def _floored(score: Array) -> tuple[Array, Array]:
@@ -174,7 +248,8 @@ def _floored(score: Array) -> tuple[Array, Array]:
     at = place.astype("int16")
     place -= at
     free, mean = (part.take(at) + place * step.take(at) for part, step in _LINES)
-    return free, mean
+    # Further above empty it is free.
+    return free, np.maximum(mean, score, out=mean)
 
 
 #: Points of `_floored`, its values there, and the steps to the next.
@@ -189,19 +264,59 @@ _LINES = tuple(
 )
 
 
-def _as_slip(batch: Batch, off: Array, precision: Array, slip_density: Array) -> Array:
+#: Share among slips of the likeliest misreading.
+_LIKELIEST_MISREAD = float(misread_shares(np.dtype("float64")).max())
+
+
+def _slips(batch: Batch, slip_density: Array) -> tuple[Array, Array, Array]:
+    """Give the sd of readings, their odds of a slip, and what these are worth.
+
+    Of shape (k, n, 1); worth over that of an honest reading of precision 1, but for
+    misreadings by whole mL, which hang on the volume.
+    """
+    sd = np.sqrt(batch.variance_ml2)
+    odds = batch.slip_share / (1 - batch.slip_share)
+    worth = slip_density * odds * sd * _ROOT_2PI
+    parts = (part.T[:, :, None].astype(sd.dtype) for part in (sd, odds, worth))
+    one, two, three = parts
+    return one, two, three
+
+
+def _summed(
+    off: Array,
+    square: Array,
+    precision: Array,
+    largest: Array,
+    sd: Array,
+    odds: Array,
+    worth: Array,
+) -> tuple[Array, Array]:
+    """Give the weight of each reading as the one slip, and of all and of none.
+
+    Over that of the largest square; readings may be off by 1,000 deviations. `off` and
+    `square` are written over.
+    """
+    terms = _as_slip(off, precision, sd, odds, worth)
+    square -= largest
+    square *= 0.5
+    terms *= np.exp(square, out=square)
+    total = np.exp(-0.5 * largest)
+    total += terms.sum(0)
+    return terms, total
+
+
+def _as_slip(
+    off: Array, precision: Array, sd: Array, odds: Array, worth: Array
+) -> Array:
     """Give the weight of each reading as a slip: `slips.slip_weight` times its odds.
 
     `off` and `precision` are in units of the reading's own sd.
     """
-    sd = np.sqrt(batch.variance_ml2).T[:, :, None]
-    odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
     # A misreading up or down is as likely: its size alone counts.
-    far = off * sd
-    np.abs(far, out=far)
+    off *= sd
+    far = np.abs(off, out=off)
     whole = np.rint(far)
-    np.minimum(whole, 10, out=whole)
-    np.maximum(whole, 1, out=whole)
+    np.clip(whole, 1, 10, out=whole)
     share = misread_shares(off.dtype).take(whole.astype("int8"))
     far -= whole
     far *= 1 / sd
@@ -211,8 +326,7 @@ def _as_slip(batch: Batch, off: Array, precision: Array, slip_density: Array) ->
     misread = np.exp(far, out=far)
     misread *= share
     misread *= odds
-    otherwise = slip_density.T[:, :, None] * (odds * sd * _ROOT_2PI)
     weight = np.sqrt(precision, out=whole)
-    np.divide(otherwise, weight, out=weight)
+    np.divide(worth, weight, out=weight)
     weight += misread
     return weight

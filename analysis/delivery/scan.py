@@ -10,7 +10,7 @@ from scipy.special import logsumexp
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.first_look import most_for_an_event
 from analysis.delivery.likelihood import log_likelihood
-from analysis.delivery.many_shapes import weigh_shapes
+from analysis.delivery.many_shapes import log_likelihoods, weigh_shapes
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 from analysis.workers import Map, one_by_one
@@ -44,8 +44,11 @@ _CLEAR = -2.0
 #: none (as for `CLEAR`), with what the other cells of the rows say for a stop.
 _FINE = 3.5
 
+#: A shape that is so much less likely than none (log) counts for nothing.
+_HOPELESS = 18.0
+
 #: Readings x shapes at once: what a processor's own memory holds.
-_MOST = 80_000
+_MOST = 150_000
 
 #: Shapes are laid for so many times as many infusions at once as are weighed.
 _LAID = 4
@@ -168,19 +171,22 @@ def _closely(some: Batch, most: Array) -> tuple[Array, Array]:
     table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
     said = np.maximum(some.stopped_log_ratio, 0).sum(1)
     is_fine = most + said > _FINE
-    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
+    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE, none[~is_fine])
     is_fine |= _log_odds(table) > _CLEAR
-    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
+    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE, none[is_fine])
     return table, probability
 
 
-def _scanned(batch: Batch, nodes: int) -> Array:
-    """Weigh all kinds on a grid, a part at a time."""
+def _scanned(batch: Batch, nodes: int, none: Array) -> Array:
+    """Weigh all kinds on a grid, a part at a time; `none` is the evidence of none."""
     n, k = batch.shape
     step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
     slip = slip_density(batch)
     parts = [slice(i, i + step) for i in range(0, n, step)]
-    found = [_events(batch.take(part), slip[part], nodes) for part in parts]
+    least = (none - _HOPELESS).astype(slip.dtype)
+    found = [
+        _events(batch.take(part), slip[part], nodes, least[part]) for part in parts
+    ]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
@@ -210,7 +216,7 @@ def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
     return evidence[:, 0], probability
 
 
-def _events(batch: Batch, slip: Array, nodes: int) -> Array:
+def _events(batch: Batch, slip: Array, nodes: int, least: Array) -> Array:
     """Give the log evidence of each kind, shape (n, kinds)."""
     every = [hypothesis.shapes(batch, nodes) for hypothesis in HYPOTHESES]
     lost = together(every)
@@ -218,7 +224,7 @@ def _events(batch: Batch, slip: Array, nodes: int) -> Array:
     step = -(-n // _LAID)
     value = np.concatenate(
         [
-            weigh_shapes(batch.take(part), lost[:, part], slip[part]).log_density
+            log_likelihoods(batch.take(part), lost[:, part], slip[part], least[part])
             for part in (slice(i, i + step) for i in range(0, n, step))
         ]
     )
