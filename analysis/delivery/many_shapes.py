@@ -6,6 +6,7 @@ over and not made anew, and that single precision will do. Most of a decision's 
 spent here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,7 +69,7 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     log_density, off, square, precision = _honest(batch, lost)
     largest = square.max(0)
     own = _slips(batch, slip_density)
-    terms, total = _summed(off, square, precision, largest, *own)
+    terms, total = _summed(off, square, precision, largest, own)
     largest *= 0.5
     log_density += largest
     log_density += np.log(total)
@@ -112,10 +113,10 @@ def log_likelihoods(
     sizes = counts.sum(1)
     flat = (k, -1)
     largest = largest.ravel().take(at)
-    terms, total = _summed(
+    _, total = _summed(
         *(part.reshape(flat).take(at, axis=1) for part in (off, square, precision)),
         2 * largest,
-        *(part.reshape(k, n).repeat(sizes, axis=1) for part in own),
+        [part.reshape(k, n).repeat(sizes, axis=1) for part in own],
     )
     largest += np.log(total)
     log_density.reshape(-1)[at] += largest
@@ -283,20 +284,14 @@ def _slips(batch: Batch, slip_density: Array) -> tuple[Array, Array, Array]:
 
 
 def _summed(
-    off: Array,
-    square: Array,
-    precision: Array,
-    largest: Array,
-    sd: Array,
-    odds: Array,
-    worth: Array,
+    off: Array, square: Array, precision: Array, largest: Array, own: Sequence[Array]
 ) -> tuple[Array, Array]:
     """Give the weight of each reading as the one slip, and of all and of none.
 
     Over that of the largest square; readings may be off by 1,000 deviations. `off` and
     `square` are written over.
     """
-    terms = _as_slip(off, precision, sd, odds, worth)
+    terms = _as_slip(off, precision, *own)
     square -= largest
     square *= 0.5
     terms *= np.exp(square, out=square)

@@ -50,6 +50,9 @@ _HOPELESS = 18.0
 #: Readings x shapes at once: what a processor's own memory holds.
 _MOST = 150_000
 
+#: Pairs of readings x ways of no event at once: so.
+_MOST_PAIRS = 150_000
+
 #: Shapes are laid for so many times as many infusions at once as are weighed.
 _LAID = 4
 
@@ -128,7 +131,7 @@ def _weighed(batch: Batch) -> tuple[Array, Array]:
     none, one, two = log_likelihood(batch, lost, slip_density(batch))
     table = np.repeat(none + np.log(NO_EVENT[0].share), 1 + len(KINDS), axis=1)
     probability = np.stack([one[:, 0], two[:, 0]])
-    most = most_for_an_event(batch)
+    most = most_for_an_event(batch, CLEAR)
     clear = is_clear(batch, most)
     at = np.flatnonzero(clear)
     some = at[np.linspace(0, len(at) - 1, min(_LOOKED_AT, len(at))).astype("int64")]
@@ -201,19 +204,31 @@ def _shares() -> Array:
 
 def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
     """Give the log evidence of no event, and its slips; (n,) and (2, n, k)."""
-    totals, slips = [], []
-    for way in NO_EVENT:
-        lost = (1 - way.ratio) * batch.delivered_ml[:, None, :]
-        total, one, two = log_likelihood(
-            batch, lost, slip, offset_ml=way.offset_ml, pairs=True
-        )
-        totals.append(total[:, 0] + np.log(way.share))
-        slips.append(np.stack([one[:, 0], two[:, 0]]))
-    every = np.stack(totals, axis=1)
+    n, k = batch.shape
+    step = max(1, _MOST_PAIRS // (len(NO_EVENT) * k * (k + 1)))
+    parts = [slice(i, i + step) for i in range(0, n, step)]
+    found = [_all_ways(batch.take(part), slip[part]) for part in parts]
+    evidence, slips = zip(*found, strict=True) if found else ((), ())
+    return (
+        np.concatenate([np.empty(0), *evidence]),
+        np.concatenate([np.empty((2, 0, k)), *slips], axis=1),
+    )
+
+
+def _all_ways(batch: Batch, slip: Array) -> tuple[Array, Array]:
+    """Weigh all ways to be off the line with no event, side by side."""
+    kind = batch.base_ml.dtype
+    ratio, offset, share = np.array(
+        [(way.ratio, way.offset_ml, way.share) for way in NO_EVENT], dtype=kind
+    ).T
+    # Readings first, as the likelihood works on them.
+    lost = (batch.delivered_ml.T[:, :, None] * (1 - ratio)).transpose(1, 2, 0)
+    every, one, two = log_likelihood(batch, lost, slip, offset_ml=offset, pairs=True)
+    every += np.log(share)
     evidence = logsumexp(every, axis=1, keepdims=True)
     weight = np.exp(every - evidence)
-    probability = np.einsum("nw,tnwk->tnk", weight, np.stack(slips, axis=2))
-    return evidence[:, 0], probability
+    slips = [np.einsum("nw,nwk->nk", weight, each) for each in (one, two)]
+    return evidence[:, 0], np.stack(slips)
 
 
 def _events(batch: Batch, slip: Array, nodes: int, least: Array) -> Array:
