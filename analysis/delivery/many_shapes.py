@@ -76,10 +76,14 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     return Weighed(log_density, terms, total)
 
 
-def log_likelihoods(
-    batch: Batch, lost: Array, slip_density: Array, least: Array
+#: A shape that is so much less likely than another, or none, counts for nothing (log).
+_HOPELESS = 18.0
+
+
+def log_weights(
+    batch: Batch, lost: Array, slip_density: Array, prior: Array, none: Array
 ) -> Array:
-    """Give the log likelihood of the readings under those shapes that count.
+    """Give the log weight of shapes, as far as they count.
 
     Parameters
     ----------
@@ -89,14 +93,17 @@ def log_likelihoods(
         So.
     slip_density : array of float, shape (n, k)
         So.
-    least : array of float, shape (n,)
-        A shape that stays below this does not count.
+    prior : array of float, shape (n, s)
+        Log weight of each shape before the readings are looked at.
+    none : array of float, shape (n,)
+        Log evidence of no event.
 
     Returns
     -------
     array of float, shape (n, s)
-        `Weighed.log_density`. A shape that does not count has that of no slip, which is
-        less: what slips add is summed only where it may reach `least`.
+        `prior` and `Weighed.log_density`. What slips add is summed only for shapes that
+        may count beside none and beside the likeliest; others have that of no slip,
+        which is less.
     """
     log_density, off, square, precision = _honest(batch, lost)
     k, n, _ = lost.shape
@@ -107,7 +114,9 @@ def log_likelihoods(
     np.log1p(most, out=most)
     largest *= 0.5
     most += largest
+    log_density += prior
     most += log_density
+    least = np.maximum(none, log_density.max(1)) - _HOPELESS
     counts = most > least[:, None]
     at = np.flatnonzero(counts)
     sizes = counts.sum(1)

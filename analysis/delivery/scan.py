@@ -10,7 +10,7 @@ from scipy.special import logsumexp
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.first_look import most_for_an_event
 from analysis.delivery.likelihood import log_likelihood
-from analysis.delivery.many_shapes import log_likelihoods, weigh_shapes
+from analysis.delivery.many_shapes import log_weights, weigh_shapes
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 from analysis.workers import Map, one_by_one
@@ -43,9 +43,6 @@ _CLEAR = -2.0
 #: fit none of them. It is looked for on the fine one where the best event has this over
 #: none (as for `CLEAR`), with what the other cells of the rows say for a stop.
 _FINE = 3.5
-
-#: A shape that is so much less likely than none (log) counts for nothing.
-_HOPELESS = 18.0
 
 #: Readings x shapes at once: what a processor's own memory holds.
 _MOST = 150_000
@@ -186,10 +183,7 @@ def _scanned(batch: Batch, nodes: int, none: Array) -> Array:
     step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
     slip = slip_density(batch)
     parts = [slice(i, i + step) for i in range(0, n, step)]
-    least = (none - _HOPELESS).astype(slip.dtype)
-    found = [
-        _events(batch.take(part), slip[part], nodes, least[part]) for part in parts
-    ]
+    found = [_events(batch.take(part), slip[part], nodes, none[part]) for part in parts]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
@@ -231,27 +225,32 @@ def _all_ways(batch: Batch, slip: Array) -> tuple[Array, Array]:
     return evidence[:, 0], np.stack(slips)
 
 
-def _events(batch: Batch, slip: Array, nodes: int, least: Array) -> Array:
+def _events(batch: Batch, slip: Array, nodes: int, none: Array) -> Array:
     """Give the log evidence of each kind, shape (n, kinds)."""
     every = [hypothesis.shapes(batch, nodes) for hypothesis in HYPOTHESES]
     lost = together(every)
     n, _ = batch.shape
+    prior = np.empty(lost.shape[1:], dtype=lost.dtype)
+    ends = np.cumsum([len(shapes.ratio) for shapes in every]).tolist()
+    kinds = [slice(i, j) for i, j in zip([0, *ends], ends, strict=False)]
+    for kind, shapes in zip(kinds, every, strict=True):
+        np.add(
+            shapes.log_weight,
+            shapes.other_log_ratio,
+            out=prior[:, kind],
+            casting="same_kind",
+        )
+    none = none.astype(lost.dtype)
     step = -(-n // _LAID)
-    value = np.concatenate(
+    weight = np.concatenate(
         [
-            log_likelihoods(batch.take(part), lost[:, part], slip[part], least[part])
+            log_weights(
+                batch.take(part), lost[:, part], slip[part], prior[part], none[part]
+            )
             for part in (slice(i, i + step) for i in range(0, n, step))
         ]
     )
-    found, begin = [], 0
-    for shapes in every:
-        end = begin + len(shapes.ratio)
-        own = value[:, begin:end]
-        own += shapes.log_weight
-        own += shapes.other_log_ratio
-        found.append(_log_sum(own))
-        begin = end
-    return np.stack(found, axis=1)
+    return np.stack([_log_sum(weight[:, kind]) for kind in kinds], axis=1)
 
 
 def together(every: Sequence[Shapes]) -> Array:

@@ -5,7 +5,7 @@ import pytest
 
 from analysis.delivery.first_look import most_for_an_event
 from analysis.delivery.likelihood import log_likelihood
-from analysis.delivery.many_shapes import log_likelihoods, weigh_shapes
+from analysis.delivery.many_shapes import log_weights, weigh_shapes
 from analysis.delivery.scan import together
 from analysis.delivery.shapes import HYPOTHESES
 from analysis.delivery.slips import slip_density
@@ -55,16 +55,16 @@ def test_slips_are_left_out_of_no_shape_that_counts(*, floored: bool) -> None:
     one = one.having(observed_ml=one.observed_ml + ODD)
     density = slip_density(one)
     lost = together([each.shapes(one, 8) for each in HYPOTHESES])
-    wanted = weigh_shapes(one, lost, density).log_density
-    least = np.quantile(wanted, 0.7, axis=1)
-    found = log_likelihoods(one, lost, density, least)
-    counts = wanted > least[:, None]
+    prior = np.random.default_rng(7).uniform(-9, -3, lost.shape[1:])
+    wanted = weigh_shapes(one, lost, density).log_density + prior
+    none = np.where(np.arange(6) < 3, -np.inf, wanted.max(1) + 3)
+    found = log_weights(one, lost, density, prior, none)
+    counts = wanted > np.maximum(none, wanted.max(1))[:, None] - 18
     np.testing.assert_allclose(found[counts], wanted[counts], rtol=1e-9)
+    assert counts.any(1).all()
+    # All others keep less than they weigh, and so count for no more.
     assert (found <= wanted + 1e-9).all()
     assert (found < wanted - 1e-9).any()
-    assert (
-        found[~counts] <= np.broadcast_to(least[:, None], counts.shape)[~counts]
-    ).all()
 
 
 @pytest.mark.parametrize("floored", [True, False])
