@@ -100,8 +100,8 @@ def log_likelihood(
     k = len(normal.error)
     one, square = one_slip(batch, normal, slip_density)
     terms, squares = one, square
-    first, second = np.triu_indices(k, 1)
     if pairs := pairs and _PAIRS_FROM <= k <= _PAIRS_TO:
+        first, second = np.triu_indices(k, 1)
         both, square = _pairs(normal, first, second)
         terms = np.concatenate([one, one[first] * one[second] * both])
         squares = np.concatenate([squares, square])
