@@ -140,7 +140,8 @@ def _honest(batch: Batch, lost: Array) -> tuple[Array, Array, Array, Array]:
     """
     sd = np.sqrt(batch.variance_ml2)
     away, by_offset, by_flow = _whitened(batch, lost, (1 / sd).T[:, :, None])
-    log_density, error, precision = _without_slips(away, by_offset, by_flow)
+    flow_sd = batch.flow_sd[:, None]
+    log_density, error, precision = _without_slips(away, by_offset, by_flow, flow_sd)
     log_density *= -0.5
     constant = np.log1p(-batch.slip_share) - np.log(sd) - 0.5 * _LOG_2PI
     log_density += constant.sum(1)[:, None]
@@ -149,17 +150,18 @@ def _honest(batch: Batch, lost: Array) -> tuple[Array, Array, Array, Array]:
 
 
 def _without_slips(
-    away: Array, by_offset: Array, by_flow: Array
+    away: Array, by_offset: Array, by_flow: Array, flow_sd: Array
 ) -> tuple[Array, Array, Array]:
     """Give -2 log density but for constants, error, and precision of each reading.
 
-    In units of the readings' own sd; the arrays given are written over: error is in the
-    place of the first, precision in that of the second.
+    In units of the readings' own sd, but for the flow, which has its own beside it; the
+    arrays given are written over: error is in the place of the first, precision in that
+    of the second.
     """
     aa = 1 + _dot(by_offset, by_offset)
-    ab = _dot(by_offset, by_flow)
-    bb = 1 + _dot(by_flow, by_flow)
-    ia, ib = _dot(by_offset, away), _dot(by_flow, away)
+    ab = _dot(by_offset, by_flow) * flow_sd
+    bb = 1 + _dot(by_flow, by_flow) * (flow_sd * flow_sd)
+    ia, ib = _dot(by_offset, away), _dot(by_flow, away) * flow_sd
     determinant = aa * bb - ab * ab
     # Offset, and what of the flow is not in it, as two shared errors of size one.
     scale = 1 / np.sqrt(aa)
@@ -168,7 +170,7 @@ def _without_slips(
     first, second = ia * scale, ib * other - ia * slope
     square = _dot(away, away) - first * first - second * second
     spare = by_offset * slope
-    by_flow *= other
+    by_flow *= other * flow_sd
     by_flow -= spare
     by_offset *= scale
     np.multiply(by_offset, first, out=spare)
@@ -191,12 +193,11 @@ def _dot(one: Array, other: Array) -> Array:
 def _whitened(batch: Batch, lost: Array, own: Array) -> tuple[Array, Array, Array]:
     """Give reading minus mean, and what offset and flow do to it, in its own sd.
 
+    A flow of one, and less volume left (the sign of the flow is nothing to its spread).
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.
     """
     given = np.subtract(batch.delivered_ml.T[:, :, None], lost, order="C")
     start = batch.base_ml + batch.offset_ml
-    away = given * own
-    away += (batch.observed_ml.T - start)[:, :, None] * own
     # The most that a level can spread bounds where the floor matters.
     widest = np.hypot(batch.offset_sd_ml, batch.flow_sd * batch.base_ml)
     most = np.minimum(start - FREE_SD * widest, batch.base_ml)
@@ -206,8 +207,9 @@ def _whitened(batch: Batch, lost: Array, own: Array) -> tuple[Array, Array, Arra
     low = given.reshape(-1).take(at)
     by_offset = np.empty_like(given)
     by_offset[...] = own * batch.offset_sd_ml[:, None]
+    given *= own
+    away = given + (batch.observed_ml.T - start)[:, :, None] * own
     by_flow = np.clip(given, 0, np.inf, out=given)
-    by_flow *= own * -batch.flow_sd[:, None]
     if len(at):
         k, n, s = lost.shape
         sizes = np.diff(np.searchsorted(at, s * np.arange(k * n + 1)))
@@ -226,11 +228,11 @@ def _near_empty(batch: Batch, given: Array, sizes: Array) -> tuple[Array, Array,
         return np.repeat(whole, sizes.reshape(-1))
 
     own = each(1 / np.sqrt(batch.variance_ml2).T)
-    offset_sd, flow_sd = each(batch.offset_sd_ml), each(-batch.flow_sd)
+    offset_sd, flow_sd = each(batch.offset_sd_ml), each(batch.flow_sd)
     level = each(batch.base_ml + batch.offset_ml) - given
     by_flow = np.clip(given, 0, each(batch.base_ml), out=given)
-    by_flow *= flow_sd
-    spread = by_flow * by_flow
+    spread = by_flow * flow_sd
+    spread *= spread
     spread += offset_sd * offset_sd
     np.sqrt(spread, out=spread)
     level /= spread
