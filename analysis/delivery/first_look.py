@@ -107,7 +107,8 @@ def _log_total(slip: Array) -> Array:
     """Give the log of no slip and of each."""
     largest = np.clip(slip.max(0), 0, np.inf)
     total: Array = np.log(np.exp(-largest) + np.exp(slip - largest).sum(0))
-    return total + largest
+    total += largest
+    return total
 
 
 def _most(batch: Batch) -> Array:

@@ -122,11 +122,11 @@ def log_weights(
     sizes = counts.sum(1)
     flat = (k, -1)
     largest = largest.ravel().take(at)
-    _, total = _summed(
-        *(part.reshape(flat).take(at, axis=1) for part in (off, square, precision)),
-        2 * largest,
-        [part.reshape(k, n).repeat(sizes, axis=1) for part in own],
+    off, square, precision = (
+        part.reshape(flat).take(at, axis=1) for part in (off, square, precision)
     )
+    each = [part.reshape(k, n).repeat(sizes, axis=1) for part in own]
+    _, total = _summed(off, square, precision, 2 * largest, each)
     largest += np.log(total)
     log_density.reshape(-1)[at] += largest
     return log_density

@@ -45,7 +45,7 @@ _CLEAR = -2.0
 _FINE = 3.5
 
 #: Readings x shapes at once: what a processor's own memory holds.
-_MOST = 150_000
+_MOST = 250_000
 
 #: Pairs of readings x ways of no event at once: so.
 _MOST_PAIRS = 150_000
