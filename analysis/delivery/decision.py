@@ -138,7 +138,7 @@ def _looked_at(kind: FindingKind, batch: Batch) -> list[dict[str, Any]]:
     shapes = _SHAPES[kind](batch, CLOSE)
     weight, slips = _weights(batch, shapes)
     told = shapes.told()
-    lost = np.einsum("ns,nsk->nk", weight, shapes.lost_ml)
+    lost = np.einsum("ns,kns->nk", weight, shapes.lost_ml.transpose(2, 0, 1))
     beyond = np.abs(lost) > LIMIT_SD * np.sqrt(batch.variance_ml2)
     # The first of those that lost the same: later the line itself may be at its end.
     off = np.where(slips < 0.5, np.abs(lost), -1)
@@ -172,34 +172,35 @@ def _weights(batch: Batch, shapes: Shapes) -> tuple[Array, Array]:
     weight -= weight.max(1, keepdims=True)
     np.exp(weight, out=weight)
     weight /= weight.sum(1, keepdims=True)
-    slips = np.einsum("kns,ns->nk", found.terms, weight / found.total)
+    slips = np.einsum("kns,ns->nk", found.terms, (weight / found.total).astype("f4"))
     return weight, slips
 
 
 def _window(hours: Array, weight: Array) -> tuple[list[float], list[float]]:
     """Give the earliest and latest hour that the weight leaves room for."""
-    ends = np.isnan(hours[:, :, 1]).any(1)
-    # All infusions of a kind have their windows in the same order.
-    order = np.argsort(hours[:, :, 0].sum(0), kind="stable")
-    earliest = _quantile(
-        hours[:, :, 0].take(order, axis=1), weight.take(order, axis=1), _TAIL
-    )
-    if ends.any():
+    earliest = _hour(hours[:, :, 0], weight, _TAIL)
+    if np.isnan(hours[:, :, 1]).any():
         return earliest.tolist(), [np.nan] * len(hours)
-    order = np.argsort(hours[:, :, 1].sum(0), kind="stable")
-    latest = _quantile(
-        hours[:, :, 1].take(order, axis=1), weight.take(order, axis=1), 1 - _TAIL
-    )
-    return earliest.tolist(), latest.tolist()
+    return earliest.tolist(), _hour(hours[:, :, 1], weight, 1 - _TAIL).tolist()
 
 
-def _quantile(values: Array, weight: Array, share: float) -> Array:
-    """Give the quantile of each row of values that are in order."""
-    reached = np.cumsum(weight, axis=1)
-    at = (reached < share * reached[:, -1:]).sum(1)
-    rows = np.arange(len(values))
-    found: Array = values[rows, np.minimum(at, values.shape[1] - 1)]
+def _hour(hours: Array, weight: Array, share: float) -> Array:
+    """Give the quantile of hours, of which many shapes have the same."""
+    # All infusions of a kind have their windows in the same order.
+    order = np.argsort(hours.sum(0), kind="stable")
+    ordered = hours[0, order]
+    begins = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
+    own = np.add.reduceat(weight.take(order, axis=1), begins, axis=1)
+    [found] = _quantiles(hours.take(order[begins], axis=1), own, share)
     return found
+
+
+def _quantiles(values: Array, weight: Array, *shares: float) -> list[Array]:
+    """Give quantiles of each row of values that are in order."""
+    reached = np.cumsum(weight, axis=1)
+    rows, last = np.arange(len(values)), values.shape[1] - 1
+    places = ((reached < share * reached[:, -1:]).sum(1) for share in shares)
+    return [values[rows, np.minimum(at, last)] for at in places]
 
 
 def _volumes(
@@ -220,7 +221,7 @@ def _volumes(
     order = np.argsort(volume, axis=1)
     ordered = np.take_along_axis(volume, order, axis=1)
     own = np.take_along_axis(weight, order, axis=1)
-    low, high = (_quantile(ordered, own, share) for share in (_TAIL, 1 - _TAIL))
+    low, high = _quantiles(ordered, own, _TAIL, 1 - _TAIL)
     held = np.where(batch.is_floored, batch.base_ml, np.inf)
     sd = np.zeros(len(mean))
     if np.isnan(shapes.ratio).all():

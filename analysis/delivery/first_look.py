@@ -6,7 +6,6 @@ Most infusions are, and laying a few hundred shapes on each of them is most of t
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch
 from analysis.delivery.likelihood import Gaussian, gaussian, one_slip
@@ -22,7 +21,7 @@ _LEAST_GIVEN_ML = 0.01
 _LIKE_A_SLIP = 2.5
 
 #: Readings x shapes at once: what a processor's own memory holds.
-_AT_ONCE = 80_000
+_AT_ONCE = 200_000
 
 #: Without a reading a shape must keep this share of what it weighs to be looked for in
 #: the others.
@@ -49,13 +48,16 @@ class Fit:
     by_loading: tuple[Array, Array]
 
 
-def most_for_an_event(batch: Batch) -> Array:
+def most_for_an_event(batch: Batch, clear: float) -> Array:
     """Give the log ratio of the best event to none, about the most there can be.
 
     Parameters
     ----------
     batch : Batch
         n infusions with k readings each.
+    clear : float
+        Where the readings bound the ratio below this, whatever the event, that bound
+        will do.
 
     Returns
     -------
@@ -71,27 +73,56 @@ def most_for_an_event(batch: Batch) -> Array:
     all readings or without any one of them that is a slip; none has the same choice.
     Tests compare what is passed over with the whole scan, on logs of several settings.
     """
-    n, k = batch.shape
+    k = batch.shape[1]
     step = max(1, _AT_ONCE // (k * (6 * k - 1)))
-    parts = [_most(batch.take(slice(i, i + step))) for i in range(0, n, step)]
-    return np.concatenate([np.empty(0, dtype=batch.base_ml.dtype), *parts])
+    most = _bound(batch)
+    doubt = np.flatnonzero(most >= clear)
+    for i in range(0, len(doubt), step):
+        own = doubt[i : i + step]
+        most[own] = _most(batch.take(own))
+    return most
 
 
-def _most(batch: Batch) -> Array:
+def _bound(batch: Batch) -> Array:
+    """Give the log ratio to none that no event can pass, with or without a slip.
+
+    A mean moved in any way gains half the square of the readings at the most, and no
+    more than what is left of it where one of them is a slip (Cauchy-Schwarz).
+    """
+    normal, weight, slip = _none(batch)
+    some = np.log1p(weight.sum(0))
+    most: Array = 0.5 * normal.square[:, 0] + some - _log_total(slip)
+    return most
+
+
+def _none(batch: Batch) -> tuple[Gaussian, Array, Array]:
+    """Give readings with no event, and each as the one slip: odds, and log ratio."""
     n, k = batch.shape
     normal = gaussian(batch, np.zeros((n, 1, k), dtype=batch.base_ml.dtype))
     weight, square = one_slip(batch, normal, slip_density(batch))
-    slip = np.log(weight[:, :, 0]) + 0.5 * square[:, :, 0]
-    none = np.logaddexp(0, logsumexp(slip, axis=0))
+    return normal, weight[:, :, 0], np.log(weight[:, :, 0]) + 0.5 * square[:, :, 0]
+
+
+def _log_total(slip: Array) -> Array:
+    """Give the log of no slip and of each."""
+    largest = np.clip(slip.max(0), 0, np.inf)
+    total: Array = np.log(np.exp(-largest) + np.exp(slip - largest).sum(0))
+    total += largest
+    return total
+
+
+def _most(batch: Batch) -> Array:
+    normal, weight, slip = _none(batch)
+    none = _log_total(slip)
     shape = _nearest_shapes(batch, normal.free)
     fit = score_of(batch, normal, shape)
     event = (0.5 * fit.score**2 / fit.information).max(1)
     # With no reading that looks like a slip, a slip beside an event explains no more.
-    some = square.max(0)[:, 0] > _LIKE_A_SLIP**2
+    some = (slip - np.log(weight)).max(0) > 0.5 * _LIKE_A_SLIP**2
     if some.any():
         without = _fits_without(batch.take(some), normal, fit, some)
-        beside = logsumexp(slip[:, some] + without, axis=0)
-        event[some] = np.logaddexp(event[some], beside)
+        beside = slip[:, some] + without
+        event[some] = _log_total(beside - event[some]) + event[some]
     most: Array = event - none
     return most
 
@@ -142,12 +173,13 @@ def _nearest_shapes(batch: Batch, free: Array) -> Array:
     left = np.maximum(held - batch.delivered_ml, floor)
     before = np.concatenate([held, left[:, :-1]], axis=1)
     # Volumes given only can be run out of no syringe.
-    drop = np.maximum(left, 0)
+    drop = np.clip(left, 0, np.inf)
     shapes = np.empty((k, n, 6 * k - 1), dtype=kind)
     np.multiply(free, steps[:, None], out=shapes[:, :, :k])
     np.multiply(free, about[:, None], out=shapes[:, :, k : 2 * k - 1])
     stops = shapes[:, :, 2 * k - 1 : 3 * k - 1]
-    np.maximum(before - left.T[:, :, None], 0, out=stops)
+    np.subtract(before, left.T[:, :, None], out=stops)
+    np.clip(stops, 0, np.inf, out=stops)
     drop = drop.T[:, :, None]
     np.multiply(drop, steps[:, None], out=shapes[:, :, 3 * k - 1 : 4 * k - 1])
     # Empty by the reading that it is named after.

@@ -33,8 +33,8 @@ class Gaussian:
 
     Attributes
     ----------
-    log_density : array of float, shape (n, s)
-        Of all readings together.
+    log_density, square : array of float, shape (n, s)
+        Of all readings together, and the square of their distance from the mean.
     error : array of float, shape (k, n, s)
         Inverse covariance times reading minus mean.
     precision : array of float, shape (k, n, s)
@@ -48,6 +48,7 @@ class Gaussian:
     """
 
     log_density: Array
+    square: Array
     error: Array
     precision: Array
     loadings: tuple[Array, Array]
@@ -60,7 +61,7 @@ def log_likelihood(
     lost_ml: Array,
     slip_density: Array,
     *,
-    offset_ml: float = 0.0,
+    offset_ml: float | Array = 0.0,
     pairs: bool = False,
 ) -> tuple[Array, Array, Array]:
     """Give the log likelihood of the readings under shapes.
@@ -74,7 +75,7 @@ def log_likelihood(
         beyond the line.
     slip_density : array of float, shape (n, k)
         Density of each reading as a slip.
-    offset_ml : float
+    offset_ml : float, or array of shape (s,)
         Added to the mean offset of the start volume.
     pairs : bool
         Two slips in one infusion are thought of, and not one only.
@@ -99,8 +100,8 @@ def log_likelihood(
     k = len(normal.error)
     one, square = one_slip(batch, normal, slip_density)
     terms, squares = one, square
-    first, second = np.triu_indices(k, 1)
     if pairs := pairs and _PAIRS_FROM <= k <= _PAIRS_TO:
+        first, second = np.triu_indices(k, 1)
         both, square = _pairs(normal, first, second)
         terms = np.concatenate([one, one[first] * one[second] * both])
         squares = np.concatenate([squares, square])
@@ -157,7 +158,7 @@ def _with_terms(
     return normal.log_density + no_slip + np.log(total) + 0.5 * largest, total
 
 
-def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
+def gaussian(batch: Batch, lost_ml: Array, offset_ml: float | Array = 0.0) -> Gaussian:
     """Give what is needed of the readings' normal distribution under shapes.
 
     Parameters
@@ -166,7 +167,7 @@ def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
         n infusions with k readings each.
     lost_ml : array of float, shape (n, s, k)
         As for `log_likelihood`.
-    offset_ml : float
+    offset_ml : float, or array of shape (s,)
         Added to the mean offset of the start volume.
 
     Returns
@@ -201,6 +202,7 @@ def gaussian(batch: Batch, lost_ml: Array, offset_ml: float = 0.0) -> Gaussian:
     np.subtract(inverse, precision, out=precision)
     return Gaussian(
         log_density=-0.5 * (len(lost) * _LOG_2PI + log_volume + square),
+        square=square,
         error=away_inverse,
         precision=np.maximum(precision, 1e-9, out=precision),
         loadings=(a, b),
@@ -214,7 +216,9 @@ def _dot(one: Array, other: Array) -> Array:
     return total
 
 
-def _away(batch: Batch, lost: Array, offset: float) -> tuple[Array, Array, Array]:
+def _away(
+    batch: Batch, lost: Array, offset: float | Array
+) -> tuple[Array, Array, Array]:
     """Give reading minus mean, how free the level is, and volume given, (k, n, s).
 
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.

@@ -6,6 +6,7 @@ over and not made anew, and that single precision will do. Most of a decision's 
 spent here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,39 +66,102 @@ def weigh_shapes(batch: Batch, lost: Array, slip_density: Array) -> Weighed:
     -----
     See `likelihood.log_likelihood`: Woodbury identity and determinant lemma.
     """
-    sd = np.sqrt(batch.variance_ml2)
-    away, by_offset, by_flow = _whitened(batch, lost, (1 / sd).T[:, :, None])
-    log_density, error, precision = _without_slips(away, by_offset, by_flow)
-    log_density += 2 * np.log(sd).sum(1)[:, None] + len(lost) * _LOG_2PI
-    log_density *= -0.5
-    squares = np.divide(error, precision, out=by_flow)
-    terms = _as_slip(batch, squares, precision, slip_density)
-    squares *= error
-    largest = squares.max(0)
-    squares -= largest
-    squares *= 0.5
-    terms *= np.exp(squares, out=squares)
+    log_density, off, square, precision = _honest(batch, lost)
+    largest = square.max(0)
+    own = _slips(batch, slip_density)
+    terms, total = _summed(off, square, precision, largest, own)
     largest *= 0.5
-    total = np.exp(-largest)
-    total += terms.sum(0)
-    log_density += np.log(total)
     log_density += largest
-    log_density += np.log1p(-batch.slip_share).sum(1)[:, None]
+    log_density += np.log(total)
     return Weighed(log_density, terms, total)
 
 
+#: A shape that is so much less likely than another, or none, counts for nothing (log).
+_HOPELESS = 18.0
+
+
+def log_weights(
+    batch: Batch, lost: Array, slip_density: Array, prior: Array, none: Array
+) -> Array:
+    """Give the log weight of shapes, as far as they count.
+
+    Parameters
+    ----------
+    batch : Batch
+        As for `weigh_shapes`.
+    lost : array of float, shape (k, n, s)
+        So.
+    slip_density : array of float, shape (n, k)
+        So.
+    prior : array of float, shape (n, s)
+        Log weight of each shape before the readings are looked at.
+    none : array of float, shape (n,)
+        Log evidence of no event.
+
+    Returns
+    -------
+    array of float, shape (n, s)
+        `prior` and `Weighed.log_density`. What slips add is summed only for shapes that
+        may count beside none and beside the likeliest; others have that of no slip,
+        which is less.
+    """
+    log_density, off, square, precision = _honest(batch, lost)
+    k, n, _ = lost.shape
+    largest = square.max(0)
+    own = _slips(batch, slip_density)
+    # No reading is likelier a slip than this, at the same square.
+    most = (own[1] * _LIKELIEST_MISREAD + own[2]).sum(0) / np.sqrt(precision.min(0))
+    np.log1p(most, out=most)
+    largest *= 0.5
+    most += largest
+    log_density += prior
+    most += log_density
+    least = np.maximum(none, log_density.max(1)) - _HOPELESS
+    counts = most > least[:, None]
+    at = np.flatnonzero(counts)
+    sizes = counts.sum(1)
+    flat = (k, -1)
+    largest = largest.ravel().take(at)
+    off, square, precision = (
+        part.reshape(flat).take(at, axis=1) for part in (off, square, precision)
+    )
+    each = [part.reshape(k, n).repeat(sizes, axis=1) for part in own]
+    _, total = _summed(off, square, precision, 2 * largest, each)
+    largest += np.log(total)
+    log_density.reshape(-1)[at] += largest
+    return log_density
+
+
+def _honest(batch: Batch, lost: Array) -> tuple[Array, Array, Array, Array]:
+    """Give the log density of no slip, and of each reading how far it is off.
+
+    Reading minus its mean given all others, the square of that in deviations, and the
+    inverse of its variance so; in units of the readings' own sd.
+    """
+    sd = np.sqrt(batch.variance_ml2)
+    away, by_offset, by_flow = _whitened(batch, lost, (1 / sd).T[:, :, None])
+    flow_sd = batch.flow_sd[:, None]
+    log_density, error, precision = _without_slips(away, by_offset, by_flow, flow_sd)
+    log_density *= -0.5
+    constant = np.log1p(-batch.slip_share) - np.log(sd) - 0.5 * _LOG_2PI
+    log_density += constant.sum(1)[:, None]
+    off = np.divide(error, precision, out=by_flow)
+    return log_density, off, np.multiply(error, off, out=error), precision
+
+
 def _without_slips(
-    away: Array, by_offset: Array, by_flow: Array
+    away: Array, by_offset: Array, by_flow: Array, flow_sd: Array
 ) -> tuple[Array, Array, Array]:
     """Give -2 log density but for constants, error, and precision of each reading.
 
-    In units of the readings' own sd; the arrays given are written over: error is in the
-    place of the first, precision in that of the second.
+    In units of the readings' own sd, but for the flow, which has its own beside it; the
+    arrays given are written over: error is in the place of the first, precision in that
+    of the second.
     """
     aa = 1 + _dot(by_offset, by_offset)
-    ab = _dot(by_offset, by_flow)
-    bb = 1 + _dot(by_flow, by_flow)
-    ia, ib = _dot(by_offset, away), _dot(by_flow, away)
+    ab = _dot(by_offset, by_flow) * flow_sd
+    bb = 1 + _dot(by_flow, by_flow) * (flow_sd * flow_sd)
+    ia, ib = _dot(by_offset, away), _dot(by_flow, away) * flow_sd
     determinant = aa * bb - ab * ab
     # Offset, and what of the flow is not in it, as two shared errors of size one.
     scale = 1 / np.sqrt(aa)
@@ -106,7 +170,7 @@ def _without_slips(
     first, second = ia * scale, ib * other - ia * slope
     square = _dot(away, away) - first * first - second * second
     spare = by_offset * slope
-    by_flow *= other
+    by_flow *= other * flow_sd
     by_flow -= spare
     by_offset *= scale
     np.multiply(by_offset, first, out=spare)
@@ -117,7 +181,7 @@ def _without_slips(
     by_flow *= by_flow
     by_offset += by_flow
     precision = np.subtract(1, by_offset, out=by_offset)
-    np.maximum(precision, _LEAST_PRECISION, out=precision)
+    np.clip(precision, _LEAST_PRECISION, 1, out=precision)
     return square + np.log(determinant), away, precision
 
 
@@ -129,35 +193,57 @@ def _dot(one: Array, other: Array) -> Array:
 def _whitened(batch: Batch, lost: Array, own: Array) -> tuple[Array, Array, Array]:
     """Give reading minus mean, and what offset and flow do to it, in its own sd.
 
+    A flow of one, and less volume left (the sign of the flow is nothing to its spread).
     A syringe that may be empty is not free: the mean of max(0, level) and its slope.
     """
     given = np.subtract(batch.delivered_ml.T[:, :, None], lost, order="C")
-    start = (batch.base_ml + batch.offset_ml)[:, None]
-    level = start - given
-    held = np.where(batch.is_floored, batch.base_ml, np.inf)[:, None]
-    np.maximum(given, 0, out=given)
-    np.minimum(given, held, out=given)
-    by_flow = given * (own * -batch.flow_sd[:, None])
-    by_offset = np.empty_like(level)
+    start = batch.base_ml + batch.offset_ml
+    # The most that a level can spread bounds where the floor matters.
+    widest = np.hypot(batch.offset_sd_ml, batch.flow_sd * batch.base_ml)
+    most = np.minimum(start - FREE_SD * widest, batch.base_ml)
+    most = np.where(batch.is_floored, most, np.inf).astype(given.dtype)
+    near = given > most[:, None]
+    at = np.flatnonzero(near)
+    low = given.reshape(-1).take(at)
+    by_offset = np.empty_like(given)
     by_offset[...] = own * batch.offset_sd_ml[:, None]
-    # In units of how far offset and flow spread it.
-    spread = given * batch.flow_sd[:, None]
-    spread *= spread
-    spread += np.square(batch.offset_sd_ml)[:, None]
-    np.sqrt(spread, out=spread)
-    score = np.divide(level, spread, out=given)
-    if not batch.is_floored.all():
-        score += np.where(batch.is_floored, 0.0, np.inf).astype(score.dtype)[:, None]
-    near = np.flatnonzero(score < FREE_SD)
-    if len(near):
-        free, mean = _floored(score.ravel().take(near))
-        mean *= spread.ravel().take(near)
-        level.reshape(-1)[near] = mean
-        by_offset.reshape(-1)[near] *= free
-        by_flow.reshape(-1)[near] *= free
-    away = np.subtract(batch.observed_ml.T[:, :, None], level, out=level)
-    away *= own
+    given *= own
+    away = given + (batch.observed_ml.T - start)[:, :, None] * own
+    by_flow = np.clip(given, 0, np.inf, out=given)
+    if len(at):
+        k, n, s = lost.shape
+        sizes = np.diff(np.searchsorted(at, s * np.arange(k * n + 1)))
+        parts = _near_empty(batch, low, sizes.reshape(k, n))
+        for every, part in zip((away, by_offset, by_flow), parts, strict=True):
+            every.reshape(-1)[at] = part
     return away, by_offset, by_flow
+
+
+def _near_empty(batch: Batch, given: Array, sizes: Array) -> tuple[Array, Array, Array]:
+    """Give `_whitened` where a syringe may be empty; so many volumes a reading."""
+    k, n = sizes.shape
+
+    def each(values: Array) -> Array:
+        whole = np.broadcast_to(values, (k, n)).reshape(-1)
+        return np.repeat(whole, sizes.reshape(-1))
+
+    own = each(1 / np.sqrt(batch.variance_ml2).T)
+    offset_sd, flow_sd = each(batch.offset_sd_ml), each(batch.flow_sd)
+    level = each(batch.base_ml + batch.offset_ml) - given
+    by_flow = np.clip(given, 0, each(batch.base_ml), out=given)
+    spread = by_flow * flow_sd
+    spread *= spread
+    spread += offset_sd * offset_sd
+    np.sqrt(spread, out=spread)
+    level /= spread
+    free, mean = _floored(level)
+    mean *= spread
+    free *= own
+    away = each(batch.observed_ml.T) - mean
+    away *= own
+    by_flow *= free
+    free *= offset_sd
+    return away, free, by_flow
 
 
 def _floored(score: Array) -> tuple[Array, Array]:
@@ -174,7 +260,8 @@ def _floored(score: Array) -> tuple[Array, Array]:
     at = place.astype("int16")
     place -= at
     free, mean = (part.take(at) + place * step.take(at) for part, step in _LINES)
-    return free, mean
+    # Further above empty it is free.
+    return free, np.maximum(mean, score, out=mean)
 
 
 #: Points of `_floored`, its values there, and the steps to the next.
@@ -189,19 +276,53 @@ _LINES = tuple(
 )
 
 
-def _as_slip(batch: Batch, off: Array, precision: Array, slip_density: Array) -> Array:
+#: Share among slips of the likeliest misreading.
+_LIKELIEST_MISREAD = float(misread_shares(np.dtype("float64")).max())
+
+
+def _slips(batch: Batch, slip_density: Array) -> tuple[Array, Array, Array]:
+    """Give the sd of readings, their odds of a slip, and what these are worth.
+
+    Of shape (k, n, 1); worth over that of an honest reading of precision 1, but for
+    misreadings by whole mL, which hang on the volume.
+    """
+    sd = np.sqrt(batch.variance_ml2)
+    odds = batch.slip_share / (1 - batch.slip_share)
+    worth = slip_density * odds * sd * _ROOT_2PI
+    parts = (part.T[:, :, None].astype(sd.dtype) for part in (sd, odds, worth))
+    one, two, three = parts
+    return one, two, three
+
+
+def _summed(
+    off: Array, square: Array, precision: Array, largest: Array, own: Sequence[Array]
+) -> tuple[Array, Array]:
+    """Give the weight of each reading as the one slip, and of all and of none.
+
+    Over that of the largest square; readings may be off by 1,000 deviations. `off` and
+    `square` are written over.
+    """
+    terms = _as_slip(off, precision, *own)
+    square -= largest
+    square *= 0.5
+    terms *= np.exp(square, out=square)
+    total = np.exp(-0.5 * largest)
+    total += terms.sum(0)
+    return terms, total
+
+
+def _as_slip(
+    off: Array, precision: Array, sd: Array, odds: Array, worth: Array
+) -> Array:
     """Give the weight of each reading as a slip: `slips.slip_weight` times its odds.
 
     `off` and `precision` are in units of the reading's own sd.
     """
-    sd = np.sqrt(batch.variance_ml2).T[:, :, None]
-    odds = (batch.slip_share / (1 - batch.slip_share)).T[:, :, None]
     # A misreading up or down is as likely: its size alone counts.
-    far = off * sd
-    np.abs(far, out=far)
+    off *= sd
+    far = np.abs(off, out=off)
     whole = np.rint(far)
-    np.minimum(whole, 10, out=whole)
-    np.maximum(whole, 1, out=whole)
+    np.clip(whole, 1, 10, out=whole)
     share = misread_shares(off.dtype).take(whole.astype("int8"))
     far -= whole
     far *= 1 / sd
@@ -211,8 +332,7 @@ def _as_slip(batch: Batch, off: Array, precision: Array, slip_density: Array) ->
     misread = np.exp(far, out=far)
     misread *= share
     misread *= odds
-    otherwise = slip_density.T[:, :, None] * (odds * sd * _ROOT_2PI)
     weight = np.sqrt(precision, out=whole)
-    np.divide(otherwise, weight, out=weight)
+    np.divide(worth, weight, out=weight)
     weight += misread
     return weight

@@ -216,17 +216,33 @@ def add_standard_deviations(lines: pd.DataFrame, noise: pd.DataFrame) -> pd.Data
     DataFrame
         `lines` with two columns more; NaN where there is no reading.
     """
-    own = with_rounding(lines, noise)
-    fitted = by_pair(lines, noise.set_index(["ward", "source"])[list(STATED)])
+    by = noise.set_index(["ward", "source"])
+    # What is the same for all readings of a ward is worked out once.
+    own = by_pair(
+        lines,
+        pd.DataFrame(
+            {
+                "reading": by["reading_step_ml"] ** 2 / 12
+                + by["reading_error_ml"] ** 2,
+                "time": (by["time_step_min"] / 60) ** 2 / 12,
+                "start": by["start_step_ml"] ** 2 / 12 + by["offset_sd_ml"] ** 2,
+                "flow": by["flow_sd"],
+            }
+        ),
+    )
+    each, time, start, flow = (own[name].to_numpy() for name in own)
+    rate, step, given, base = (
+        lines[name].to_numpy(float)
+        for name in ("rate_ml_h", "step_variance_ml2", "delivered_ml", "base_ml")
+    )
+    reading = rate * rate
+    reading *= time
+    reading += each
+    reading += step
     # Nothing flows beyond what the syringe held, and so no flow error either.
-    held = lines["base_ml"].where(lines["is_floored"])
-    delivered = lines["delivered_ml"].clip(upper=held.fillna(np.inf))
-    reading = own["rounding_variance_ml2"] + fitted["reading_error_ml"] ** 2
-    shared = (
-        own["start_step_ml"] ** 2 / 12
-        + fitted["offset_sd_ml"] ** 2
-        + (fitted["flow_sd"] * delivered) ** 2
-    )
-    return lines.assign(
-        reading_sd_ml=np.sqrt(reading), sd_ml=np.sqrt(reading + shared).round(3)
-    )
+    flowed = np.where(lines["is_floored"] & (base < given), base, given)
+    flowed *= flow
+    flowed *= flowed
+    flowed += start
+    flowed += reading
+    return lines.assign(reading_sd_ml=np.sqrt(reading), sd_ml=np.sqrt(flowed).round(3))

@@ -10,7 +10,7 @@ from scipy.special import logsumexp
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.first_look import most_for_an_event
 from analysis.delivery.likelihood import log_likelihood
-from analysis.delivery.many_shapes import weigh_shapes
+from analysis.delivery.many_shapes import log_weights, weigh_shapes
 from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
 from analysis.delivery.slips import slip_density
 from analysis.workers import Map, one_by_one
@@ -45,7 +45,10 @@ _CLEAR = -2.0
 _FINE = 3.5
 
 #: Readings x shapes at once: what a processor's own memory holds.
-_MOST = 80_000
+_MOST = 250_000
+
+#: Pairs of readings x ways of no event at once: so.
+_MOST_PAIRS = 150_000
 
 #: Shapes are laid for so many times as many infusions at once as are weighed.
 _LAID = 4
@@ -125,7 +128,7 @@ def _weighed(batch: Batch) -> tuple[Array, Array]:
     none, one, two = log_likelihood(batch, lost, slip_density(batch))
     table = np.repeat(none + np.log(NO_EVENT[0].share), 1 + len(KINDS), axis=1)
     probability = np.stack([one[:, 0], two[:, 0]])
-    most = most_for_an_event(batch)
+    most = most_for_an_event(batch, CLEAR)
     clear = is_clear(batch, most)
     at = np.flatnonzero(clear)
     some = at[np.linspace(0, len(at) - 1, min(_LOOKED_AT, len(at))).astype("int64")]
@@ -168,19 +171,19 @@ def _closely(some: Batch, most: Array) -> tuple[Array, Array]:
     table = np.column_stack([none, np.zeros((len(none), len(KINDS)))])
     said = np.maximum(some.stopped_log_ratio, 0).sum(1)
     is_fine = most + said > _FINE
-    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE)
+    table[~is_fine, 1:] = _scanned(some.take(~is_fine), COARSE, none[~is_fine])
     is_fine |= _log_odds(table) > _CLEAR
-    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE)
+    table[is_fine, 1:] = _scanned(some.take(is_fine), FINE, none[is_fine])
     return table, probability
 
 
-def _scanned(batch: Batch, nodes: int) -> Array:
-    """Weigh all kinds on a grid, a part at a time."""
+def _scanned(batch: Batch, nodes: int, none: Array) -> Array:
+    """Weigh all kinds on a grid, a part at a time; `none` is the evidence of none."""
     n, k = batch.shape
     step = _LAID * max(1, _MOST // (k * nodes * (nodes + 1)))
     slip = slip_density(batch)
     parts = [slice(i, i + step) for i in range(0, n, step)]
-    found = [_events(batch.take(part), slip[part], nodes) for part in parts]
+    found = [_events(batch.take(part), slip[part], nodes, none[part]) for part in parts]
     return np.concatenate([np.empty((0, len(KINDS))), *found])
 
 
@@ -195,42 +198,59 @@ def _shares() -> Array:
 
 def _no_event(batch: Batch, slip: Array) -> tuple[Array, Array]:
     """Give the log evidence of no event, and its slips; (n,) and (2, n, k)."""
-    totals, slips = [], []
-    for way in NO_EVENT:
-        lost = (1 - way.ratio) * batch.delivered_ml[:, None, :]
-        total, one, two = log_likelihood(
-            batch, lost, slip, offset_ml=way.offset_ml, pairs=True
-        )
-        totals.append(total[:, 0] + np.log(way.share))
-        slips.append(np.stack([one[:, 0], two[:, 0]]))
-    every = np.stack(totals, axis=1)
+    n, k = batch.shape
+    step = max(1, _MOST_PAIRS // (len(NO_EVENT) * k * (k + 1)))
+    parts = [slice(i, i + step) for i in range(0, n, step)]
+    found = [_all_ways(batch.take(part), slip[part]) for part in parts]
+    evidence, slips = zip(*found, strict=True) if found else ((), ())
+    return (
+        np.concatenate([np.empty(0), *evidence]),
+        np.concatenate([np.empty((2, 0, k)), *slips], axis=1),
+    )
+
+
+def _all_ways(batch: Batch, slip: Array) -> tuple[Array, Array]:
+    """Weigh all ways to be off the line with no event, side by side."""
+    kind = batch.base_ml.dtype
+    ratio, offset, share = np.array(
+        [(way.ratio, way.offset_ml, way.share) for way in NO_EVENT], dtype=kind
+    ).T
+    # Readings first, as the likelihood works on them.
+    lost = (batch.delivered_ml.T[:, :, None] * (1 - ratio)).transpose(1, 2, 0)
+    every, one, two = log_likelihood(batch, lost, slip, offset_ml=offset, pairs=True)
+    every += np.log(share)
     evidence = logsumexp(every, axis=1, keepdims=True)
     weight = np.exp(every - evidence)
-    probability = np.einsum("nw,tnwk->tnk", weight, np.stack(slips, axis=2))
-    return evidence[:, 0], probability
+    slips = [np.einsum("nw,nwk->nk", weight, each) for each in (one, two)]
+    return evidence[:, 0], np.stack(slips)
 
 
-def _events(batch: Batch, slip: Array, nodes: int) -> Array:
+def _events(batch: Batch, slip: Array, nodes: int, none: Array) -> Array:
     """Give the log evidence of each kind, shape (n, kinds)."""
     every = [hypothesis.shapes(batch, nodes) for hypothesis in HYPOTHESES]
     lost = together(every)
     n, _ = batch.shape
+    prior = np.empty(lost.shape[1:], dtype=lost.dtype)
+    ends = np.cumsum([len(shapes.ratio) for shapes in every]).tolist()
+    kinds = [slice(i, j) for i, j in zip([0, *ends], ends, strict=False)]
+    for kind, shapes in zip(kinds, every, strict=True):
+        np.add(
+            shapes.log_weight,
+            shapes.other_log_ratio,
+            out=prior[:, kind],
+            casting="same_kind",
+        )
+    none = none.astype(lost.dtype)
     step = -(-n // _LAID)
-    value = np.concatenate(
+    weight = np.concatenate(
         [
-            weigh_shapes(batch.take(part), lost[:, part], slip[part]).log_density
+            log_weights(
+                batch.take(part), lost[:, part], slip[part], prior[part], none[part]
+            )
             for part in (slice(i, i + step) for i in range(0, n, step))
         ]
     )
-    found, begin = [], 0
-    for shapes in every:
-        end = begin + len(shapes.ratio)
-        own = value[:, begin:end]
-        own += shapes.log_weight
-        own += shapes.other_log_ratio
-        found.append(_log_sum(own))
-        begin = end
-    return np.stack(found, axis=1)
+    return np.stack([_log_sum(weight[:, kind]) for kind in kinds], axis=1)
 
 
 def together(every: Sequence[Shapes]) -> Array:

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from analysis.delivery.first_look import most_for_an_event
 from analysis.delivery.likelihood import log_likelihood
-from analysis.delivery.many_shapes import weigh_shapes
+from analysis.delivery.many_shapes import log_weights, weigh_shapes
 from analysis.delivery.scan import together
 from analysis.delivery.shapes import HYPOTHESES
 from analysis.delivery.slips import slip_density
@@ -46,6 +47,37 @@ def test_single_precision_is_near_enough(*, floored: bool) -> None:
     near = exact > exact.max(1, keepdims=True) - 12
     assert near.sum() > 50
     assert np.abs(single - exact)[near].max() < 0.001
+
+
+@pytest.mark.parametrize("floored", [True, False])
+def test_slips_are_left_out_of_no_shape_that_counts(*, floored: bool) -> None:
+    one = batch(6, 6, floored=floored)
+    one = one.having(observed_ml=one.observed_ml + ODD)
+    density = slip_density(one)
+    lost = together([each.shapes(one, 8) for each in HYPOTHESES])
+    prior = np.random.default_rng(7).uniform(-9, -3, lost.shape[1:])
+    wanted = weigh_shapes(one, lost, density).log_density + prior
+    none = np.where(np.arange(6) < 3, -np.inf, wanted.max(1) + 3)
+    found = log_weights(one, lost, density, prior, none)
+    counts = wanted > np.maximum(none, wanted.max(1))[:, None] - 18
+    np.testing.assert_allclose(found[counts], wanted[counts], rtol=1e-9)
+    assert counts.any(1).all()
+    # All others keep less than they weigh, and so count for no more.
+    assert (found <= wanted + 1e-9).all()
+    assert (found < wanted - 1e-9).any()
+
+
+@pytest.mark.parametrize("floored", [True, False])
+@pytest.mark.parametrize("readings", [3, 5, 8])
+def test_no_event_passes_the_bound_of_the_first_look(
+    readings: int, *, floored: bool
+) -> None:
+    one = batch(40, readings, floored=floored)
+    bound = most_for_an_event(one, np.inf)
+    most = most_for_an_event(one, -np.inf)
+    assert (bound >= most - 1e-6).all()
+    assert (bound > most + 0.1).any()
+    assert (most > 2.5).any()
 
 
 def test_parts_come_back_in_their_order() -> None:
