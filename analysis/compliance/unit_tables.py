@@ -23,19 +23,18 @@ _NUMBERS = ("numerator", "denominator")
 class Units:
     """Units of all measures, a table a measure.
 
-    The same units give the same tables whether they were found or read back.
+    The same units give the same tables whether they were found or read back: `found`
+    and `read` make it.
+
+    Parameters
+    ----------
+    held : mapping of str to DataFrame
+        By measure, none empty; numbers that tally says are left out.
+    nothing : DataFrame
+        The table of a measure without units.
     """
 
     def __init__(self, held: Mapping[str, pd.DataFrame], nothing: pd.DataFrame) -> None:
-        """Hold tables that `found` or `read` made.
-
-        Parameters
-        ----------
-        held : mapping of str to DataFrame
-            By measure, none empty; numbers that tally says are left out.
-        nothing : DataFrame
-            The table of a measure without units.
-        """
         self._held = MappingProxyType({**held})
         self._nothing = nothing
 
@@ -95,7 +94,13 @@ class Units:
         return type(self)({**self._held, **more}, self._nothing)
 
     def __len__(self) -> int:
-        """Count the units of all measures."""
+        """Count the units of all measures.
+
+        Returns
+        -------
+        int
+            Excluded ones among them.
+        """
         return sum(map(len, self._held.values()))
 
     def of(self, measure: str) -> pd.DataFrame:
@@ -117,9 +122,9 @@ class Units:
     def tables(self) -> Iterator[pd.DataFrame]:
         """Give the table of each measure that has units, one after the other.
 
-        Yields
-        ------
-        DataFrame
+        Returns
+        -------
+        iterator of DataFrame
             As `of` gives it; whoever keeps none of them needs memory for one.
         """
         return map(_whole, self._held.values())
