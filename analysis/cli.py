@@ -290,8 +290,8 @@ def incident(  # noqa: PLR0913, PLR0917 - one argument an option
     asked = Asked(infusion=infusion, patient=patient, at=at).checked()
     files = Files(exports=exports, policy_file=policy_file, layout_file=layout_file)
     with _progress() as say:
-        page, log = publish_incident(files, asked, out, progress=say)
-    click.echo("\n".join(_account_lines(log.account)))
+        page, account = publish_incident(files, asked, out, progress=say)
+    click.echo("\n".join(_account_lines(account)))
     if whose := files.policy().whose:
         click.echo(whose)
     click.echo(f"Review: {page}")
