@@ -32,8 +32,8 @@ TABLE: Final = "tables/summary.csv"
 _NO_INTERVAL: Final = "too few patients for an interval"
 
 _LABELS = {
-    EVALUABLE: "Infusions that could be compared with their line",
-    FLAGGED: "Infusions with a delivery finding, of those compared",
+    EVALUABLE: "Infusions compared with their line",
+    FLAGGED: "Of those, with a delivery finding",
 }
 
 
