@@ -146,7 +146,11 @@ def test_an_infusion_whose_rows_were_all_set_aside_says_so_first(
         "no row of it that could be placed: 2 rows that may be of it were set aside"
         in first
     )
-    assert "checks.csv:2: checked_at reads 'after tea'" in text_of(page(incident))
+    assert "No row of the check log says when it ran." in first
+    assert "log for the time at which the chart says it ran" in first
+    whole = text_of(page(incident))
+    assert "checks.csv:2: checked_at reads 'after tea'" in whole
+    assert "0 members of staff" not in whole
 
 
 def test_an_infusion_without_an_id_says_that_it_was_derived(tmp_path: Path) -> None:
@@ -156,6 +160,7 @@ def test_an_infusion_without_an_id_says_that_it_was_derived(tmp_path: Path) -> N
     assert incident.infusion_id.startswith("derived-")
     first = text_of(sections.first_screen(incident).html)
     assert "no id for this infusion; it was derived" in first
+    assert "derived" not in text_of(sections.timeline(incident).html)
     assert "was derived from driver" in text_of(sections.cautions(incident).html)
 
 

@@ -50,6 +50,7 @@ def first_screen(incident: Incident) -> Section:
         if pd.notna(known["started_at"])
         else words.UNKNOWN,
         ended=end_said(incident),
+        has_rows=len(incident.rows) > 0,
         policy=incident.policy,
         verdict=_verdict(incident),
         is_listed=finding is not None,

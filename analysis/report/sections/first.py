@@ -57,12 +57,13 @@ def first_screen(
         standings=standings,
         running=_running_lines(now.running),
         running_total=len(now.running),
-        flagged=_finding_lines(now.running_flagged, result),
+        flagged=_by_infusion(now.running_flagged, result),
         over=_finding_lines(now.over, result),
         behind=_finding_lines(now.behind, result),
         charts=_pull_grid(pulls),
         standing=_standing_grid(standings, result),
         dots=_ward_figures(standings, result),
+        rhythms=facts.other_rhythms(result),
         trust=facts.trust(result),
         absent=_absent(result),
     )
@@ -87,11 +88,23 @@ def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str
             "infusion": words.plain(row["infusion_id"]),
             "when": words.when(seen) if pd.notna(seen := row["first_visible"]) else "",
             "reason": _first_reason(row),
-            "hours": words.hours(row),
+            "hours": words.hours_of(row),
             "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
         }
         for row in facts.rows_of(findings)
     ]
+
+
+def _by_infusion(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
+    """Give a line an infusion: the finding that leads, and how many others it has."""
+    same = ["ward", "patient_id", "infusion_id"]
+    lines = _finding_lines(findings.drop_duplicates(same), result)
+    groups = findings.groupby(same, sort=False, dropna=False)
+    for line, (_, own) in zip(lines, groups, strict=True):
+        if len(own) > 1:
+            line["hours"] += f"; {words.some(len(own) - 1, 'other finding')}"
+            line["hours"] = line["hours"].removeprefix("; ")
+    return lines
 
 
 def _running_lines(running: pd.DataFrame) -> list[str]:
@@ -150,13 +163,15 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
 def _reason(findings: pd.DataFrame) -> tuple[str, str]:
     """Say what puts a chart in its place, and what else is in it."""
     first, *rest = facts.rows_of(findings)
-    counted = Counter(facts.words(row["kind"]) for row in rest)
+    again = sum(row["kind"] == first["kind"] for row in rest)
+    lead = _first_reason(first) + (f" ({again + 1} times)" if again else "")
+    counted = Counter(
+        facts.words(row["kind"]) for row in rest if row["kind"] != first["kind"]
+    )
     others = ", ".join(
         f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
     )
-    return _first_reason(first) + (f"; also {others}" if others else ""), words.hours(
-        first
-    )
+    return lead + (f"; also {others}" if others else ""), words.hours(first)
 
 
 def _seen(findings: pd.DataFrame) -> str:
@@ -171,6 +186,7 @@ def _pull_sources(findings: pd.DataFrame) -> str:
 def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> Grid:
     leading = [name for name in facts.LEADING if name in facts.measures(result)]
     shown = [name for name in leading if name not in result.not_in_export]
+    is_one = facts.is_one_ward(result)
     rows = [
         (
             "all wards" if standing.ward == ALL else standing.ward,
@@ -181,9 +197,13 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
             _reactions_cell(standing.reactions, result),
         )
         for standing in standings
+        if standing.ward != ALL or not is_one
     ]
+    month = words.month(result.month)
     return Grid(
-        caption=f"Wards in {words.month(result.month)}, in alphabetical order",
+        caption=f"The ward in {month}"
+        if is_one
+        else f"Wards in {month}, in alphabetical order",
         head=(
             "ward",
             *(definition(name).label for name in shown),
@@ -192,7 +212,7 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
         ),
         rows=rows,
         numeric=frozenset(range(1, len(shown) + 3)),
-        last_is_total=True,
+        last_is_total=not is_one,
     )
 
 
