@@ -55,7 +55,7 @@ def first_screen(
         log_start=words.date(result.log_start),
         log_end=words.date(result.log_end),
         standings=standings,
-        running=_running_lines(now.running),
+        running=_running_lines(now.running, result),
         running_total=len(now.running),
         flagged=_by_infusion(now.running_flagged, result),
         over=_finding_lines(now.over, result),
@@ -107,19 +107,27 @@ def _by_infusion(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, 
     return lines
 
 
-def _running_lines(running: pd.DataFrame) -> list[str]:
-    """Name the infusions that may still be running, ward by ward."""
+def _running_lines(running: pd.DataFrame, result: AuditResult) -> list[str]:
+    """Name the infusions that may still be running, with the last row, ward by ward."""
+    own = result.readings[result.readings["source"].isin(set(running["last_source"]))]
+    last = dict(zip(own["source"], own["checked_at"], strict=True))
     by_ward: dict[str, list[str]] = {}
     for row in facts.rows_of(running.sort_values(["ward", "infusion_id"])):
         by_ward.setdefault(words.plain(row["ward"]), []).append(
             f"{words.plain(row['infusion_id'])} (patient "
-            f"{words.plain(row['patient_id'])})"
+            f"{words.plain(row['patient_id'])}{_last_row(last, row)})"
         )
     return [
         f"{ward}: {', '.join(ids[:_MOST_RUNNING])}"
         + (f" and {len(ids) - _MOST_RUNNING} more" if len(ids) > _MOST_RUNNING else "")
         for ward, ids in by_ward.items()
     ]
+
+
+def _last_row(times: Mapping[Any, Any], row: Mapping[str, Any]) -> str:
+    """Say when the last row was charted: a log of wards ends at different times."""
+    last = times.get(row["last_source"])
+    return f", last row {words.when(last)}" if last is not None else ""
 
 
 def _first_reason(row: Mapping[str, Any]) -> str:
