@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 _NOT_USED = 2  # exit status where the input or the request could not be used
 _FAULT = 3  # exit status of a fault of the program
 
-_EXAMPLE = "The shipped example policy was used: local policy decides (--policy FILE)."
-
 _EXPORTS = click.argument(
     "exports",
     nargs=-1,
@@ -292,10 +290,10 @@ def incident(  # noqa: PLR0913, PLR0917 - one argument an option
     asked = Asked(infusion=infusion, patient=patient, at=at).checked()
     files = Files(exports=exports, policy_file=policy_file, layout_file=layout_file)
     with _progress() as say:
-        page, log = publish_incident(files, asked, out, progress=say)
-    click.echo("\n".join(_account_lines(log.account)))
-    if policy_file is None:
-        click.echo(_EXAMPLE)
+        page, account = publish_incident(files, asked, out, progress=say)
+    click.echo("\n".join(_account_lines(account)))
+    if whose := files.policy().whose:
+        click.echo(whose)
     click.echo(f"Review: {page}")
 
 
@@ -384,8 +382,8 @@ def _study_lines(study: "Study") -> list[str]:
     rate = study.rates.iloc[0]
     reactions = counted(rate["events"], "first reaction")
     lines.append(f"{reactions} in {rate['exposure_days']:,.1f} site-days")
-    if study.policy.is_example:
-        lines.append(_EXAMPLE)
+    if study.policy.whose:
+        lines.append(study.policy.whose)
     return lines
 
 
@@ -615,8 +613,8 @@ def _summary(result: "AuditResult") -> str:
         f"{some(len(mine), 'finding')} in {result.month}"
         + (f": {told}" if told else "")
     )
-    if result.policy.is_example:
-        lines.append(_EXAMPLE)
+    if result.policy.whose:
+        lines.append(result.policy.whose)
     return "\n".join(lines)
 
 

@@ -24,6 +24,9 @@ from analysis.terms import RemovalReason, SiteSign
 
 NO_RULE = "none"
 
+#: Path of the shipped example, where no file of a policy was given.
+_EXAMPLE_PATH = "example policy"
+
 
 def _number(low: float, high: float) -> Callable[[Any], str]:
     def check(value: Any) -> str:
@@ -238,7 +241,7 @@ class Policy:
         Policy
             Marked as the example.
         """
-        return cls.parse(example_text(), "example policy", is_example=True)
+        return cls.parse(example_text(), _EXAMPLE_PATH, is_example=True)
 
     @classmethod
     def parse(cls, text: str, path: str, *, is_example: bool = False) -> "Policy":
@@ -289,6 +292,39 @@ class Policy:
         values["set_by"] = dict(self.set_by)
         values["wards"] = {name: dict(own) for name, own in self.wards.items()}
         return _travelled, (values,)
+
+    @property
+    def is_unedited_copy(self) -> bool:
+        """True for a file that was given and is the shipped example as it stands.
+
+        Returns
+        -------
+        bool
+            False for the example itself, and for any other policy.
+        """
+        return self.is_example and self.path != _EXAMPLE_PATH
+
+    @property
+    def whose(self) -> str:
+        """Say in a sentence whose limits these are, where nobody's own were given.
+
+        Returns
+        -------
+        str
+            Empty for a policy that differs from the shipped example.
+        """
+        if not self.is_example:
+            return ""
+        if not self.is_unedited_copy:
+            return (
+                "The shipped example policy was used: local policy decides (write your "
+                "own limits with `steadyfall policy > policy.toml`, and give it with "
+                "--policy policy.toml)."
+            )
+        return (
+            f"{self.path} is an unedited copy of the shipped example policy: local "
+            "policy decides (write your service's limits into it, and who set them)."
+        )
 
     @property
     def zone(self) -> ZoneInfo:

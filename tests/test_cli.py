@@ -85,6 +85,22 @@ def test_an_unknown_time_zone_is_one_sentence(
     assert "my.toml: time_zone: found 'Europe/Lodon'" in errors
 
 
+def test_a_copy_of_the_example_is_called_what_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, text, _ = run(monkeypatch, capsys, "policy")
+    copied = str(write(tmp_path, "copied.toml", text.rstrip("\n")))
+    hours = (8, 12, 16, 20)
+    rows = [line(checked_at=f"2026-10-01T{hour:02d}:00") for hour in hours]
+    log = str(write(tmp_path, "log.csv", HEADER, *rows))
+    used, copy = "example policy was used", "copied.toml is an unedited copy of"
+    for args, says, not_so in (((), used, copy), (("--policy", copied), copy, used)):
+        out = str(tmp_path / f"out{len(args)}")
+        _, told, _ = run(monkeypatch, capsys, "audit", log, *args, *TOLD, out)
+        assert says in told
+        assert not_so not in told
+
+
 def test_dictionary_lists_every_column(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

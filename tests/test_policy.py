@@ -113,8 +113,12 @@ def test_the_example_says_that_it_is_one(tmp_path: Path) -> None:
     path.write_text(example_text(), encoding="utf-8")
     assert Policy.example().is_example
     assert Policy.load(path).is_example
+    assert Policy.example().whose.startswith("The shipped example policy was used")
+    said = Policy.load(path).whose
+    assert said.startswith("copied.toml is an unedited copy of the shipped example")
     path.write_text(example_text() + OWN, encoding="utf-8")
     assert not Policy.load(path).is_example
+    assert Policy.load(path).whose == ""
 
 
 def test_a_ward_decides_for_itself_and_may_have_no_rule() -> None:

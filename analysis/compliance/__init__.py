@@ -7,11 +7,10 @@ from types import MappingProxyType
 import pandas as pd
 
 from analysis.compliance import continuity, habits, lines, record, set_up
+from analysis.compliance.after_end import after_end_findings, running_findings
 from analysis.compliance.checks import (
-    after_end_findings,
     checks_family,
     gaps_between_checks,
-    running_findings,
 )
 from analysis.compliance.coded import as_texts, coded_log
 from analysis.compliance.measure import Basis, Family, Measure, no_units

@@ -288,7 +288,7 @@ def _in_words(row: dict[object, object], accuracy_pct: float) -> str:
     """Say a driver's flow; outside the accuracy, that it is for a check."""
     n, events = int(str(row["infusions"])), int(str(row["with_event"]))
     if not n:
-        said = "No infusion tells of its flow."
+        said = "No infusion of this driver can tell of its flow."
     else:
         factor, low, high = (
             float(str(row[f"flow_factor{end}"])) for end in ("", "_low", "_high")
@@ -305,7 +305,7 @@ def _in_words(row: dict[object, object], accuracy_pct: float) -> str:
         said += "."
     if events:
         said += (
-            f" {events} more with a delivery finding {'are' if events > 1 else 'is'} "
-            "not in this."
+            f" Left out {'are' if events > 1 else 'is'} {events} with a delivery "
+            "finding: an event is no habit of the driver."
         )
     return said

@@ -1,6 +1,7 @@
 """One infusion after an incident: everything the log holds of it, in one document."""
 
 from analysis.incident import facts, sections
+from analysis.incident.handed import what_was_read
 from analysis.incident.opened import open_incident
 from analysis.incident.publish import (
     Files,
@@ -22,4 +23,5 @@ __all__ = [
     "publish_incident",
     "review_incident",
     "sections",
+    "what_was_read",
 ]

@@ -15,7 +15,11 @@ _NAMED = 3
 _DATE_ALONE = 10
 
 
-def infusion_by_id(ids: pd.Index, infusion_id: str) -> str:
+#: What to do about rows that were set aside.
+_MEND = "mend these in the export, or how it is read with a layout, and ask again"
+
+
+def infusion_by_id(ids: pd.Index, infusion_id: str, lost: str = "") -> str:
     """Give the infusion of that id.
 
     Parameters
@@ -25,6 +29,8 @@ def infusion_by_id(ids: pd.Index, infusion_id: str) -> str:
     infusion_id : str
         As asked for; spaces around it and its case are not minded where only one id
         of the log is meant.
+    lost : str
+        What became of rows that name it (`lost_rows_of`); empty where there are none.
 
     Returns
     -------
@@ -34,16 +40,24 @@ def infusion_by_id(ids: pd.Index, infusion_id: str) -> str:
     Raises
     ------
     IncidentError
-        There is none: names the nearest ids.
+        There is none: says what became of its rows, else names the nearest ids.
     """
     found = _known(ids, infusion_id)
+    if found is None and lost:
+        msg = f"--infusion {infusion_id}: the export has rows of that id and the log"
+        raise IncidentError(f"{msg} none, for {lost}; {_MEND}")
     if found is None:
         msg = f"--infusion {infusion_id}: no infusion of that id in the log"
         raise IncidentError(f"{msg}; {_nearest(ids, infusion_id)}")
     return found
 
 
-def infusion_at(infusions: pd.DataFrame, patient_id: str, at: pd.Timestamp) -> str:
+def infusion_at(
+    infusions: pd.DataFrame,
+    patient_id: str,
+    at: pd.Timestamp,
+    lost: str = "",
+) -> str:
     """Give the infusion of a patient that was running at some time.
 
     Parameters
@@ -55,6 +69,8 @@ def infusion_at(infusions: pd.DataFrame, patient_id: str, at: pd.Timestamp) -> s
         The patient.
     at : Timestamp
         With zone.
+    lost : str
+        What became of rows that may have been of it; empty where there are none.
 
     Returns
     -------
@@ -69,6 +85,9 @@ def infusion_at(infusions: pd.DataFrame, patient_id: str, at: pd.Timestamp) -> s
     """
     patients = pd.Index(infusions["patient_id"].unique())
     known = _known(patients, patient_id)
+    if known is None and lost:
+        msg = f"--patient {patient_id}: the export has rows of that patient and the log"
+        raise IncidentError(f"{msg} none, for {lost}; {_MEND}")
     if known is None:
         msg = f"--patient {patient_id}: no patient of that id in the log"
         raise IncidentError(f"{msg}; {_nearest(patients, patient_id)}")
@@ -81,7 +100,8 @@ def infusion_at(infusions: pd.DataFrame, patient_id: str, at: pd.Timestamp) -> s
         return str(inside.index[0])
     if inside.empty:
         msg = f"--at {_said(at)}: falls in no infusion of patient {known}"
-        raise IncidentError(f"{msg}; {_around(own, at)}")
+        also = f"; of the patient {lost}; {_MEND}" if lost else ""
+        raise IncidentError(f"{msg}; {_around(own, at)}{also}")
     listed = ", ".join(
         f"{name} (driver {row['driver_id'] or 'not recorded'})"
         for name, row in inside.iterrows()

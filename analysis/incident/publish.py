@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+import tempfile
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -10,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import nbformat
+import pandas as pd
+from nbformat import NotebookNode
 
 from analysis.errors import OutputError
-from analysis.incident.review import Asked, find_infusion
-from analysis.intake import Log, read_exports
+from analysis.incident.handed import WhatWasRead, handed_back
+from analysis.incident.review import Asked
 from analysis.intake.layout import Layout
 from analysis.intake.layout_file import load_layout
 from analysis.policy import Policy
@@ -185,8 +188,10 @@ def publish_incident(
     *,
     progress: Callable[[str], None] | None = None,
     run_at: datetime | None = None,
-) -> tuple[Path, Log]:
+) -> tuple[Path, pd.DataFrame]:
     """Write the review of one infusion into its folder, or nothing.
+
+    The exports are read once, in the notebook.
 
     Parameters
     ----------
@@ -205,8 +210,8 @@ def publish_incident(
     -------
     page : Path
         The document.
-    log : Log
-        What was read.
+    account : DataFrame
+        What was read: one row a file, as in `Log`.
 
     Raises
     ------
@@ -218,38 +223,42 @@ def publish_incident(
     asked.checked()
     if out is not None:
         check_incident_folder(out)
-    policy, layout = files.policy(), files.layout()
+    elif asked.infusion:
+        check_incident_folder(default_folder(asked.infusion))
+    policy = files.policy()
+    files.layout()  # refused here, if at all, before a notebook is started
     say("reading the export")
-    log = read_exports(files.exports, policy, layout)
-    infusion_id = find_infusion(log, policy, asked)
-    out = (out or default_folder(infusion_id)).resolve()
+    executed = _run(files, asked, say)
+    read = handed_back(executed)
+    out = (out or default_folder(read.infusion_id)).resolve()
     check_incident_folder(out)
     with made_whole(out) as staged:
-        _make_page(files, infusion_id, staged, say)
-        run = _manifest(log, policy, asked, infusion_id, run_at)
-        _sign(run, staged)
+        _write(executed, read.infusion_id, staged)
+        _sign(_manifest(read, policy, asked, run_at), staged)
         say("putting the review in its place")
         if out.exists() and any(out.iterdir()):
             _check_ours(out)
-    return out / PAGE, log
+    return out / PAGE, read.account
 
 
 def _silent(words: str) -> None:
     del words
 
 
-def _make_page(
-    files: Files, infusion_id: str, staged: Path, say: Callable[[str], None]
-) -> None:
-    say("starting the review")
+def _run(files: Files, asked: Asked, say: Callable[[str], None]) -> NotebookNode:
+    """Run the notebook where it finds nothing but what it is given."""
     values: dict[str, object] = {
         "exports": [str(path.resolve()) for path in files.exports],
-        "infusion": infusion_id,
+        **asdict(asked),
         "policy": _absolute(files.policy_file),
         "layout": _absolute(files.layout_file),
     }
     notebook = with_parameters(load_notebook(NOTEBOOK), values)
-    executed = run_notebook(notebook, staged, say)
+    with tempfile.TemporaryDirectory(prefix="steadyfall-") as empty:
+        return run_notebook(notebook, Path(empty), say)
+
+
+def _write(executed: NotebookNode, infusion_id: str, staged: Path) -> None:
     page = to_page(executed, f"Incident review, {infusion_id}", FRAME)
     (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
     text = nbformat.writes(executed)
@@ -261,14 +270,14 @@ def _absolute(path: Path | None) -> str:
 
 
 def _manifest(
-    log: Log, policy: Policy, asked: Asked, infusion_id: str, run_at: datetime | None
+    read: WhatWasRead, policy: Policy, asked: Asked, run_at: datetime | None
 ) -> dict[str, Any]:
     now = run_at or datetime.now(UTC)
     return {
         MARK: KIND,
         "versions": versions(),
         "run_at": now.isoformat(timespec="seconds"),
-        "infusion": infusion_id,
+        "infusion": read.infusion_id,
         "asked": asdict(asked),
         "policy": {
             "name": policy.name,
@@ -276,8 +285,8 @@ def _manifest(
             "is_example": policy.is_example,
             "text": policy.text,
         },
-        "account": json.loads(log.account.to_json(orient="records")),
-        "notes": list(log.notes),
+        "account": json.loads(read.account.to_json(orient="records")),
+        "notes": list(read.notes),
     }
 
 

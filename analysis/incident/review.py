@@ -14,6 +14,7 @@ from analysis.delivery.close import Explained, look_closely
 from analysis.errors import IncidentError
 from analysis.findings import collect_findings
 from analysis.incident.find import infusion_at, infusion_by_id, parse_time
+from analysis.incident.lost import lost_rows_near, lost_rows_of
 from analysis.intake import Log, read_exports
 from analysis.intake.layout import Layout
 from analysis.observation import observe
@@ -161,10 +162,12 @@ def find_infusion(log: Log, policy: Policy, asked: Asked) -> str:
     """
     asked.checked()
     if asked.infusion:
-        return infusion_by_id(log.infusions.index, asked.infusion)
+        lost = lost_rows_of(log, "infusion_id", asked.infusion)
+        return infusion_by_id(log.infusions.index, asked.infusion, lost)
     at = parse_time(asked.at, policy)
-    ends = observe(log, policy)
-    return infusion_at(log.infusions.join(ends), asked.patient, at)
+    infusions = log.infusions.join(observe(log, policy))
+    lost = lost_rows_near(log, asked.patient, at)
+    return infusion_at(infusions, asked.patient, at, lost)
 
 
 def review_incident(

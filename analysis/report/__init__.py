@@ -4,7 +4,8 @@ from analysis.report import comparing, drivers, sections
 from analysis.report.demo import report_folder
 from analysis.report.manifest import read_manifest
 from analysis.report.publish import check_output_folder, publish
-from analysis.report.tables import read_tables, write_tables
+from analysis.report.read_back import read_tables
+from analysis.report.tables import write_tables
 
 __all__ = [
     "check_output_folder",

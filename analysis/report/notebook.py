@@ -21,7 +21,8 @@ from nbclient.exceptions import CellExecutionError, DeadKernelError
 from nbconvert import HTMLExporter
 from nbformat import NotebookNode
 
-from analysis.errors import NotebookError
+from analysis import errors
+from analysis.errors import NotebookError, SteadyfallError
 from analysis.report.inline import inline
 
 NOTEBOOK = "monthly_audit.ipynb"
@@ -123,6 +124,8 @@ def run_notebook(
 
     Raises
     ------
+    SteadyfallError
+        A cell ended in one of ours: it is told as it is.
     NotebookError
         A cell failed, or the kernel did not start or died: one sentence.
     """
@@ -144,14 +147,21 @@ def run_notebook(
             try:
                 client.execute(stdout=log, stderr=log, cleanup_kc=True)
             except CellExecutionError as error:
-                said = f"{error.ename}: {error.evalue}".splitlines()[0]
-                msg = f"the notebook stopped ({said}); nothing was published"
-                raise NotebookError(msg) from None
+                raise _as_told(error) from None
             except (DeadKernelError, RuntimeError, TimeoutError, OSError) as error:
                 reason = _last_line(log) or str(error) or type(error).__name__
                 msg = f"the notebook did not run ({reason}); nothing was published"
                 raise NotebookError(msg) from None
     return executed
+
+
+def _as_told(error: CellExecutionError) -> SteadyfallError:
+    """Give an error of ours as it was raised, and another one in a sentence."""
+    own = getattr(errors, error.ename, None)
+    if isinstance(own, type) and issubclass(own, SteadyfallError):
+        return own(error.evalue)
+    said = f"{error.ename}: {error.evalue}".splitlines()[0]
+    return NotebookError(f"the notebook stopped ({said}); nothing was published")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -291,8 +301,9 @@ def _said(
         return None
     total = len(notebook.cells)
 
-    def say(cell_index: int, **_: Any) -> None:
-        progress(f"report, part {cell_index + 1} of {total}")
+    def say(cell: NotebookNode, cell_index: int, **_: Any) -> None:
+        part = f"report, part {cell_index + 1} of {total}"
+        progress(cell.metadata.get("progress", part))
 
     return say
 

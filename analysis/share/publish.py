@@ -32,8 +32,8 @@ TABLE: Final = "tables/summary.csv"
 _NO_INTERVAL: Final = "too few patients for an interval"
 
 _LABELS = {
-    EVALUABLE: "Infusions that could be compared with their line",
-    FLAGGED: "Infusions with a delivery finding, of those compared",
+    EVALUABLE: "Infusions compared with their line",
+    FLAGGED: "Of those, with a delivery finding",
 }
 
 
@@ -57,8 +57,9 @@ def share(folder: Path, out: Path, least: int | None = None) -> Path:
     Raises
     ------
     OutputError
-        `folder` is no report, `out` cannot be used, the threshold is lower than the
-        policy's, or there are too few patients for any figure. One sentence.
+        `folder` is no report, `out` cannot be used or holds the summary of another
+        month, the threshold is lower than the policy's, or there are too few patients
+        for any figure. One sentence.
     """
     folder, out = folder.resolve(), out.resolve()
     result = read_tables(folder)
@@ -72,6 +73,7 @@ def share(folder: Path, out: Path, least: int | None = None) -> Path:
     if not summary.groups:
         msg = f"{folder}: {result.month} has fewer than {least} patients in all"
         raise OutputError(f"{msg}; nothing of it can be shared")
+    _check_month(out, result.month)
     return _write(summary, out, is_part=result.is_part_of_month)
 
 
@@ -88,6 +90,20 @@ def _check_out(folder: Path, out: Path) -> None:
     foreign = [name for name in found if name not in ours]
     if foreign:
         msg = f"{out}: holds {foreign[0]}, which is no part of a summary"
+        raise OutputError(f"{msg}; choose another folder with --out")
+
+
+def _check_month(out: Path, month: str) -> None:
+    """Refuse a folder that holds another month's summary: it may be the only copy."""
+    if not (out / PAGE).exists() and not (out / TABLE).exists():
+        return
+    try:
+        held = set(pd.read_csv(out / TABLE, dtype="str")["month"])
+    except (OSError, ValueError, KeyError):
+        held = set()
+    if held != {month}:
+        named = " and ".join(sorted(map(str, held))) or "a month that cannot be told"
+        msg = f"{out}: holds the summary of {named}, and this one is of {month}"
         raise OutputError(f"{msg}; choose another folder with --out")
 
 

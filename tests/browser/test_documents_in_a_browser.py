@@ -11,6 +11,7 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from tests.browser.conftest import summary
 from tests.browser.page import (
     console,
     cut_tables,
@@ -86,6 +87,22 @@ def test_no_table_is_cut_on_a_screen(browser: Chrome, document: Path) -> None:
     assert cut_tables(browser) == []
 
 
+def test_no_table_is_cut_on_a_phone_and_every_cell_says_what_it_is(
+    browser: Chrome, document: Path
+) -> None:
+    open_page(browser, document, *PHONE)
+    assert cut_tables(browser) == []
+    heads = browser.execute_script(
+        "return [...document.querySelectorAll('.cards tbody td:not([colspan])')]"
+        ".filter((cell) => cell.checkVisibility()).map((cell) => ["
+        "getComputedStyle(cell, '::before').content,"
+        "JSON.stringify(cell.closest('table').tHead.rows[0].cells[cell.cellIndex]"
+        ".textContent.trim())])"
+    )
+    assert heads
+    assert [pair for pair in heads if pair[0] != pair[1]] == []
+
+
 def test_a_browser_runs_no_script_but_ours(browser: Chrome, document: Path) -> None:
     open_page(browser, document)
     browser.execute_script(
@@ -116,6 +133,12 @@ def test_the_tab_key_reaches_everything_in_order_and_shows_where_it_is(
         assert outline != "none", place
         browser.switch_to.active_element.send_keys(Keys.TAB)
     assert visited == wanted
+
+
+def test_a_summary_is_two_sheets(browser: Chrome, report: Path, tmp_path: Path) -> None:
+    open_page(browser, summary(report))
+    sheets = read(printed(browser, tmp_path)).split("\f")
+    assert len([sheet for sheet in sheets if sheet.strip()]) == 2
 
 
 @pytest.fixture

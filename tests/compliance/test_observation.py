@@ -269,6 +269,24 @@ def test_rows_after_the_end_are_listed_and_no_check_is_due_for_them(
     assert units_of(found, "covered_time")["denominator"].sum() == 21
 
 
+def test_rows_after_another_patient_began_on_the_driver_say_so(tmp_path: Path) -> None:
+    volumes = {0: 16.0, 4: 13.3, 8: 10.7}
+    rows = syringe(volumes, start=START)
+    rows += syringe(
+        volumes,
+        start=after(START, 6)[:16],
+        patient_id="P2",
+        infusion_id="I2",
+    )
+    sentence = only(audit(tmp_path, rows), "row_after_end")["sentence"]
+    assert "when driver D1 was started for another patient: one of the times, or" in (
+        sentence
+    )
+    ended = syringe({**volumes, 12: 8.0}, start=START, entries={8: "end"})
+    sentence = only(audit(tmp_path / "end", ended), "row_after_end")["sentence"]
+    assert "driver" not in sentence
+
+
 def test_two_rows_at_one_moment_after_the_end_are_two_findings(tmp_path: Path) -> None:
     rows = syringe({0: 16.0, 4: 13.3, 8: 13.0}, start=START, entries={4: "end"})
     rows.append({**rows[2], "volume_remaining_ml": 12.9})

@@ -232,7 +232,7 @@ def test_infusions_with_a_delivery_event_do_not_enter() -> None:
     row = driver_flow(read, known, 5.0).iloc[0]
     assert (row["infusions"], row["with_event"]) == (1, 1)
     assert row["pooled_factor"] == pytest.approx(1.0)
-    assert "1 more with a delivery finding is not in this" in row["sentence"]
+    assert "Left out is 1 with a delivery finding" in row["sentence"]
 
 
 def test_a_driver_of_which_nothing_is_known_has_no_factor() -> None:
@@ -240,7 +240,7 @@ def test_a_driver_of_which_nothing_is_known_has_no_factor() -> None:
     row = driver_flow(readings_of(1.0, 0.0), known, 5.0).iloc[0]
     assert (row["infusions"], row["not_pooled"], row["outside"]) == (0, 1, "no")
     assert np.isnan(row["flow_factor"])
-    assert row["sentence"] == "No infusion tells of its flow."
+    assert row["sentence"] == "No infusion of this driver can tell of its flow."
 
 
 def test_a_log_without_a_reading_has_its_drivers_and_no_factor(tmp_path: Path) -> None:

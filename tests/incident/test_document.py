@@ -127,6 +127,32 @@ def test_an_infusion_without_a_row_of_the_check_log(tmp_path: Path) -> None:
         assert "nan" not in re.findall(r"\w+", said)
 
 
+def test_an_infusion_whose_rows_were_all_set_aside_says_so_first(
+    tmp_path: Path,
+) -> None:
+    lost = [row | {"checked_at": "after tea"} for row in syringe({0: 16.0, 4: 13.3})]
+    described = [
+        {
+            "infusion_id": "I1",
+            "ward": "Alder Ward",
+            "patient_id": "P1",
+            "started_at": "2026-06-01T10:00",
+            "start_volume_ml": 16,
+        }
+    ]
+    incident = review(tmp_path, [*lost, *others()], infusions=described)
+    first = text_of(sections.first_screen(incident).html)
+    assert (
+        "no row of it that could be placed: 2 rows that may be of it were set aside"
+        in first
+    )
+    assert "No row of the check log says when it ran." in first
+    assert "log for the time at which the chart says it ran" in first
+    whole = text_of(page(incident))
+    assert "checks.csv:2: checked_at reads 'after tea'" in whole
+    assert "0 members of staff" not in whole
+
+
 def test_an_infusion_without_an_id_says_that_it_was_derived(tmp_path: Path) -> None:
     rows = [row | {"infusion_id": ""} for row in syringe(VOLUMES, set_rate_ml_h=RATE)]
     asked = Asked(patient="P1", at="2026-06-01T12:00")
@@ -134,6 +160,7 @@ def test_an_infusion_without_an_id_says_that_it_was_derived(tmp_path: Path) -> N
     assert incident.infusion_id.startswith("derived-")
     first = text_of(sections.first_screen(incident).html)
     assert "no id for this infusion; it was derived" in first
+    assert "derived" not in text_of(sections.timeline(incident).html)
     assert "was derived from driver" in text_of(sections.cautions(incident).html)
 
 

@@ -157,6 +157,8 @@ def test_a_row_that_could_not_be_placed_is_named_with_its_reason(
     rows = [*rows[:2], wrong, {**rows[2], "amends": "checks.csv:4"}]
     incident = review(tmp_path, [*rows, *others()])
     assert incident.unplaced["source"].tolist() == ["checks.csv:4"]
+    first = text_of(sections.first_screen(incident).html)
+    assert "1 row that may be of this infusion could not be placed" in first
     timeline = text_of(sections.timeline(incident).html)
     assert "replaces checks.csv:4" in timeline
     assert "may belong here: checks.csv:4: " in timeline

@@ -119,6 +119,83 @@ def test_a_time_that_tells_no_infusion_is_one_sentence(
     assert "\n" not in str(caught.value)
 
 
+@pytest.fixture(scope="module")
+def with_losses(tmp_path_factory: pytest.TempPathFactory) -> Log:
+    """Read a log of which all rows of some infusions were set aside."""
+    rows = [
+        *uneventful("KEPT-1", patient_id="P1"),
+        *uneventful("KEPT-2", patient_id="P2"),
+        *uneventful("LOST-1", patient_id="P1", start="2026-06-02T10:00")[:2],
+        *uneventful("LOST-2", patient_id="P3")[:3],
+    ]
+    for row in rows[14:]:
+        row["checked_at"] = "after tea"
+    rows[18]["checked_at"] = ""
+    folder = tmp_path_factory.mktemp("losses")
+    path = write(folder, rows)[0]
+    torn = 'Alder Ward,P4,TORN-1,D4,0.667,check,"2026-06-01T18:00,8.0\n'
+    path.write_text(path.read_text("utf-8") + torn, encoding="utf-8")
+    return read_exports([path], POLICY)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        pytest.param(
+            Asked(infusion=" lost-1"),
+            "the export has rows of that id and the log none, for 2 rows were set "
+            "aside: checks.csv:16, 17 (checked_at reads 'after tea': not a date); mend",
+            id="one reason",
+        ),
+        pytest.param(
+            Asked(infusion="LOST-2"),
+            "3 rows were set aside: checks.csv:18, 19 (checked_at reads 'after tea': "
+            "not a date); checks.csv:20 (",
+            id="two reasons, the more frequent first",
+        ),
+        pytest.param(
+            Asked(infusion="TORN-1"), "1 row was set aside: checks.csv:21 (", id="torn"
+        ),
+        pytest.param(
+            Asked(infusion="LOST"),
+            "no infusion of that id in the log; the log holds 2",
+            id="a part of an id is none",
+        ),
+        pytest.param(
+            Asked(patient="p3", at="2026-06-01T12:00"),
+            "the export has rows of that patient and the log none, for 3 rows were set "
+            "aside: checks.csv:18, 19",
+            id="all of a patient",
+        ),
+        pytest.param(
+            Asked(patient="p1", at="2026-06-02T12:00"),
+            "falls in no infusion of patient P1; the one before is KEPT-1, 1 Jun 10:03 "
+            "to 2 Jun 09:33; of the patient 2 rows were set aside: checks.csv:16, 17",
+            id="of a patient and no known time",
+        ),
+    ],
+)
+def test_rows_that_were_all_set_aside_are_named_with_their_reason(
+    with_losses: Log, asked: Asked, says: str
+) -> None:
+    with pytest.raises(IncidentError) as caught:
+        find_infusion(with_losses, POLICY, asked)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_rows_that_were_all_replaced_are_named(tmp_path: Path) -> None:
+    rows = uneventful("KEPT-1")
+    wrong = rows[1] | {"infusion_id": "GONE-1"}
+    rows.insert(1, wrong)
+    rows[2] = rows[2] | {"amends": "checks.csv:3"}
+    log = read_exports(write(tmp_path, rows), POLICY)
+    with pytest.raises(
+        IncidentError, match=r"replaced by an amendment .*checks.csv:3;"
+    ):
+        find_infusion(log, POLICY, Asked(infusion="GONE-1"))
+
+
 @pytest.mark.parametrize(
     ("asked", "says"),
     [

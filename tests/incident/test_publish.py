@@ -63,6 +63,24 @@ def test_it_is_made_again_the_same_by_another_process(
     assert (published.folder / "incident.html").read_text("utf-8") == again
 
 
+def test_exports_are_read_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the notebook, in a process of its own: not by the command beside it."""
+
+    def read(*_: object) -> None:
+        raise AssertionError("read by the command")
+
+    monkeypatch.setattr("analysis.intake.read_raws", read)
+    exports = write(tmp_path / "in", syringe({0: 16.0, 4: 13.3}))
+    asked = Asked(patient="p1", at="2026-06-01T12:00")
+    page, account = publish_incident(
+        Files(exports=tuple(exports)), asked, tmp_path / "o"
+    )
+    assert page.exists()
+    assert account[["file", "rows_read", "accepted"]].to_numpy().tolist() == [
+        ["checks.csv", 2, 2]
+    ]
+
+
 def test_exports_are_only_read_and_progress_is_told(published: Published) -> None:
     assert [sha256(path) for path in published.exports] == published.before
     assert published.said[0] == "reading the export"

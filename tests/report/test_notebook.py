@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from nbformat import NotebookNode
 
-from analysis.errors import NotebookError
+from analysis.errors import InputError, NotebookError
 from analysis.report.notebook import (
     PARAMETERS,
     load_notebook,
@@ -161,6 +161,14 @@ def test_a_failing_cell_is_one_sentence(tmp_path: Path) -> None:
     assert str(caught.value) == (
         "the notebook stopped (ValueError: first line); nothing was published"
     )
+
+
+def test_an_error_of_ours_is_told_as_it_is(tmp_path: Path) -> None:
+    said = "two points:\\n  1. one\\n  2. two"
+    raising = f"raise errors.InputError('{said}')"
+    with pytest.raises(InputError) as caught:
+        run_notebook(small("from analysis import errors", raising), tmp_path)
+    assert str(caught.value) == "two points:\n  1. one\n  2. two"
 
 
 def test_a_dying_kernel_is_one_sentence(tmp_path: Path) -> None:

@@ -209,9 +209,9 @@ def test_both_expected_numbers_of_false_flags_are_told_apart(
     listed = facts.delivery_findings(hostile)
     standing = facts.standings(hostile)[-1]
     by_threshold = 10 * standing.infusions / 1000
-    assert f"{by_threshold:.1f} expected by the threshold" in page.text
+    assert f"{by_threshold:.1f} would on average be listed wrongly by" in page.text
     # Each planted finding has a probability of 0.9.
-    assert f"{0.1 * len(listed):.1f} expected in this list" in page.text
+    assert f"{0.1 * len(listed):.1f} by the probabilities of the" in page.text
 
 
 def test_published_notebook_opens_in_its_folder(folder: Path) -> None:

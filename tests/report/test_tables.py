@@ -12,7 +12,8 @@ from analysis.columns import FINDINGS, OUTPUT, READINGS, Column, Kind, Table
 from analysis.errors import OutputError
 from analysis.policy import Policy
 from analysis.report.manifest import manifest, write_manifest
-from analysis.report.tables import as_text, read_tables, table_files, write_tables
+from analysis.report.read_back import read_tables
+from analysis.report.tables import as_text, table_files, write_tables
 
 RUN_AT = pd.Timestamp("2026-11-03 09:00", tz="UTC").to_pydatetime()
 

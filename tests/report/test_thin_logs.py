@@ -11,7 +11,7 @@ import pytest
 
 from analysis.audit import AuditResult
 from analysis.policy import Policy
-from analysis.report import sections
+from analysis.report import facts, sections
 from analysis.report.comparing import wards_and_months
 from tests.report.test_report import Page
 from tests.tiny import Row, audit, policy_but, policy_with, syringe
@@ -177,3 +177,68 @@ def test_small_wards_have_no_rate_and_one_line_of_hours(tmp_path: Path) -> None:
     text = Page(wards_and_months(result).html).text
     assert text.count("Too few checks or patients") == 2  # all wards, and the rest
     assert re.search(r"Alder Ward, Birch Ward ?: Too few checks", text)
+
+
+def first_words(result: AuditResult, *, is_recent: bool = False) -> str:
+    """Read the first screen."""
+    html = sections.first_screen(result, 12, is_recent=is_recent).html
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def test_one_ward_has_no_total_that_says_it_twice(tmp_path: Path) -> None:
+    one = audit(tmp_path / "one", day())
+    assert facts.is_one_ward(one)
+    assert "all wards" not in first_words(one)
+    assert "All wards" not in sections.each_ward(one).html
+    two = audit(tmp_path / "two", day() + day(**BIRCH))
+    assert not facts.is_one_ward(two)
+    assert "all wards" in first_words(two)
+    assert "All wards together" in sections.each_ward(two).html
+
+
+def visits(hours: float, *, ward: str, number: int) -> list[Row]:
+    """Give infusions that are looked at every so many hours."""
+    times = [hours * i for i in range(int(24 / hours) + 1)]
+    volumes = {time: round(16 - 0.667 * time, 1) for time in times}
+    return [
+        row
+        for i in range(number)
+        for row in syringe(
+            volumes,
+            start=f"2026-06-{i + 1:02d}T10:03",
+            ward=ward,
+            infusion_id=f"{ward} {i}",
+            patient_id=ward,
+            driver_id=ward,
+        )
+    ]
+
+
+def test_a_ward_of_another_rhythm_is_asked_for_its_rule(tmp_path: Path) -> None:
+    rows = visits(8, ward="Home Team", number=8) + visits(4, ward="Ward 4", number=8)
+    result = audit(tmp_path / "log", rows)
+    [found] = facts.other_rhythms(result)
+    assert (found.ward, found.median_h, found.interval_h) == ("Home Team", 8.0, 4.0)
+    assert (
+        "Home Team : half of the gaps between its checks are 8.0 h or longer, and the "
+        "policy expects a check every 4 h." in first_words(result)
+    )
+    own = policy_with('\n[wards."Home Team"]\nset_by = "t"\ncheck_interval_h = 8\n')
+    assert facts.other_rhythms(audit(tmp_path / "own", rows, policy=own)) == []
+    none = policy_with(
+        '\n[wards."Home Team"]\nset_by = "t"\ncheck_interval_h = "none"\n'
+    )
+    assert facts.other_rhythms(audit(tmp_path / "no", rows, policy=none)) == []
+    few = audit(tmp_path / "few", visits(8, ward="Home Team", number=6))
+    assert facts.other_rhythms(few) == []
+
+
+def test_missed_checks_of_a_running_infusion_are_one_line_and_no_delivery(
+    tmp_path: Path,
+) -> None:
+    seen = {0: 16.0, 8: 10.7, 16: 5.3}
+    result = audit(tmp_path, syringe(seen) + day(**BIRCH))
+    said = first_words(result, is_recent=True)
+    assert said.count("checks missed, 8.0 h between two checks; 1 other finding") == 1
+    assert "checks missed (2 times)" in said
+    assert "of delivery" not in said.replace("hours of delivery, between", "")

@@ -11,7 +11,7 @@ from python_calamine import CalamineWorkbook
 from analysis.audit import AuditResult
 from analysis.errors import OutputError
 from analysis.report import check_output_folder, publish, read_manifest, sections
-from analysis.report.tables import read_review
+from analysis.report.read_back import read_review
 from analysis.review import LIST_COLUMNS, read_decisions
 
 RUN_AT = pd.Timestamp("2026-11-03 09:00", tz="UTC").to_pydatetime()

@@ -65,6 +65,24 @@ def test_wards_are_pooled(wards: dict[str, str], groups: list[str]) -> None:
     assert sorted(set(pool_wards(people(**wards), 3).values())) == groups
 
 
+def test_a_summary_of_another_month_is_not_replaced(
+    folder: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "shared"
+    page = share(folder, out)
+    assert share(folder, out) == page  # of the same month it is
+    table = out / "tables" / "summary.csv"
+    table.write_text(table.read_text("utf-8").replace(MONTH, "2026-09"), "utf-8")
+    kept = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    with pytest.raises(OutputError, match=r"summary of 2026-09, .* of 2026-10; choose"):
+        share(folder, out)
+    assert {p: p.read_bytes() for p in out.rglob("*") if p.is_file()} == kept
+    table.unlink()
+    with pytest.raises(OutputError, match="a month that cannot be told"):
+        share(folder, out)
+    assert page.read_bytes() == kept[page]
+
+
 # --- nobody is named ---
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.intake.infusions import DERIVED
 from analysis.report.sections.words import when
 from analysis.terms import Entry
 
@@ -115,6 +116,8 @@ def _about_the_row(row: Mapping[Any, Any], staff: Mapping[str, str]) -> Iterator
         late = (written - row["checked_at"]) / pd.Timedelta(hours=1)
         if late > _WRITTEN_LATE_H:
             yield f"written {when(written)}, {late:.1f} h later"
-    for name in ("time_note", "infusion_note"):
-        if row.get(name):
-            yield str(row[name])
+    if row.get("time_note"):
+        yield str(row["time_note"])
+    # Of an infusion that was derived, all rows are: the review says so once.
+    if row.get("infusion_note") and not str(row["infusion_id"]).startswith(DERIVED):
+        yield str(row["infusion_note"])

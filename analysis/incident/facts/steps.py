@@ -97,7 +97,9 @@ def _ask(incident: Incident, found: Course) -> tuple[str, str]:
         if narrow != (first, last):
             above = f", above all {when(narrow[0])} to {when(narrow[1])}"
     span = f"from {when(first)} to {when(last)}"
-    if first == last:
+    if incident.rows.empty:
+        span = "for the time at which the chart says it ran"
+    elif first == last:
         span = f"around {when(first)}, the only time charted, and after it"
     return (
         "Ask for the driver's own log",

@@ -50,11 +50,13 @@ def first_screen(incident: Incident) -> Section:
         if pd.notna(known["started_at"])
         else words.UNKNOWN,
         ended=end_said(incident),
+        has_rows=len(incident.rows) > 0,
         policy=incident.policy,
         verdict=_verdict(incident),
         is_listed=finding is not None,
         rests_on=_rests_on(incident),
         charting=_charting(incident),
+        unplaced=len(incident.unplaced) if len(incident.rows) else 0,
         pairs=[*_pairs(incident), *facts.beyond_the_plunger(incident)],
         steps=facts.next_steps(incident),
         is_open=facts.is_open(incident),
@@ -67,12 +69,28 @@ def _verdict(incident: Incident) -> str:
     if finding is not None:
         return _listed(incident, finding) + _how_much(finding)
     if known["evaluable"] != YesNo.YES:
-        return f"The volumes of this infusion cannot be judged: {known['reason']}."
+        said = f"The volumes of this infusion cannot be judged: {known['reason']}."
+        return said + ("" if len(incident.rows) else _no_row(incident))
     sure = probability(known["event_probability"])
     return (
         "The readings are consistent with delivery as set, as far as they can show it: "
         f"the probability of a delivery event is {sure}, and infusions over "
         f"{incident.threshold.probability:.2f} are listed."
+    )
+
+
+def _no_row(incident: Incident) -> str:
+    """Say why there is nothing to judge of an infusion of the infusions table."""
+    lost = len(incident.unplaced)
+    if not lost:
+        return " It stands in the table of infusions and has no row in the check log."
+    rows = (
+        f"{words.some(lost, 'row')} that may be of it {'was' if lost == 1 else 'were'}"
+    )
+    return (
+        f" The check log has no row of it that could be placed: {rows} set aside, each "
+        "with its reason below the timeline. Mend these in the export, or how it is "
+        "read with a layout, and review again."
     )
 
 

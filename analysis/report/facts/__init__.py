@@ -24,6 +24,7 @@ from analysis.report.facts.figures import (
     all_measured,
     all_rates,
     exclusions,
+    is_one_ward,
     is_part,
     lacking,
     late_and_missed,
@@ -45,6 +46,7 @@ from analysis.report.facts.findings import (
     words,
 )
 from analysis.report.facts.infusions import only_infusions, readings_of, started_at
+from analysis.report.facts.rhythm import Rhythm, other_rhythms
 from analysis.report.facts.trust import Trust, trust
 from analysis.report.facts.ward_log import WardLog, ward_log
 
@@ -61,6 +63,7 @@ __all__ = [
     "Pull",
     "PullList",
     "Rate",
+    "Rhythm",
     "Standing",
     "Trust",
     "WardLog",
@@ -72,6 +75,7 @@ __all__ = [
     "delivery_findings",
     "exclusions",
     "in_order",
+    "is_one_ward",
     "is_part",
     "lacking",
     "late_and_missed",
@@ -79,6 +83,7 @@ __all__ = [
     "month_findings",
     "only_infusions",
     "other_findings",
+    "other_rhythms",
     "periods",
     "readings_of",
     "rows_of",

@@ -129,6 +129,24 @@ def wards(result: AuditResult) -> list[str]:
     return sorted(found - {ALL, BETWEEN_WARDS, ""}, key=lambda w: (w.casefold(), w))
 
 
+def is_one_ward(result: AuditResult) -> bool:
+    """Tell whether all there is belongs to one ward: then a total says it twice.
+
+    Parameters
+    ----------
+    result : AuditResult
+        The audit.
+
+    Returns
+    -------
+    bool
+        False where a row names no ward, or lies between two.
+    """
+    frames = (result.infusions, result.comparisons, result.rates, result.findings)
+    found = {ward for frame in frames for ward in texts(frame["ward"])} - {ALL}
+    return len(found) == 1 and found == set(wards(result))
+
+
 def periods(result: AuditResult, most: int) -> list[str]:
     """Name the report's month and the months before it, newest first.
 

@@ -66,10 +66,18 @@ def heading(study: Study) -> Section:
             (
                 "banner",
                 "Example policy. What counts as a reaction here is the shipped "
-                "example's definition, not your service's. Local policy decides.",
+                f"example's definition{_copied(study)}, not your service's. Local "
+                "policy decides.",
             )
         )
     return section("blocks", blocks=blocks)
+
+
+def _copied(study: Study) -> str:
+    policy = study.policy
+    if not policy.is_unedited_copy:
+        return ""
+    return f" ({policy.path} is an unedited copy of it)"
 
 
 def in_short(study: Study) -> Section:

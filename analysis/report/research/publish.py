@@ -29,6 +29,7 @@ from analysis.report.notebook import (
     to_page,
     with_parameters,
 )
+from analysis.report.read_back import policy_of, read_table, records
 from analysis.report.research.package import FILE as PACKAGE
 from analysis.report.research.package import write_package
 from analysis.report.swap import (
@@ -38,14 +39,7 @@ from analysis.report.swap import (
     repair,
     told,
 )
-from analysis.report.tables import (
-    FOLDER,
-    as_text,
-    policy_of,
-    read_table,
-    records,
-    write_csv,
-)
+from analysis.report.tables import FOLDER, as_text, write_csv
 from analysis.research import Extract, Study
 from analysis.research import columns as tables
 

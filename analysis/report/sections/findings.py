@@ -14,9 +14,9 @@ from analysis.delivery.simulated import SIMULATED
 from analysis.report import facts
 from analysis.report.cells import texts
 from analysis.report.grid import Grid
+from analysis.report.read_back import read_review
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.report.tables import read_review
 from analysis.review import Review, flags_by_month
 
 #: Rows of a long table that are on the page; the rest is in the tables folder.

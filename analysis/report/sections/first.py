@@ -55,14 +55,15 @@ def first_screen(
         log_start=words.date(result.log_start),
         log_end=words.date(result.log_end),
         standings=standings,
-        running=_running_lines(now.running),
+        running=_running_lines(now.running, result),
         running_total=len(now.running),
-        flagged=_finding_lines(now.running_flagged, result),
+        flagged=_by_infusion(now.running_flagged, result),
         over=_finding_lines(now.over, result),
         behind=_finding_lines(now.behind, result),
         charts=_pull_grid(pulls),
         standing=_standing_grid(standings, result),
         dots=_ward_figures(standings, result),
+        rhythms=facts.other_rhythms(result),
         trust=facts.trust(result),
         absent=_absent(result),
     )
@@ -93,26 +94,46 @@ def _finding_lines(findings: pd.DataFrame, result: AuditResult) -> list[dict[str
             "infusion": words.plain(row["infusion_id"]),
             "when": words.when(seen) if pd.notna(seen := row["first_visible"]) else "",
             "reason": _first_reason(row),
-            "hours": words.hours(row),
+            "hours": words.hours_of(row),
             "anchor": row["finding_id"] if row["finding_id"] in plotted else "",
         }
         for row in facts.rows_of(findings)
     ]
 
 
-def _running_lines(running: pd.DataFrame) -> list[str]:
-    """Name the infusions that may still be running, ward by ward."""
+def _by_infusion(findings: pd.DataFrame, result: AuditResult) -> list[dict[str, str]]:
+    """Give a line an infusion: the finding that leads, and how many others it has."""
+    same = ["ward", "patient_id", "infusion_id"]
+    lines = _finding_lines(findings.drop_duplicates(same), result)
+    groups = findings.groupby(same, sort=False, dropna=False)
+    for line, (_, own) in zip(lines, groups, strict=True):
+        if len(own) > 1:
+            line["hours"] += f"; {words.some(len(own) - 1, 'other finding')}"
+            line["hours"] = line["hours"].removeprefix("; ")
+    return lines
+
+
+def _running_lines(running: pd.DataFrame, result: AuditResult) -> list[str]:
+    """Name the infusions that may still be running, with the last row, ward by ward."""
+    own = result.readings[result.readings["source"].isin(set(running["last_source"]))]
+    last = dict(zip(own["source"], own["checked_at"], strict=True))
     by_ward: dict[str, list[str]] = {}
     for row in facts.rows_of(running.sort_values(["ward", "infusion_id"])):
         by_ward.setdefault(words.plain(row["ward"]), []).append(
             f"{words.plain(row['infusion_id'])} (patient "
-            f"{words.plain(row['patient_id'])})"
+            f"{words.plain(row['patient_id'])}{_last_row(last, row)})"
         )
     return [
         f"{ward}: {', '.join(ids[:_MOST_RUNNING])}"
         + (f" and {len(ids) - _MOST_RUNNING} more" if len(ids) > _MOST_RUNNING else "")
         for ward, ids in by_ward.items()
     ]
+
+
+def _last_row(times: Mapping[Any, Any], row: Mapping[str, Any]) -> str:
+    """Say when the last row was charted: a log of wards ends at different times."""
+    last = times.get(row["last_source"])
+    return f", last row {words.when(last)}" if last is not None else ""
 
 
 def _first_reason(row: Mapping[str, Any]) -> str:
@@ -156,13 +177,15 @@ def _pull_grid(pulls: facts.PullList) -> Grid:
 def _reason(findings: pd.DataFrame) -> tuple[str, str]:
     """Say what puts a chart in its place, and what else is in it."""
     first, *rest = facts.rows_of(findings)
-    counted = Counter(facts.words(row["kind"]) for row in rest)
+    again = sum(row["kind"] == first["kind"] for row in rest)
+    lead = _first_reason(first) + (f" ({again + 1} times)" if again else "")
+    counted = Counter(
+        facts.words(row["kind"]) for row in rest if row["kind"] != first["kind"]
+    )
     others = ", ".join(
         f"{n} x {kind}" if n > 1 else kind for kind, n in counted.items()
     )
-    return _first_reason(first) + (f"; also {others}" if others else ""), words.hours(
-        first
-    )
+    return lead + (f"; also {others}" if others else ""), words.hours(first)
 
 
 def _seen(findings: pd.DataFrame) -> str:
@@ -177,6 +200,7 @@ def _pull_sources(findings: pd.DataFrame) -> str:
 def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> Grid:
     leading = [name for name in facts.LEADING if name in facts.measures(result)]
     shown = [name for name in leading if name not in result.not_in_export]
+    is_one = facts.is_one_ward(result)
     rows = [
         (
             "all wards" if standing.ward == ALL else standing.ward,
@@ -187,9 +211,13 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
             _reactions_cell(standing.reactions, result),
         )
         for standing in standings
+        if standing.ward != ALL or not is_one
     ]
+    month = words.month(result.month)
     return Grid(
-        caption=f"Wards in {words.month(result.month)}, in alphabetical order",
+        caption=f"The ward in {month}"
+        if is_one
+        else f"Wards in {month}, in alphabetical order",
         head=(
             "ward",
             *(definition(name).label for name in shown),
@@ -198,7 +226,7 @@ def _standing_grid(standings: Sequence[facts.Standing], result: AuditResult) -> 
         ),
         rows=rows,
         numeric=frozenset(range(1, len(shown) + 3)),
-        last_is_total=True,
+        last_is_total=not is_one,
     )
 
 

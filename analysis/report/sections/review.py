@@ -8,9 +8,9 @@ import pandas as pd
 from analysis.audit import AuditResult
 from analysis.report import facts
 from analysis.report.grid import Grid
+from analysis.report.read_back import read_review
 from analysis.report.section import Section, section
 from analysis.report.sections import words
-from analysis.report.tables import read_review
 from analysis.review import Review, flags_by_month, shares_confirmed
 from analysis.terms import ALL, Decision, ReviewState
 

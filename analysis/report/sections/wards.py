@@ -35,14 +35,14 @@ def each_ward(result: AuditResult) -> Section:
     Returns
     -------
     Section
-        All wards together first, then the wards in alphabetical order, each on a page
-        of its own on paper. What was not judged is one table behind them: its length
-        would push each ward onto a second page.
+        All wards together first, where there are several, then the wards in
+        alphabetical order, each on a page of its own on paper. What was not judged is
+        one table behind them: its length would push each ward onto a second page.
     """
     standings = {standing.ward: standing for standing in facts.standings(result)}
     months = facts.periods(result, _MOST_MONTHS)
     parts = []
-    for ward in [ALL, *facts.wards(result)]:
+    for ward in _parts(result):
         log = facts.ward_log(result, ward)
         parts.append(
             {
@@ -61,6 +61,11 @@ def each_ward(result: AuditResult) -> Section:
         month=words.month(result.month),
         left_out=_left_out_grid(result),
     )
+
+
+def _parts(result: AuditResult) -> list[str]:
+    """Name what has figures: all wards, where there are several, and each."""
+    return [*([] if facts.is_one_ward(result) else [ALL]), *facts.wards(result)]
 
 
 def _measures_grids(
@@ -206,13 +211,14 @@ def _finding_counts(result: AuditResult, ward: str) -> list[str]:
 
 def _left_out_grid(result: AuditResult) -> Grid:
     """Show what was not judged in each ward, and in all of them together."""
+    [ward, *_] = every = _parts(result)
     return Grid(
-        caption=f"All wards and each: not judged in {words.month(result.month)}, "
-        "and why",
+        caption=f"{ward if len(every) == 1 else 'All wards and each'}: not judged in "
+        f"{words.month(result.month)}, and why",
         head=("ward", "left out", "of the measures"),
         rows=[
             (_ward_words(ward), *row)
-            for ward in [ALL, *facts.wards(result)]
+            for ward in every
             for row in _left_out(result, ward)
         ],
     )

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.report import facts
+from analysis.terms import FindingGroup
 
 EN_DASH = "\N{EN DASH}"
 
@@ -260,6 +261,33 @@ def hours(row: Mapping[str, Any]) -> str:
     """
     found = row["hours_equivalent"]
     return "" if pd.isna(found) else f"{abs(found):.1f} h"
+
+
+#: What the hours of a finding are, by its group; a setting has none.
+_HOURS = {
+    FindingGroup.DELIVERY: "about {} of delivery",
+    FindingGroup.CHECK: "{} between two checks",
+    FindingGroup.CONTINUITY: "{} without a syringe running",
+    FindingGroup.LINE: "at least {} over the limit",
+    FindingGroup.SITE: "at least {} over the limit",
+}
+
+
+def hours_of(row: Mapping[str, Any]) -> str:
+    """Say the hours of a finding, and what they are hours of.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of the findings table.
+
+    Returns
+    -------
+    str
+        Empty where not known, or where the finding is not counted in hours.
+    """
+    said, known = hours(row), _HOURS.get(row["group"])
+    return known.format(said) if said and known else ""
 
 
 def sources(row: Mapping[str, Any]) -> str:
