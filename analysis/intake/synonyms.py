@@ -76,7 +76,7 @@ _SYNONYMS = {
     "event type|check type|stage|category|status change|entry|obs|obs type|visit type|"
     "type of check|type of entry|type of visit|record type|action|reason for entry|"
     "what|event code|reason|entry code|infusion status|infusion event|infusion stage|"
-    "syringe event|driver event|infusion action|what was done|what done",
+    "evt|evt type|syringe event|driver event|infusion action|what was done|what done",
     "checked_at": "check time|time of check|time checked|time|date time|datetime|"
     "date and time|obs time|observation time|obs datetime|recorded at|time recorded|"
     "charted time|chart time|time taken|taken at|reading time|monitoring time|"
@@ -166,7 +166,7 @@ _SYNONYMS = {
     "signed|signed by|sig|checked by|recorded by|performed by|entered by|observer|"
     "done by|user|user id|recorder|by|clinician|carer|filed by|checker|nurse id|"
     "staff id|observed by|visited by|staff code|checker 1|nurse 1|sign 1|initial|"
-    "taken by|charted by|documented by|visitor|who",
+    "init|inits|taken by|charted by|documented by|visitor|who",
     "second_checked_by": "second checker|checker 2|witness|countersigned|nurse 2|"
     "second nurse|second initials|second checked by|2nd checker|2nd nurse|sign 2|"
     "witnessed by|second signature|countersigned by|2nd signature|2nd initials|"

@@ -238,5 +238,12 @@ def test_hours_after_the_start_are_no_times_of_checks(tmp_path: Path) -> None:
         read(tmp_path, {"a.csv": text})
 
 
+@pytest.mark.parametrize(
+    ("header", "column"), [("evt", "entry"), ("init", "checked_by")]
+)
+def test_short_names_of_database_columns_are_known(header: str, column: str) -> None:
+    assert synonyms.named(header) == {column}
+
+
 def test_tamper_boxes_are_lockboxes() -> None:
     assert synonyms.named("Tamper box locked") == {"lockbox_locked"}
