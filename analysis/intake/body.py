@@ -20,8 +20,11 @@ from analysis.intake.coded_cells import (
     taken,
     trimmed,
 )
+from analysis.intake.given import is_label_of, label_of
+from analysis.intake.profiles import IS_DAY
 from analysis.intake.records import Records
 from analysis.intake.scan import Counts, Ints, Mask
+from analysis.intake.words import key_of
 from analysis.threads import side_by_side
 
 _BLOCK = 1 << 23
@@ -118,11 +121,10 @@ def read_body(records: Records, first: int, named: int, width: int) -> Body:
     )
 
 
-#: A cell that says of the rows below it whose they are, or of which day.
-_HEADING = re.compile(
-    r"\s*(?:[^\W\d][^:=]{0,39}[:=]\s*[^\s].{0,99}|\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4})\s*",
-    re.S,
-)
+#: A cell that says by its label whose the rows below it are.
+_HEADING = re.compile(r"\s*[^\W\d][^:=]{0,39}[:=]\s*[^\s].{0,99}\s*", re.S)
+#: Letters of a cell that may say of which day, or of which patient, they are.
+_LONGEST_HEADING = 60
 
 
 def _is_heading(records: Records, at: int, named: int) -> bool:
@@ -135,7 +137,19 @@ def _is_heading(records: Records, at: int, named: int) -> bool:
     if _REMARK.match(records.text(at)):
         return False
     filled = [c for c in records.cells(at) if c.strip(AROUND)]
-    return bool(filled) and all(_HEADING.fullmatch(c) for c in filled)
+    return bool(filled) and all(map(_heads, filled))
+
+
+def _heads(cell: str) -> bool:
+    if _HEADING.fullmatch(cell):
+        return True
+    bare = cell.strip(AROUND)
+    if len(bare) > _LONGEST_HEADING:
+        return False
+    first, *rest = bare.split(maxsplit=1)
+    # "Patient Kay" may be a heading: it is asked about, and no record cut off.
+    is_named = bool(rest) and is_label_of(first, "patient_id")
+    return is_named or bool(IS_DAY.fullmatch(key_of(bare)) or label_of(bare)[0])
 
 
 def _padded(records: Records, at: Sequence[int], width: int) -> Body:

@@ -47,15 +47,16 @@ def under_days(raw: RawTable) -> RawTable:
     text = alone.agg("".join, axis=1).astype("str")
     days = each_once(text, _day_of)
     days = days[days != ""]
-    if DAY in cells.columns or not (days.index[0] < cells.index[~filled.index.isin(
-            days.index)]).all():  # fmt: skip
+    is_bare = filled.sum(axis=1) == 1
+    if DAY in cells.columns or not (days.index[0] < cells.index[~is_bare]).all():
         return raw
     is_row = ~cells.index.isin(days.index)
     if any(
         _has_moments(cells.loc[is_row, h]) for h in cells.columns if _is_date(str(h))
     ):
         return raw
-    day = days.reindex(cells.index).ffill().astype("str")
+    day = pd.concat([days, _ended(text, days)]).reindex(cells.index)
+    day = day.ffill().astype("str").fillna("")
     empty = [h for h in cells.columns if not filled.loc[is_row, h].any()]
     kept = cells[is_row].drop(columns=[h for h in empty if _is_date(str(h))])
     kept = kept.assign(**{DAY: day[is_row]})
@@ -70,6 +71,26 @@ def under_days(raw: RawTable) -> RawTable:
         other_lines=raw.other_lines + len(days),
         notes=(*raw.notes, text_),
     )
+
+
+def _ended(text: pd.Series, days: pd.Series) -> pd.Series:
+    """End a day at other headings, where the first one stands above the first day.
+
+    Then each begins a part of its own, whose days are said again.
+    """
+    others = text[~text.index.isin(days.index)].astype("str")
+    first = others[others.index < days.index[0]]
+    labels = {_label_of(c) for c in first} - {""}
+    is_one = each_once(others, lambda c: _label_of(c) in labels, "bool")
+    return pd.Series("", index=others.index[is_one.astype(bool)], dtype="str")
+
+
+def _label_of(heading: str) -> str:
+    found = _HEADED.match(heading)
+    return found[1].casefold() if found else ""
+
+
+_HEADED = re.compile(r"([^:=]{1,40}?)\s*[:=]")
 
 
 def _day_of(cell: str) -> str:

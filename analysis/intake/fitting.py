@@ -13,7 +13,7 @@ from analysis.intake.profiles import (
     Profile,
 )
 from analysis.intake.synonyms import Candidate, Strength
-from analysis.terms import SolutionAppearance, YesNo
+from analysis.terms import Entry, SolutionAppearance, YesNo
 
 _IS_DRUG = re.compile(
     r".*[a-z]{3,}.*\d.*(?:mg|mcg|g|\u00b5g|\u03bcg|micro\w*|units?).*"
@@ -129,7 +129,17 @@ def _is_signs(p: Profile) -> bool:
 
 
 def _is_entry(p: Profile) -> bool:
-    return p.share(lambda c: words.one_word(c, words.ENTRY)) >= 0.5
+    if p.share(lambda c: words.one_word(c, words.ENTRY)) >= 0.5:
+        return True
+    # Begin and end in a few words are said of syringes: what else there is, is asked.
+    said = {words.one_word(str(c), words.ENTRY) for c in p.counts.index}
+    is_list = len(p.counts) <= _MOST_ENTRIES and p.different < p.rows
+    return is_list and str(Entry.END) in said and bool(_BEGINS & said)
+
+
+_BEGINS = frozenset({str(Entry.START), str(Entry.SYRINGE_CHANGE)})
+#: Different words that a list of kinds of entry has at the most.
+_MOST_ENTRIES = 12
 
 
 def _is_word_of(known: dict[str, str], least: float = 0.6) -> Callable[[Profile], bool]:
@@ -200,6 +210,18 @@ def _is_code(p: Profile) -> bool:
     return _is_plain(p) and p.share(lambda c: c in _yes_no_words("running")) < 0.5
 
 
+def _is_run(p: Profile) -> bool:
+    """Tell codes of syringe runs; under ``Syringe`` alone sizes are none."""
+    if synonyms.without_unit(synonyms.normal(p.named)) == "syringe" and (
+        _numbers_between(2, 100)(p) or p.share(numbers.size_of) >= _SOME_SIZES
+    ):
+        return False
+    return _is_code(p)
+
+
+_SOME_SIZES = 0.2
+
+
 def _is_line_code(p: Profile) -> bool:
     """Tell codes of lines from their state: patent, secure, no kinks."""
     has_digit = p.share(lambda c: len(c) <= 2 or any(x.isdigit() for x in c))
@@ -264,7 +286,7 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "entry": _is_entry,
     "ward": _is_ward,
     "patient_id": _is_code,
-    "infusion_id": _is_code,
+    "infusion_id": _is_run,
     "driver_id": _is_code,
     "line_id": _is_line_code,
     "site_id": _is_line_code,
@@ -276,6 +298,7 @@ _TESTS: dict[str, Callable[[Profile], bool]] = {
     "contents": lambda p: p.share(_IS_DRUG.fullmatch) >= 0.5,
     "diluent": lambda p: p.share(_DILUENT.fullmatch) >= 0.5,
     synonyms.ROW_ID: _is_row_id,
+    synonyms.VERSION: lambda _: False,  # told by the rows (`versions`)
     synonyms.STRUCK: _is_status,
     synonyms.ITEM: _is_item,
     synonyms.UNITS: _is_unit,

@@ -78,12 +78,27 @@ def labels_above(preamble: Sequence[Sequence[str]]) -> dict[str, str]:
         filled = [cell for cell in row if cell]
         for i, cell in enumerate(filled):
             if not (parts := _LABELLED.fullmatch(cell)):
+                found |= {k: v for k, v in [label_of(cell)] if k and k not in found}
                 continue
             beside = filled[i + 1] if i + 1 < len(filled) else ""
             value = parts[2] or ("" if ":" in beside else beside)
             if value:
                 found.setdefault(parts[1], value)
+        if len(filled) == _A_PAIR and _is_pair(*filled):
+            found.setdefault(*filled)
     return found
+
+
+#: A line of a label and its value, each in a cell, and nothing more.
+_A_PAIR = 2
+_WIDE = ("ward", "patient_id", "driver_id", "infusion_id")
+
+
+def _is_pair(label: str, value: str) -> bool:
+    """Tell a label and its value from the names of two columns."""
+    if ":" in label or not any(is_label_of(label, column) for column in _WIDE):
+        return False
+    return bool(re.search(r"\d", value)) or not synonyms.named(value)
 
 
 def headings(cells: pd.DataFrame, times: Sequence[str]) -> pd.Series:
@@ -138,11 +153,22 @@ def label_of(heading: str) -> tuple[str, str]:
 
     Examples
     --------
-    >>> label_of("Ward: Amber"), label_of("Amber")
-    (('Ward', 'Amber'), ('', 'Amber'))
+    >>> label_of("Ward: Amber"), label_of("Amber"), label_of("Patient K2")
+    (('Ward', 'Amber'), ('', 'Amber'), ('Patient', 'K2'))
     """
     parts = _LABELLED.fullmatch(heading)
-    return (parts[1], parts[2]) if parts and parts[2] else ("", heading.strip())
+    if parts and parts[2]:
+        return parts[1], parts[2]
+    bare = _NO_COLON.fullmatch(heading) if ":" not in heading else None
+    if bare and is_label_of(bare[1], "patient_id"):
+        return bare[1], bare[2]
+    return "", heading.strip()
+
+
+#: A label and a code behind it, which a year is not: ``Patient K2``.
+_NO_COLON = re.compile(
+    r"\s*([^\W\d]{2,12}(?: (?:no\.?|id|number))?)\s+((?!20\d\d\s*$)\S*\d\S*)\s*", re.I
+)
 
 
 def is_label_of(label: str, column: str) -> bool:

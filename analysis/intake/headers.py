@@ -227,20 +227,26 @@ def _join_clocks(
     classes: dict[str, str],
     used: set[str],
 ) -> list[tuple[str, list[str]]]:
-    """Give days that stand alone the clock times of a weaker name; and their rivals."""
+    """Give a day or a clock time alone the other of a weaker name; and their rivals."""
     doubts = []
     for column, chosen in out.items():
-        if len(chosen) != 1 or classes[chosen[0]] not in ("day", "midnight"):
+        if len(chosen) != 1 or classes[chosen[0]] not in _OTHER_HALF:
             continue
+        wanted = _OTHER_HALF[classes[chosen[0]]]
         named = [m.header for m in pairs if m.column == column]
-        clocks = [h for h in dict.fromkeys(named)
-                  if classes[h] == "clock" and h not in used]  # fmt: skip
-        if clocks:
-            out[column] = [*chosen, clocks[0]]
-            used.add(clocks[0])
-        if len(clocks) > 1:
-            doubts.append((column, clocks))
+        found = [h for h in dict.fromkeys(named)
+                 if classes[h] in wanted and h not in used]  # fmt: skip
+        if found:
+            pair = [*chosen, found[0]]
+            out[column] = pair[::-1] if classes[chosen[0]] == "clock" else pair
+            used.add(found[0])
+        if len(found) > 1:
+            doubts.append((column, found))
     return doubts
+
+
+#: What a part of a time lacks.
+_OTHER_HALF = {"day": ("clock",), "midnight": ("clock",), "clock": ("day", "midnight")}
 
 
 def _one_time(

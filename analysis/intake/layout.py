@@ -28,7 +28,7 @@ class Holds(StrEnum):
 
 
 _INFUSION_ONLY = tuple(n for n in INFUSIONS.names if n not in CHECKS.names)
-_EXTRA = (synonyms.ROW_ID, synonyms.REPLACES, synonyms.STRUCK)
+_EXTRA = (synonyms.ROW_ID, synonyms.REPLACES, synonyms.STRUCK, synonyms.VERSION)
 _CHANGES = (synonyms.LINE_CHANGED_ON, synonyms.SITE_CHANGED_ON, synonyms.WHY_CHANGED)
 _LONG = (synonyms.ITEM, synonyms.VALUE, synonyms.UNITS)
 

@@ -73,7 +73,9 @@ YES = "sí|sì|sim|an"
 NO = "nee|nej|nei|não|nao|aus"
 
 ENTRY = {
-    "start": "gestartet|beginn|neue spritze|début|debut|mise en route|gestart|"
+    "start": "gestartet|beginn|neue spritze|début|debut|mise en route|pose|"
+    "pose de seringue|"
+    "pose seringue|mise en place|anlage|angelegt|aansluiten|aangesloten|gestart|"
     "nieuwe spuit|inicio|startad|ny spruta|uppstart|oppstart|startet|ny sprøyte|"
     "opstart|ny sprøjte|início|inizio|avvio",
     "check": "kontrolle|contrôle|surveillance|controle|control|kontroll|tillsyn|"
@@ -87,7 +89,8 @@ ENTRY = {
     "pause": "pausiert|unterbrochen|mise en pause|gepauzeerd|pauze|pausa|pausad|pauset",
     "resume": "fortgesetzt|wieder gestartet|reprise|hervat|reanudado|återstartad|"
     "genoptaget|gjenopptatt|retomado|ripreso",
-    "end": "ende|beendet|gestoppt|abgenommen|fin|arrêt|arrêté|einde|gestopt|"
+    "end": "ende|beendet|gestoppt|abgenommen|fin|arrêt|arrêté|retrait|dépose|ablage|"
+    "entfernt|verwijderd|afgekoppeld|einde|gestopt|"
     "beëindigd|finalizado|slut|avslutad|stoppad|stoppet|avsluttet|afsluttet|fim|"
     "terminato|fine infusione",
 }
@@ -134,7 +137,7 @@ NEGATIONS = frozenset(
 FILLERS = frozenset(
     {"leicht", "leichte", "etwas", "légère", "léger", "légèrement", "licht", "lichte",
      "iets", "beetje", "leve", "ligero", "ligera", "lätt", "lite", "let", "litt",
-     "lieve", "de", "und", "et", "y", "och", "og"}
+     "lieve", "de", "und", "et", "en", "e", "y", "och", "og"}
 )  # fmt: skip
 
 LOCATION = {

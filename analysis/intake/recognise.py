@@ -43,6 +43,7 @@ from analysis.intake.unsure import (
     other_order,
     parts_of_names,
 )
+from analysis.intake.versions import row_versions
 from analysis.intake.visits import volumes_at_changes
 from analysis.intake.vocabulary import own_words, read_codes, read_vocabulary
 from analysis.intake.volumes import battery_unit, check_volumes, rate_unit, with_unit
@@ -332,6 +333,7 @@ _STEPS: tuple[Callable[[Draft], Draft], ...] = (
     battery_unit,
     _items,
     row_status,
+    row_versions,
     read_codes,
     own_words,
     read_vocabulary,

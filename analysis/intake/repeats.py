@@ -106,13 +106,20 @@ def _with_groups(names: list[str], above: Sequence[str]) -> list[str]:
         group = over or group
         whole = f"{group} {name}".strip()
         is_vague = bool(group) and not synonyms.candidates(name)
+        is_other = bool(group) and _exactly(whole) - _exactly(name) != set()
         if not name:
             out.append(over)
-        elif counts[name] > 1 or (is_vague and synonyms.candidates(whole)):
+        elif counts[name] > 1 or is_other or (is_vague and synonyms.candidates(whole)):
             out.append(whole)
         else:
             out.append(name)
     return out
+
+
+def _exactly(header: str) -> set[str]:
+    """Give the columns that a header names with all of its words."""
+    found = synonyms.candidates(header)
+    return {c.column for c in found if c.strength >= synonyms.Strength.SYNONYM}
 
 
 def _numbered(names: list[str]) -> list[str]:

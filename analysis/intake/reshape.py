@@ -35,6 +35,7 @@ from analysis.intake.turned import (
     no_fate,
 )
 from analysis.intake.unread_signs import set_contradicted_aside
+from analysis.intake.versions import earlier_version
 from analysis.lookup import each_once
 from analysis.terms import RejectReason
 from analysis.texts import same
@@ -129,6 +130,13 @@ def _amended(reading: Reading, sheet: Sheet) -> None:
     """Turn the number of a replaced row into FILE:LINE; an unknown one stays."""
     replaces = sheet.read(synonyms.REPLACES)
     ids = sheet.read(synonyms.ROW_ID)
+    version = sheet.read(synonyms.VERSION)
+    if ids and version and not replaces:
+        before = earlier_version(ids[0], version[0], sheet.source)
+        reading.text["amends"] = before
+        reading.originals["amends"] = version[0]
+        reading.headers["amends"] = sheet.layout.columns[synonyms.VERSION][0]
+        return
     if not replaces or not ids:
         return
     known = pd.Series(sheet.source.to_numpy(), index=ids[0].to_numpy())

@@ -35,7 +35,8 @@ _NOTHING_PHRASES = {
     "no concerns", "no reaction", "no problems", "no signs", "no issues",
     "nothing seen", "nothing abnormal", "no abnormality", "all well", "looks well",
     "no reactions", "no abnormalities", "no signs of reaction", "no sign",
-    "no complications", "no problem", "no symptoms", "no adverse signs", "no concern",
+    "nil of note", "nothing of note", "no complications", "no problem",
+    "no symptoms", "no adverse signs", "no concern",
 }  # fmt: skip
 _NOTHING_PHRASES |= other_languages.NOTHING_PHRASES
 #: Words of degree and place, which change no sign.
@@ -172,7 +173,11 @@ def _parts_of(
 
 
 def _tokens(part: str) -> list[str]:
-    return [t for t in re.split(r"[\s.'-]+", part) if t]
+    return [t for t in re.split(r"[\s.'-]+", part) if t and not _LENGTH.fullmatch(t)]
+
+
+#: How far a sign reaches: ``redness 2cm``.
+_LENGTH = re.compile(r"\d+[cm]m")
 
 
 def _signs_of(part: str, *, is_denied: bool) -> list[str] | None:
@@ -195,6 +200,7 @@ def _signs_of(part: str, *, is_denied: bool) -> list[str] | None:
         return [] if tokens and set(tokens) <= {"+", "++", "+++"} else None
     if set(rest) <= _NOTHING:
         return [str(SiteSign.NONE)]
+    rest = [part] if part in _CONDITION else rest
     return [_CONDITION[t] for t in rest] if set(rest) <= set(_CONDITION) else None
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pandas as pd
 
 from analysis.intake import synonyms
-from analysis.intake.given import is_label_of, labels_above
+from analysis.intake.given import is_label_of, label_of, labels_above
 from analysis.intake.raw import RawTable
 from analysis.intake.sheet import first_filled
 from analysis.lookup import each_once
@@ -42,11 +42,11 @@ def with_labels(raw: RawTable) -> RawTable:
         return raw
     begins = first_filled(raw.cells)
     is_line = each_once(
-        begins, lambda c: _label(c) in labels or (":" in c and _is_wide(_label(c))),
-        "bool",
-    )  # fmt: skip
+        begins, lambda c: _label(c) in labels or bool(_LABELLED.match(c)), "bool"
+    )
     if is_line.any():
-        is_line.loc[is_line] = _are_labels_alone(raw.cells[is_line])
+        lines = raw.cells[is_line]
+        is_line.loc[is_line] = _are_labels_alone(lines) & _say_whose(lines, labels)
     if not is_line.any():
         return raw
     block = (is_line & ~is_line.shift(fill_value=False)).cumsum()
@@ -94,6 +94,16 @@ def _are_labels_alone(lines: pd.DataFrame) -> pd.Series:
     return (lines != "").sum(axis=1) <= 2 * is_label.sum(axis=1)
 
 
+def _say_whose(lines: pd.DataFrame, labels: set[str]) -> pd.Series:
+    """Mark lines of which a cell says whose the rows below are, wherever it stands."""
+
+    def says(cell: str) -> bool:
+        name = _label(cell)
+        return name in labels or (":" in cell and _is_wide(name))
+
+    return lines.apply(lambda c: each_once(c.astype("str"), says, "bool")).any(axis=1)
+
+
 _LABELLED = re.compile(r"[^\W\d][^:=]{0,39}[:=]")
 
 
@@ -112,7 +122,8 @@ _SEVERAL = 2
 
 
 def _label(cell: str) -> str:
-    return synonyms.normal(cell.partition(":")[0])
+    label, _, told = cell.partition(":")
+    return synonyms.normal(label if told else label_of(cell)[0] or label)
 
 
 def _said(lines: Sequence[Sequence[str]]) -> dict[str, str]:

@@ -15,6 +15,7 @@ from analysis.intake import modifiers, other_languages
 
 #: Places a column can have that are no column of a canonical table.
 ROW_ID, REPLACES, STRUCK = "row_id", "replaces", "struck_out"
+VERSION = "version"
 ITEM, VALUE, UNITS = "item", "value", "units"
 DRUG, DOSE, DOSE_UNIT = "drug", "dose", "dose_unit"
 LINE_CHANGED_ON, SITE_CHANGED_ON, WHY_CHANGED = (
@@ -51,7 +52,7 @@ _SYNONYMS = {
     "ward": "ward|ward name|unit|location|loc|area|dept|department|clinical area|"
     "nursing unit|ward unit|team|community team|locality|site name|facility|service|"
     "setting|place of care|current location|base|hub|division|house|home|hospice|"
-    "care home|in patient unit|floor|ward team|ward area|ward code",
+    "care home|wrd|in patient unit|floor|ward team|ward area|ward code",
     "patient_id": "nhs no|nhs number|nhs id|n h s no|n h s number|patient id|"
     "patient no|patient number|patient identifier|pt id|pt no|"
     "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
@@ -63,7 +64,8 @@ _SYNONYMS = {
     "infusion_id": "infusion id|infusion|infusion no|infusion number|syringe id|"
     "syringe no|syringe number|run|run no|run id|csci id|csci no|chart no|chart number|"
     "order id|order no|prescription no|prescription id|sheet no|syringe run|"
-    "infusion ref|syringe ref|chart id|order number|episode|infusion code|chart ref",
+    "infusion ref|syringe ref|chart id|order number|episode|infusion code|chart ref|"
+    "syringe|syringe code",
     "driver_id": "driver no|driver number|driver id|device no|device number|device id|"
     "device|pump no|pump number|pump id|pump|serial|serial no|serial number|sn|asset|"
     "asset no|asset number|asset tag|equipment no|equipment id|machine no|unit no|"
@@ -73,7 +75,8 @@ _SYNONYMS = {
     "entry": "event|entry type|type|row type|activity|procedure|change|comment code|"
     "event type|check type|stage|category|status change|entry|obs|obs type|visit type|"
     "type of check|type of entry|type of visit|record type|action|reason for entry|"
-    "what|event code|reason|entry code",
+    "what|event code|reason|entry code|infusion status|infusion event|infusion stage|"
+    "evt|evt type|syringe event|driver event|infusion action|what was done|what done",
     "checked_at": "check time|time of check|time checked|time|date time|datetime|"
     "date and time|obs time|observation time|obs datetime|recorded at|time recorded|"
     "charted time|chart time|time taken|taken at|reading time|monitoring time|"
@@ -88,7 +91,8 @@ _SYNONYMS = {
     "date performed|time performed|obs date time|date time of obs|date time checked|"
     "performed|seen|attended|date attended|time done|date done|visit|reviewed|"
     "reviewed at|checked|check at|time seen|date seen|obs at|noted at|"
-    "date time recorded",
+    "date time recorded|checked on|observed on|seen on|taken on|performed on|done on|"
+    "reviewed on|charted on|recorded on|visited on|read on|read at|time read",
     "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
     "saved at|documented at|system time|modified|last updated|audit time|sign time|"
     "verified time|late entry time|time filed|filed|entered|time entered|date filed|"
@@ -145,11 +149,14 @@ _SYNONYMS = {
     "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
     "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
     "rate per 24h|rate per 24 hours|rate set on driver|driver ml h|driver ml hr|"
-    "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate",
+    "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate|"
+    "ml 24 h|mls 24 h|mls 24h|mls 24 hr|mls 24 hrs|ml 24 hrs|ml 24 hours|ml per 24 h|"
+    "ml per 24 hours|mls per 24 hours|ml per day|mls per day|mls day|24h rate",
     "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
     "planned hours|infusion time|length of infusion|time period|total time|"
     "delivery time|hrs|to run over|expected duration|planned duration|run time|"
-    "duration set|planned time|run over hours|over hours|infuse over hours",
+    "duration set|hours planned|planned for|planned over|planned time|run over hours|"
+    "over hours|infuse over hours",
     "time_remaining": "time remaining|time left|hours left|hrs remaining|"
     "remaining time|"
     "time to go|due to finish|expected end|finish in|end due|estimated completion|tr|"
@@ -159,7 +166,7 @@ _SYNONYMS = {
     "signed|signed by|sig|checked by|recorded by|performed by|entered by|observer|"
     "done by|user|user id|recorder|by|clinician|carer|filed by|checker|nurse id|"
     "staff id|observed by|visited by|staff code|checker 1|nurse 1|sign 1|initial|"
-    "taken by|charted by|documented by|visitor|who",
+    "init|inits|taken by|charted by|documented by|visitor|who",
     "second_checked_by": "second checker|checker 2|witness|countersigned|nurse 2|"
     "second nurse|second initials|second checked by|2nd checker|2nd nurse|sign 2|"
     "witnessed by|second signature|countersigned by|2nd signature|2nd initials|"
@@ -168,7 +175,8 @@ _SYNONYMS = {
     "site status|site obs|site inspection|infusion site|skin|skin condition|skin check|"
     "site reaction|reaction|insertion site|cannula site|needle site|site ok|"
     "condition of site|site comment|site assessment|skin at site|site look|site signs|"
-    "look of site|site observations|appearance of site|site observation|skin site",
+    "look of site|site cond|cond of site|site app|site observations|appearance of site|"
+    "site observation|skin site",
     "site_score": "site score|site grade|phlebitis score|vip|score",
     "site_location": "site location|location of site|body site|position|placement|"
     "where sited|area used|limb|anatomical site|insertion location|site position|"
@@ -214,7 +222,7 @@ _SYNONYMS = {
     "infusing|working|in progress|device status|on off|run stop|functioning|led|"
     "screen status|running light|light on|status|state|driver status|pump status|"
     "indicator light|light seen|driver light|is running|light green|driver working|"
-    "status light|flashing",
+    "status light|flashing|infusion status",
     "alarm": "alarm|alarms|alarm type|alert|alarm found|alarm sounded|fault|"
     "alarm shown|alarm message",
     "action": "action|action taken|actions|what was done|response|intervention|"
@@ -237,12 +245,14 @@ _SYNONYMS = {
     "discolouration|mixture appearance|solution|solution appearance|syringe contents|"
     "contents check|look of solution|solution check|fluid|contents clear|clear|cloudy|"
     "contents ok|solution ok|solution cloudy|contents cloudy|precipitate seen|"
-    "appearance of solution|syringe appearance|solution look",
+    "appearance of solution|syringe appearance|solution look|sol app|solution app|"
+    "sol appearance|look of contents",
     "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
     "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
     "cover locked|"
     "case shut|case closed|box shut|box closed|case secure|locked in box|"
-    "lock|lockbox locked|lockbox checked|lockbox secure|case locked|box secure",
+    "tamper box locked|safe box locked|lock|lockbox locked|lockbox checked|"
+    "lockbox secure|case locked|box secure",
     "keypad": "keypad locked|key lock|keypad|lock on|screen lock|panel lock|"
     "keys locked|"
     "program locked|programme lock|lock engaged|button lock|keypad lock on|lock out|"
@@ -271,9 +281,12 @@ _SYNONYMS = {
     "removal_reason": "reason removed|removal reason|reason for removal|why removed|"
     "reason|reason out|removed because|reason taken out",
     ROW_ID: "row|row id|row no|row number|record id|entry id|obs id|id|seq|sequence|"
-    "entry no|check id|record number|line in export|no|row ref|check no|observation id",
+    "record no|entry no|check id|record number|line in export|no|row ref|check no|"
+    "observation id",
     REPLACES: "replaces|replaces row|amends|corrects|amended from|supersedes|"
     "replaces id|correction of|amendment of|original row|corrects row|replaced row",
+    VERSION: "version|version no|version number|revision|revision no|rev|rev no|ver|"
+    "amendment no|edit no|entry version|row version|record version",
     STRUCK: "struck out|struck|deleted|void|voided|strikethrough|status|record status|"
     "in error|entered in error|row status|amendment status|cancelled|result status|"
     "strike out|entry status",

@@ -118,7 +118,7 @@ def lacking_times(draft: Draft) -> Draft:
     header = draft.header("checked_at")
     found = draft.profiles.get(header)
     if found is None:
-        return draft
+        return _counted_from_start(draft)
     match found.time_kind:
         case "midnight" if found.rows - found.blank >= _ENOUGH_MIDNIGHTS:
             clocks = [p.header for p in _free(draft) if p.time_kind == "clock"]
@@ -136,6 +136,26 @@ def lacking_times(draft: Draft) -> Draft:
             return draft
     return draft.ask("columns.checked_at", text, blocks=True) if text else draft
 
+
+def _counted_from_start(draft: Draft) -> Draft:
+    """Ask for the times of checks that are told as hours since the start alone."""
+    since = [p.header for p in _free(draft)
+             if _SINCE_START.search(synonyms.normal(p.named))]  # fmt: skip
+    if not since or draft.table.holds is not Holds.CHECKS:
+        return draft
+    text = (
+        f"{since[0]} counts from the start and no column gives the time of a check: it "
+        "is not reckoned, since a change of the clock or a pause in between may count "
+        "or not; add a column with day and time, such as 14/09/2026 16:05"
+    )
+    columns = {**draft.table.columns, "checked_at": (since[0],)}
+    return draft.put(columns=columns).ask("columns.checked_at", text, blocks=True)
+
+
+_SINCE_START = re.compile(
+    r"\b(?:since|after|from)(?: the)? (?:start|set up|commencement|commencing)\b|"
+    r"\belapsed\b|\binto (?:the )?infusion\b"
+)
 
 #: Checks of which one at least is not made at midnight.
 _ENOUGH_MIDNIGHTS = 3

@@ -130,13 +130,15 @@ ENTRY = _with(spread({
     "begin|"
     "begun|infusion started|start check|initial|initial set up|syringe started|"
     "start of infusion|connected|new infusion|starting|infusion start|new driver|"
-    "initiated|infusion initiated|initiation",
+    "initiated|infusion initiated|initiation|loaded|syringe loaded|syringe connected|"
+    "syringe set up|driver set up|infusion set up|first check",
     Entry.CHECK: "check|checked|routine|routine check|obs|observation|observations|"
     "review|"
     "reading|visit|monitoring|4 hourly check|four hourly check|4-hourly check|4hrly|"
     "regular check|inspection|round|regular|monitor|hourly check|4 hr check|"
     "4 hourly|4 hourly obs|home visit|planned visit|check only|obs only|site check|"
-    "assessed|assessment|rate verify|rate verified|infusion check|reviewed|"
+    "in progress|ongoing|continuing|assessed|assessment|rate verify|rate verified|"
+    "infusion check|reviewed|"
     + "|".join(sorted(set().union(*CHANGES.values()))),
     Entry.RATE_CHANGE: "rate change|rate changed|rate chg|rate_change|change of rate|"
     "rate altered|rate adjusted|new rate|rate increased|rate decreased|dose change|"
@@ -152,7 +154,10 @@ ENTRY = _with(spread({
     "continued|restarted after pause|started again",
     Entry.END: "end|ended|stop|stopped|taken down|take down|takedown|finish|finished|"
     "completed|complete|discontinued|removed|disconnected|end of infusion|"
-    "infusion ended|driver removed|infusion stopped|infusion complete|final",
+    "syringe removed|syringe down|syringe taken down|syringe disconnected|down|"
+    "driver taken down|infusion taken down|infusion finished|infusion discontinued|"
+    "infusion completed|syringe finished|infusion ended|driver removed|"
+    "infusion stopped|infusion complete|final",
 }), other_languages.ENTRY)  # fmt: skip
 
 LOCATION = _with(spread({
@@ -176,7 +181,9 @@ SOLUTION = _with(spread({
     SolutionAppearance.CLOUDY: "cloudy|hazy|milky|turbid|slightly cloudy|opaque|"
     "not clear|a bit cloudy|cloudiness",
     SolutionAppearance.CRYSTALS: "crystals|crystal|precipitate|precipitation|"
-    "precipitated|particles|crystallised|crystallized|crystallisation|bits|"
+    "precipitated|precipitate seen|crystals in line|crystals in syringe|particles seen|"
+    "precipitate in line|precipitate in syringe|crystals present|particles|"
+    "crystallised|crystallized|crystallisation|bits|"
     "crystals seen|ppt|deposit",
     SolutionAppearance.DISCOLOURED: "discoloured|discolored|yellow|brown|pink|"
     "discolouration|discoloration|coloured|dark|tinged|colour change|colour changed",

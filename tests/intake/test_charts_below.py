@@ -63,7 +63,61 @@ Volume left,17,14.2,11.4
 Site,NAD,NAD,NAD
 """
 
+NO_COLON = """\
+Patient: K1,Ward: Amber,,
+Date,Time,Rate ml/h,Left ml
+14/09/2026,08:00,0.6,16
+14/09/2026,12:00,0.6,13.6
+Patient K2,,,
+14/09/2026,09:00,0.7,17
+14/09/2026,13:00,0.7,14.2
+"""
+OF_TWO = [
+    "K1 | 2026-09-14 08:00 | 16",
+    "K1 | 2026-09-14 12:00 | 13.6",
+    "K2 | 2026-09-14 09:00 | 17",
+    "K2 | 2026-09-14 13:00 | 14.2",
+]
+LATER_IN_THE_LINE = """\
+Ward: Amber
+Patient: K1
+Syringe: S001,,Driver: SD1
+Date,Time,Rate ml/h,Left ml,Site,Sign
+14/09/2026,08:00,0.6,16,NAD,AB
+14/09/2026,12:00,0.6,13.6,NAD,AB
+
+Ward: Amber
+Patient: K2
+Syringe: S002,,Driver: SD2
+Date,Time,Rate ml/h,Left ml,Site,Sign
+14/09/2026,09:00,0.7,17,NAD,AB
+14/09/2026,13:00,0.7,14.2,NAD,AB
+"""
+
 EXPORTS = [
+    *(
+        pytest.param(
+            {"c.csv": text},
+            "patient_id checked_at volume_remaining_ml",
+            OF_TWO,
+            id=name,
+        )
+        for text, name in (
+            (NO_COLON, "another patient in a line without a colon"),
+            (NO_COLON.replace("K2,,,", "K2"), "the same in a line of one cell"),
+        )
+    ),
+    pytest.param(
+        {"c.csv": LATER_IN_THE_LINE},
+        "patient_id infusion_id driver_id checked_at volume_remaining_ml",
+        [
+            "K1 | S001 | SD1 | 2026-09-14 08:00 | 16",
+            "K1 | S001 | SD1 | 2026-09-14 12:00 | 13.6",
+            "K2 | S002 | SD2 | 2026-09-14 09:00 | 17",
+            "K2 | S002 | SD2 | 2026-09-14 13:00 | 14.2",
+        ],
+        id="a label that stands later in its line",
+    ),
     pytest.param(
         {"c.csv": R22_STACKED_COLON},
         "patient_id driver_id checked_at volume_remaining_ml",
@@ -143,15 +197,6 @@ Rate ml/h,0.7,0.7
 Volume left,17,14.2
 Site,NAD,NAD
 """
-NO_COLON = """\
-Patient: K1,Ward: Amber,,
-Date,Time,Rate ml/h,Left ml
-14/09/2026,08:00,0.6,16
-14/09/2026,12:00,0.6,13.6
-Patient K2,,,
-14/09/2026,09:00,0.7,17
-14/09/2026,13:00,0.7,14.2
-"""
 TWO_UNITS = """\
 Ward,Patient,Checked at,Rate,Volume left
 Amber,K1,14/09/2026 08:00,0.6,16
@@ -170,9 +215,9 @@ Birch,K2,14/09/2026 12:00,14.4,13.6
             id="two flowsheets with times of their own",
         ),
         pytest.param(
-            NO_COLON,
-            "a row of one cell below says 'Patient K2'",
-            id="another patient in a line without a colon",
+            NO_COLON.replace("K2,,,", "Kay"),
+            "a row of one cell below says 'Patient Kay'",
+            id="what may be a name in a line without a colon",
         ),
         pytest.param(
             TWO_UNITS,
