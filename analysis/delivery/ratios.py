@@ -42,7 +42,7 @@ def over_delivery(batch: Batch, nodes: int) -> Shapes:
     Returns
     -------
     Shapes
-        Weight falling with the square of the ratio.
+        Equal weight for equal steps of the logarithm of the ratio.
     """
     ratios = between(FAST_RATIOS, nodes)
     return _throughout(batch, ratios, np.gradient(ratios) / ratios)

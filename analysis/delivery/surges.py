@@ -18,6 +18,9 @@ from analysis.delivery.shapes import (
 #: Volumes given at once [mL].
 SURGES_ML = (0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
 
+#: Parts of it given before the one reading that a surge is seen at.
+_SEEN = (0.25, 0.5, 0.75)
+
 
 def surges(batch: Batch, nodes: int) -> Shapes:
     """Lay out volume given beyond the line within one gap, or about one reading.
@@ -65,7 +68,7 @@ def surges(batch: Batch, nodes: int) -> Shapes:
 class _Surges:
     """Volumes given at once: volume, share of it by each reading, gap, weight.
 
-    A surge is in the gap before a reading, or about it: half by the reading itself.
+    A surge is in the gap before a reading, or about it: a part by the reading itself.
     """
 
     volume_ml: Array
@@ -78,14 +81,17 @@ class _Surges:
 @cache
 def _surge_grid(k: int, volumes: int) -> _Surges:
     after = np.triu(np.ones((k, k)))
-    about = np.where(np.eye(k, dtype=bool), 0.5, after)[:-1]
-    # Row j of `after`: all readings from j on have it; of `about`: half by j itself.
-    steps = np.concatenate([after, about])
+    about = [np.where(np.eye(k, dtype=bool), part, after)[:-1] for part in _SEEN]
+    # Row j of `after`: all readings from j on have it; of `about`: a part by j itself.
+    steps = np.concatenate([after, *about])
+    gap = np.r_[np.arange(k), np.tile(np.arange(k - 1), len(_SEEN))]
+    is_about = np.arange(len(gap)) >= k
+    chance = np.where(is_about, 1 / len(_SEEN), 1)
     sizes = between(SURGES_ML, volumes)
     return _Surges(
         volume_ml=np.repeat(sizes, len(steps)),
         share=np.tile(steps, (volumes, 1)).T,
-        gap=np.tile(np.r_[np.arange(k), np.arange(k - 1)], volumes),
-        is_about=np.tile(np.r_[np.zeros(k), np.ones(k - 1)], volumes) > 0,
-        weight=np.repeat(np.gradient(sizes) / sizes, len(steps)),
+        gap=np.tile(gap, volumes),
+        is_about=np.tile(is_about, volumes),
+        weight=np.outer(np.gradient(sizes) / sizes, chance).ravel(),
     )
