@@ -372,3 +372,19 @@ def test_an_empty_start_gives_no_prescribed_line(tmp_path: Path) -> None:
     rows = run(0.0, 13.4, 10.6, 8.0, 5.2, 2.7, 0.3, set_rate_ml_h=None)
     row = audit(tmp_path, rows).infusions.iloc[0]
     assert row["reason"] == "no rate and no planned duration"
+
+
+def test_a_stop_from_the_start_on_is_said_to_be_one(tmp_path: Path) -> None:
+    rows = run(*[16.0] * 7)
+    sentence = only(audit(tmp_path / "charted", rows), "stall_to_end")["sentence"]
+    assert "delivery that did not begin: no reading shows clear movement." in sentence
+    assert "No rate is charted" not in sentence
+    zero = run(*[16.0] * 7, set_rate_ml_h=0)
+    by_plan = only(audit(tmp_path / "zero", zero), "stall_to_end")["sentence"]
+    assert (
+        "No rate is charted to judge by: the expected line is the start volume over "
+        "the planned duration."
+    ) in by_plan
+    later = run(16.0, 13.4, 10.6, 9.3, 9.3, 9.3, 9.3)
+    sentence = only(audit(tmp_path / "later", later), "stall_to_end")["sentence"]
+    assert "did not begin" not in sentence
