@@ -86,18 +86,16 @@ def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
 def _split_by_syringe(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
     """Part infusions whose id goes on over a change of syringe, as that of a course.
 
-    A start or syringe_change row alone does not tell: the volume must rise by half a
-    syringe. What the old one had left may stand in the row of the change, and the row
-    of a change that closes an infusion is its end.
+    It has more than one start or syringe_change row (one alone may have a wrong time),
+    and the volume rises by half a syringe there. What the old one had left may stand in
+    the row of the change, and the row of a change that closes an infusion is its end.
     """
     opens = checks["entry"].isin(_OPENING) & (checks["infusion_id"] != "")
     ids = checks.loc[opens, "infusion_id"]
-    first_row = ~checks.loc[are_among(checks["infusion_id"], pd.Index(ids.unique())),
-                            "infusion_id"].duplicated()  # fmt: skip
-    inner = ids[~first_row.reindex(ids.index)]
-    if inner.empty:
+    again = ids[ids.duplicated()].unique()
+    if not len(again):
         return checks
-    rows = checks[are_among(checks["infusion_id"], pd.Index(inner.unique()))]
+    rows = checks[are_among(checks["infusion_id"], pd.Index(again))]
     key = rows["infusion_id"]
     parts = _new_syringes(rows, key, opens.reindex(rows.index))
     if not parts.any():

@@ -167,6 +167,11 @@ def course(*entries: str, second: tuple[str, ...] = DAY) -> list[str]:
             id="a rise without an entry is left to the delivery stage",
         ),
         pytest.param(
+            course("check", "start")[1:],
+            {"C1": 11},
+            id="one start alone, among rows: its time may be wrong",
+        ),
+        pytest.param(
             course("start", "start", second=("2.4", "2.1", "1.8", "1.5", "1", "0.6")),
             {"C1": 12},
             id="a start without a rise: the same syringe started again",
