@@ -21,6 +21,10 @@ SURGES_ML = (0.9, 1.3, 1.8, 2.4, 3.2, 4.2, 5.5, 7.5, 10.0, 14.0)
 #: Parts of it given before the one reading that a surge is seen at.
 _SEEN = (0.25, 0.5, 0.75)
 
+#: With more readings half of it will do: the shapes grow with the readings, their cost
+#: with the square, and what is seen of a surge is soon seen again.
+_FEW_READINGS = 24
+
 
 def surges(batch: Batch, nodes: int) -> Shapes:
     """Lay out volume given beyond the line within one gap, or about one reading.
@@ -81,12 +85,13 @@ class _Surges:
 @cache
 def _surge_grid(k: int, volumes: int) -> _Surges:
     after = np.triu(np.ones((k, k)))
-    about = [np.where(np.eye(k, dtype=bool), part, after)[:-1] for part in _SEEN]
+    seen = _SEEN if k <= _FEW_READINGS else _SEEN[1:2]
+    about = [np.where(np.eye(k, dtype=bool), part, after)[:-1] for part in seen]
     # Row j of `after`: all readings from j on have it; of `about`: a part by j itself.
     steps = np.concatenate([after, *about])
-    gap = np.r_[np.arange(k), np.tile(np.arange(k - 1), len(_SEEN))]
+    gap = np.r_[np.arange(k), np.tile(np.arange(k - 1), len(seen))]
     is_about = np.arange(len(gap)) >= k
-    chance = np.where(is_about, 1 / len(_SEEN), 1)
+    chance = np.where(is_about, 1 / len(seen), 1)
     sizes = between(SURGES_ML, volumes)
     return _Surges(
         volume_ml=np.repeat(sizes, len(steps)),
