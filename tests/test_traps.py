@@ -197,6 +197,20 @@ def test_trap_4_a_syringe_changed_at_20_h_is_two_infusions_without_a_finding(
     assert infusions["flow_factor"].iloc[0] == pytest.approx(1.0, abs=0.02)
 
 
+def test_trap_4_what_the_next_syringe_holds_is_no_reading_of_the_one_before(
+    tmp_path: Path,
+) -> None:
+    first = {hour: volume for hour, volume in REFERENCE.items() if hour < 20}
+    rows = syringe({**first, 20: 16.0}, entries={20: "syringe_change"})
+    rows += syringe(
+        REFERENCE, start="2026-06-02T06:03", entries=CLOSED, infusion_id="I2"
+    )
+    found = audit(tmp_path, rows)
+    assert kinds(found) == []
+    residual = found.readings.set_index("source")["residual_ml"]
+    assert residual.isna().tolist() == [row is rows[5] for row in rows]
+
+
 def test_trap_4_a_syringe_change_without_its_row_is_split_by_the_volume(
     tmp_path: Path,
 ) -> None:

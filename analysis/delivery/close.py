@@ -15,11 +15,12 @@ from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.decision import CLOSE, Event, events
 from analysis.delivery.evidence import stopped_log_ratio
 from analysis.delivery.fitted import STATED, with_noise
+from analysis.delivery.hypotheses import HYPOTHESES, Hypothesis
 from analysis.delivery.likelihood import log_likelihood
 from analysis.delivery.line import delivered_by_end
 from analysis.delivery.noise import with_rounding
 from analysis.delivery.scan import weigh
-from analysis.delivery.shapes import HYPOTHESES, Hypothesis, Shapes
+from analysis.delivery.shapes import Shapes
 from analysis.delivery.slips import slip_density
 from analysis.terms import FindingKind
 

@@ -13,10 +13,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.delivery.batches import Array, Batch, batches
+from analysis.delivery.hypotheses import HYPOTHESES
 from analysis.delivery.many_shapes import weigh_shapes
 from analysis.delivery.noise import LIMIT_SD
 from analysis.delivery.runs import runs_of
-from analysis.delivery.shapes import HYPOTHESES, Shapes, Told
+from analysis.delivery.shapes import Shapes, Told
 from analysis.delivery.slips import slip_density
 from analysis.lookup import places
 from analysis.terms import FindingKind

@@ -20,6 +20,10 @@ PRESCRIBED = "prescribed"
 _BASES = pd.Index([SET_RATE, PRESCRIBED], dtype="str")
 _SOURCES = pd.Index(["remaining", "delivered", ""], dtype="str")
 
+#: A reading does not rise by more unless the syringe is another [mL]: one mark of a
+#: scale read in whole millilitres.
+_MORE_ML = 1.0
+
 _SECOND = np.timedelta64(1, "s")
 
 #: What the line takes from the rows, and from the infusions.
@@ -229,10 +233,23 @@ def _add_residuals(
     only_given = runs.each(only_given)
     out["is_floored"] = ~only_given
     out["base_ml"] = runs.each(base)
-    out["observed_ml"] = np.where(only_given, -given, observed)
+    observed = np.where(only_given, -given, observed)
+    out["observed_ml"] = np.where(
+        _of_next_syringe(runs, observed, rows["entry"]), np.nan, observed
+    )
     line = runs.each(base) - delivered
     out["expected_ml"] = np.where(only_given, line, np.maximum(line, 0))
     out["residual_ml"] = (out["observed_ml"] - out["expected_ml"]).round(3)
+
+
+def _of_next_syringe(runs: Runs, observed: np.ndarray, entry: pd.Series) -> np.ndarray:
+    """Mark volumes that the next syringe has, charted in the row that ends this one."""
+    at = np.zeros(len(observed), dtype=bool)
+    changes = np.flatnonzero(entry == Entry.SYRINGE_CHANGE)
+    if len(changes):
+        before = runs.shift(runs.filled(observed), 1)[changes]
+        at[changes] = observed[changes] > before + _MORE_ML
+    return at
 
 
 def _first_known(runs: Runs, values: np.ndarray) -> np.ndarray:

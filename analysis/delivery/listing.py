@@ -11,8 +11,8 @@ import pandas as pd
 
 from analysis.delivery import sentences
 from analysis.delivery.batches import Array
+from analysis.delivery.beside import said_beside, words_beside
 from analysis.delivery.decision import Event
-from analysis.delivery.evidence import speaking, words_beside
 from analysis.delivery.quoted import Reading, of_infusions, quoted
 from analysis.delivery.runs import runs_of
 from analysis.delivery.start_offset import LOOKED_AT, start_offsets
@@ -32,7 +32,8 @@ _TOLD = [
     "contents",
 ]
 
-_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
+#: Findings of volume that was not delivered.
+_BEHIND = (FindingKind.STALL, FindingKind.STALL_TO_END, FindingKind.SLOW)
 
 #: Normal limits of 95 %.
 _Z = 1.96
@@ -90,9 +91,9 @@ def delivery_events(
     """
     names = pd.Index([event.infusion_id for event in listing])
     rows_of = quoted(of_infusions(read, names), log)
-    stopped = pd.Index([e.infusion_id for e in listing if e.kind in _STOPS])
+    behind = pd.Index([e.infusion_id for e in listing if e.kind in _BEHIND])
     said = sorted(
-        speaking(of_infusions(log.checks, stopped)), key=attrgetter("infusion_id")
+        said_beside(of_infusions(log.checks, behind)), key=attrgetter("infusion_id")
     )
     said_of = {
         name: tuple(own) for name, own in groupby(said, attrgetter("infusion_id"))

@@ -5,7 +5,7 @@ import pandas as pd
 from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array
-from analysis.delivery.shapes import HYPOTHESES
+from analysis.delivery.hypotheses import HYPOTHESES
 
 #: Stated share of infusions with an event, and how many infusions it is worth beside
 #: those of the log, and the log's beside those of a ward.

@@ -42,6 +42,8 @@ class Reading(NamedTuple):
         Step that the ward writes its times to [h].
     is_floored, is_doubtful : bool
         The line stops at an empty syringe; the reading is doubtful.
+    basis : str
+        What the line rests on, as given by `expected_lines`.
     """
 
     row: int
@@ -64,6 +66,7 @@ class Reading(NamedTuple):
     time_step_h: float
     is_floored: bool
     is_doubtful: bool
+    basis: str
 
 
 #: Fields as they stand in the check log, and as they stand in the lines.

@@ -9,9 +9,10 @@ from scipy.special import logsumexp
 
 from analysis.delivery.batches import Array, Batch, batches
 from analysis.delivery.first_look import most_for_an_event
+from analysis.delivery.hypotheses import HYPOTHESES, NO_EVENT
 from analysis.delivery.likelihood import log_likelihood
 from analysis.delivery.many_shapes import log_weights, weigh_shapes
-from analysis.delivery.shapes import HYPOTHESES, NO_EVENT, Shapes
+from analysis.delivery.shapes import Shapes
 from analysis.delivery.slips import slip_density
 from analysis.workers import Map, one_by_one
 

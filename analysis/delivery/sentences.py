@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.delivery.contents import amounts_in_words
 from analysis.delivery.decision import Event
+from analysis.delivery.line import PRESCRIBED
 from analysis.delivery.noise import LIMIT_SD, OFFSET_SD_ML
 from analysis.delivery.quoted import Reading
 from analysis.delivery.syringe_sizes import sizes_in_words
@@ -60,6 +61,9 @@ _IN_WORDS = {
 #: Whose row it is.
 _NAMES = ("ward", "patient_id", "infusion_id", "driver_id")
 
+#: A reading more likely a slip than not, given the event, is not quoted for it.
+_SLIP = 0.5
+
 #: A rival less probable than this is not named.
 _WORTH_SAYING = 0.02
 
@@ -106,14 +110,14 @@ def event_in_words(
     )
     text += (
         f" {whole}: {off:.1f} mL, about {round(hours, VOLUME_DECIMALS):.1f} h of "
-        f"delivery. Consistent with {_IN_WORDS[event.kind]}"
+        f"delivery. Consistent with {_kind_in_words(event, rows)}"
     )
     if math.isfinite(event.ratio):
         text += f", at about {event.ratio:.2f} of the set rate"
         size = float(infusion.get("syringe_size_ml", math.nan))
         if fits := sizes_in_words(event.ratio, size):
             text += f"; that also fits {fits}"
-    text += "." + _outcome(event, rows[-1])
+    text += "." + _basis(rows[-1]) + _outcome(event, rows[-1])
     limits = (event.volume_low_ml, event.volume_high_ml)
     text += amounts_in_words(event.volume_ml, limits, infusion)
     return f"{text} {_how_sure(event, rows)}"
@@ -126,8 +130,9 @@ VOLUME_DECIMALS = 2
 def _furthest_in_words(event: Event, rows: Sequence[Reading]) -> str:
     """Quote the reading furthest off the line on the side of the event, as charted."""
     sign = -1.0 if event.volume_ml > 0 else 1.0
-    sure = [row for row in rows if not row.is_doubtful] or list(rows)
-    at = max(sure, key=lambda row: sign * row.residual_ml)
+    # Given the event: a reading that is a slip unless there is one is what it rests on.
+    sure = [row for row, slip in zip(rows, event.slips, strict=True) if slip < _SLIP]
+    at = max(sure or rows, key=lambda row: sign * row.residual_ml)
     observed, expected = round(at.observed_ml, 1), round(at.expected_ml, 1)
     off = observed - expected if at.is_floored else round(at.residual_ml, 1)
     side = "ahead of" if off < 0 else "behind"
@@ -141,6 +146,27 @@ def _furthest_in_words(event: Event, rows: Sequence[Reading]) -> str:
     return (
         f"{observed:.1f} mL left at {when}, {abs(off):.1f} mL {side} the expected "
         f"{expected:.1f} mL {limit}."
+    )
+
+
+def _kind_in_words(event: Event, rows: Sequence[Reading]) -> str:
+    """Name the kind; a stop from the start on is not one of a driver that ran."""
+    is_still = all(
+        row.base_ml - row.observed_ml <= LIMIT_SD * row.reading_sd_ml
+        for row, slip in zip(rows, event.slips, strict=True)
+        if slip < _SLIP
+    )
+    if event.kind is FindingKind.STALL_TO_END and is_still:
+        return "delivery that did not begin: no reading shows clear movement"
+    return _IN_WORDS[event.kind]
+
+
+def _basis(row: Reading) -> str:
+    if row.basis != PRESCRIBED:
+        return ""
+    return (
+        " No rate is charted to judge by: the expected line is the start volume over "
+        "the planned duration."
     )
 
 

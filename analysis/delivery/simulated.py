@@ -42,6 +42,6 @@ SIMULATED = Simulated(
     least_event_h=1.5,
     found_share=0.919,
     found_se=0.010,
-    false_per_1000=7.2,
+    false_per_1000=7.0,
     false_se=1.1,
 )

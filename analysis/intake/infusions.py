@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.intake.described import DESCRIBING, by_infusion
-from analysis.lookup import by_key, each_once, short_hash
+from analysis.lookup import are_among, by_key, each_once, short_hash
 from analysis.terms import Entry
 from analysis.texts import same
 
@@ -51,7 +51,7 @@ def assign_infusions(checks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """
     out = checks.assign(infusion_note=same("", len(checks)))
     notes: list[str] = []
-    out = _split_by_patient(out, notes)
+    out = _split_by_syringe(_split_by_patient(out, notes), notes)
     blank = out["infusion_id"] == ""
     if not blank.any():
         return out, notes
@@ -81,6 +81,58 @@ def _split_by_patient(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
             f"{shared[0]}); each patient's rows are read as an infusion of their own."
         )
     return checks
+
+
+def _split_by_syringe(checks: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
+    """Part infusions whose id goes on over a change of syringe, as that of a course.
+
+    It has more than one start or syringe_change row (one alone may have a wrong time),
+    and the volume rises by half a syringe there. What the old one had left may stand in
+    the row of the change, and the row of a change that closes an infusion is its end.
+    """
+    opens = checks["entry"].isin(_OPENING) & (checks["infusion_id"] != "")
+    ids = checks.loc[opens, "infusion_id"]
+    again = ids[ids.duplicated()].unique()
+    if not len(again):
+        return checks
+    rows = checks[are_among(checks["infusion_id"], pd.Index(again))]
+    key = rows["infusion_id"]
+    parts = _new_syringes(rows, key, opens.reindex(rows.index))
+    if not parts.any():
+        return checks
+    run = parts.astype("int64").groupby(key).cumsum()
+    begun = rows.groupby([key, run])["checked_at"].transform("first")
+    own = key + " from " + begun.dt.strftime("%Y-%m-%d %H:%M")
+    checks.loc[rows.index[run > 0], "infusion_id"] = own[run > 0]
+    several = key[parts].unique()
+    notes.append(
+        f"{len(several)} infusion ids go on over a change of syringe (first: "
+        f"{several[0]}); each syringe is read as an infusion of its own, and the later "
+        "ones have the time they were set up in their id."
+    )
+    return checks
+
+
+def _new_syringes(rows: pd.DataFrame, key: pd.Series, is_open: pd.Series) -> pd.Series:
+    """Mark the row that each further syringe of a key begins with."""
+    is_last = ~key.duplicated(keep="last")
+    after_open = is_open.groupby(key).shift(fill_value=False).astype(bool)
+    # The first row of an infusion begins it anyway.
+    after_open &= key.duplicated() & ~is_open
+    parts = pd.Series(data=False, index=rows.index)
+    while True:
+        run = parts.astype("int64").groupby(key).cumsum()
+        rises = _jumps_up(rows["volume_remaining_ml"], key, run)
+        rises |= _jumps_up(-rows["volume_delivered_ml"], key, run)
+        begins = rises & (is_open | after_open) & ~is_last & ~parts
+        if not begins.any():
+            break
+        parts |= begins
+    has_none = rows[["volume_remaining_ml", "volume_delivered_ml"]].isna().all(axis=1)
+    # A change that has no volume of its own begins what follows it.
+    earlier = (parts & after_open).groupby(key).shift(-1, fill_value=False)
+    moved = earlier.astype(bool) & has_none & key.duplicated()
+    return (parts & ~moved.groupby(key).shift(fill_value=False).astype(bool)) | moved
 
 
 def _place_between(

@@ -16,7 +16,7 @@ import pandas as pd
 from analysis import figures
 from analysis.audit import AuditResult, run_audit
 from analysis.delivery.fitted import STATED
-from analysis.delivery.shapes import HYPOTHESES, NO_EVENT
+from analysis.delivery.hypotheses import HYPOTHESES, NO_EVENT
 from analysis.delivery.simulated import SIMULATED
 from analysis.delivery.syringe_sizes import size_ratio
 from analysis.policy import Policy

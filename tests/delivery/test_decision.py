@@ -129,6 +129,24 @@ def test_readings_are_consistent_with(
     assert result.infusions["kind"].tolist() == [*delivery, ""][:1]
 
 
+@pytest.mark.parametrize(
+    "by_reading",
+    [
+        pytest.param(0.2, id="it had hardly begun at the reading"),
+        pytest.param(0.5, id="it was half over at the reading"),
+        pytest.param(0.8, id="it was nearly over at the reading"),
+    ],
+)
+def test_a_surge_seen_while_it_lasts(tmp_path: Path, by_reading: float) -> None:
+    given = [5.0 * part for part in (0, 0, by_reading, 1, 1, 1, 1)]
+    read = [max(16 - RATE * h - more, 0) for h, more in zip(HOURS, given, strict=True)]
+    found = only(audit(tmp_path, run(*(round(ml, 1) for ml in read))), "surge")
+    assert found["volume_low_ml"] < 5.0 < found["volume_high_ml"]
+    assert found["volume_ml"] == pytest.approx(5.0, abs=0.5)
+    assert found["began_earliest"] <= moment("2026-06-01T18:13")
+    assert found["began_latest"] >= moment("2026-06-01T18:13")
+
+
 def test_a_stall_says_how_much_and_when_it_could_first_be_seen(tmp_path: Path) -> None:
     result = audit(tmp_path, run(16.0, 13.4, 10.6, 10.6, 10.6, 8.0, 5.6))
     stall = only(result, "stall")
@@ -354,3 +372,19 @@ def test_an_empty_start_gives_no_prescribed_line(tmp_path: Path) -> None:
     rows = run(0.0, 13.4, 10.6, 8.0, 5.2, 2.7, 0.3, set_rate_ml_h=None)
     row = audit(tmp_path, rows).infusions.iloc[0]
     assert row["reason"] == "no rate and no planned duration"
+
+
+def test_a_stop_from_the_start_on_is_said_to_be_one(tmp_path: Path) -> None:
+    rows = run(*[16.0] * 7)
+    sentence = only(audit(tmp_path / "charted", rows), "stall_to_end")["sentence"]
+    assert "delivery that did not begin: no reading shows clear movement." in sentence
+    assert "No rate is charted" not in sentence
+    zero = run(*[16.0] * 7, set_rate_ml_h=0)
+    by_plan = only(audit(tmp_path / "zero", zero), "stall_to_end")["sentence"]
+    assert (
+        "No rate is charted to judge by: the expected line is the start volume over "
+        "the planned duration."
+    ) in by_plan
+    later = run(16.0, 13.4, 10.6, 9.3, 9.3, 9.3, 9.3)
+    sentence = only(audit(tmp_path / "later", later), "stall_to_end")["sentence"]
+    assert "did not begin" not in sentence

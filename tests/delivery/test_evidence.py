@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 
 from analysis.delivery import judge_delivery
-from analysis.delivery.evidence import Said, stopped_log_ratio, words_beside
+from analysis.delivery.evidence import stopped_log_ratio
 from analysis.intake import read_exports
-from tests.tiny import POLICY, Row, audit, kinds, only, syringe, write_csv
+from tests.tiny import POLICY, Row, audit, kinds, syringe, write_csv
 
 HOURS = (0, 3.9, 8.1, 12, 16.2, 20, 23.6)
 
@@ -37,6 +37,9 @@ def row(**cells: object) -> tuple[pd.DataFrame, pd.Series]:
         pytest.param({"running": "yes"}, 0.55 / 0.99, id="running"),
         pytest.param({"alarm": "occlusion"}, 0.30 / 0.005, id="occlusion alarm"),
         pytest.param({"alarm": "end of infusion"}, 1.0, id="another alarm"),
+        pytest.param({"alarm": "battery flat"}, 60.0, id="a battery that is used up"),
+        pytest.param({"alarm": "Low battery"}, 1.0, id="a low battery: it still runs"),
+        pytest.param({"alarm": "battery low"}, 1.0, id="the same in another order"),
         pytest.param({"battery_pct": 5}, 0.10 / 0.01, id="battery at the bound"),
         pytest.param({"battery_pct": 6}, 1.0, id="battery above the bound"),
         pytest.param(
@@ -101,46 +104,3 @@ def test_a_documented_pause_with_checks_during_it_is_not_a_stall(
         set_rate_ml_h=0.6667,
     )
     assert kinds(audit(tmp_path, rows), "delivery") == []
-
-
-def stalled(**cells: object) -> list[Row]:
-    volumes = (16.0, 13.4, 10.6, 10.6, 10.6, 8.0, 5.6)
-    return syringe(
-        dict(zip(HOURS, volumes, strict=True)),
-        entries={23.6: "end"},
-        cells={16.2: cells},
-        set_rate_ml_h=0.6667,
-    )
-
-
-@pytest.mark.parametrize(
-    ("cells", "said"),
-    [
-        pytest.param(
-            {"note": "paused for scan"},
-            "The chart speaks of a pause: \N{LEFT DOUBLE QUOTATION MARK}paused for scan"
-            "\N{RIGHT DOUBLE QUOTATION MARK} at 2 Jun 02:15.",
-            id="words of a pause are quoted",
-        ),
-        pytest.param(
-            {"action": "line straightened, driver restarted"},
-            "The chart speaks of the driver: \N{LEFT DOUBLE QUOTATION MARK}line "
-            "straightened, driver restarted",
-            id="an action is quoted",
-        ),
-    ],
-)
-def test_words_about_a_stall_stand_beside_it(
-    tmp_path: Path, cells: dict[str, object], said: str
-) -> None:
-    assert said in only(audit(tmp_path, stalled(**cells)), "stall")["sentence"]
-
-
-def test_words_elsewhere_are_not_quoted() -> None:
-    times = pd.to_datetime(["2026-06-01T10:00Z", "2026-06-01T14:00Z"])
-    rows = [
-        Said("I1", time, "", note)
-        for time, note in zip(times, ("paused", "slept well"), strict=True)
-    ]
-    assert words_beside(rows, times[1], None) == ""
-    assert "paused" in words_beside(rows, times[0], times[1])

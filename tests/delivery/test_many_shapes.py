@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from analysis.delivery.first_look import most_for_an_event
+from analysis.delivery.hypotheses import HYPOTHESES
 from analysis.delivery.likelihood import log_likelihood
 from analysis.delivery.many_shapes import log_weights, weigh_shapes
 from analysis.delivery.scan import together
-from analysis.delivery.shapes import HYPOTHESES
 from analysis.delivery.slips import slip_density
 from analysis.threads import side_by_side
 from tests.delivery.test_likelihood import batch

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.delivery.decision import Event
 from analysis.delivery.quoted import Reading
+from analysis.delivery.sentences import event_in_words
 from analysis.delivery.visible import first_visible
 from analysis.terms import FindingKind
 from tests.tiny import audit, moment, only, syringe
@@ -40,6 +41,7 @@ def rows_off(off_sd: tuple[float, ...], doubtful: tuple[int, ...]) -> list[Readi
             time_step_h=0.25,
             is_floored=True,
             is_doubtful=place in doubtful,
+            basis="set rate",
         )
         for place, off in enumerate(off_sd)
     ]
@@ -82,6 +84,38 @@ def test_the_first_reading_that_could_have_shown_it(
         slips=np.zeros(5),
     )
     assert first_visible(event, rows, rows[began].checked_at) == wanted
+
+
+@pytest.mark.parametrize(
+    ("slips", "quoted"),
+    [
+        # All five are doubtful, as each would be a slip if there was no event.
+        pytest.param((0, 0, 0, 0, 0), 4, id="the one furthest off"),
+        pytest.param(
+            (0, 0, 0, 0, 0.6), 3, id="not one that the event does not explain"
+        ),
+    ],
+)
+def test_a_finding_quotes_what_it_rests_on(
+    slips: tuple[float, ...], quoted: int
+) -> None:
+    rows = rows_off((0, 1, 3.5, 4, 5), (0, 1, 2, 3, 4))
+    event = Event(
+        infusion_id="I1",
+        kind=FindingKind.STALL,
+        began_h=(0.0, 8.0),
+        ended_h=(8.0, 12.0),
+        first_visible=2,
+        largest=3,
+        volume_ml=-2.0,
+        volume_low_ml=-2.5,
+        volume_high_ml=-1.5,
+        slips=np.array(slips),
+        probability=0.4,
+        rival_probability=0.0,
+    )
+    said = event_in_words(event, rows, {})
+    assert f"{rows[quoted].residual_ml:.1f} mL behind" in said.split("(limit")[0]
 
 
 def test_a_window_is_as_wide_as_the_ward_writes_its_times(tmp_path: Path) -> None:

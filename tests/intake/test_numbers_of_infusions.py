@@ -13,6 +13,8 @@ from analysis.intake import Log, read_exports
 from tests.intake.logs import HEADER, POLICY, line, write
 
 HOURS = ("02", "06", "10", "14", "18", "22")
+#: A syringe of 17 mL over 24 h.
+DAY = ("17", "14.2", "11.4", "8.5", "5.7", "2.8")
 TABLE = "infusion_id,ward,patient_id,started_at,planned_duration_h,start_volume_ml"
 
 
@@ -114,3 +116,77 @@ def test_ditto_marks_are_no_other_patient(tmp_path: Path) -> None:
     checks = [first, *(row.replace(",P1,", ",ditto,") for row in rest)]
     log = read_exports([write(tmp_path, "checks.csv", HEADER, *checks)], POLICY)
     assert log.infusions.index.tolist() == ["I1"]
+
+
+def course(*entries: str, second: tuple[str, ...] = DAY) -> list[str]:
+    """Give two days under one id: the entry at each change, and the second day."""
+    days = [("2026-06-09", DAY), ("2026-06-10", second)]
+    return [
+        line(
+            checked_at=f"{date}T{hour}:00",
+            infusion_id="C1",
+            entry=entry if hour == HOURS[0] else "check",
+            volume_remaining_ml=volume,
+        )
+        for entry, (date, volumes) in zip(entries, days, strict=True)
+        for hour, volume in zip(HOURS, volumes, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rows", "wanted"),
+    [
+        pytest.param(
+            course("start", "syringe_change"),
+            {"C1": 6, "C1 from 2026-06-10 02:00": 6},
+            id="a change of syringe with what the new one holds",
+        ),
+        pytest.param(
+            course("start", "start"),
+            {"C1": 6, "C1 from 2026-06-10 02:00": 6},
+            id="another start",
+        ),
+        pytest.param(
+            course("start", "syringe_change", second=("", *DAY[1:])),
+            {"C1": 6, "C1 from 2026-06-10 02:00": 6},
+            id="a change of syringe without a volume",
+        ),
+        pytest.param(
+            course("start", "syringe_change", second=("0.4", *DAY[1:])),
+            {"C1": 7, "C1 from 2026-06-10 06:00": 5},
+            id="a change of syringe with what the old one had left",
+        ),
+        pytest.param(
+            course("start", "syringe_change")[:7],
+            {"C1": 7},
+            id="a change with no row after it ends the infusion",
+        ),
+        pytest.param(
+            course("start", "check"),
+            {"C1": 12},
+            id="a rise without an entry is left to the delivery stage",
+        ),
+        pytest.param(
+            course("check", "start")[1:],
+            {"C1": 11},
+            id="one start alone, among rows: its time may be wrong",
+        ),
+        pytest.param(
+            course("start", "start", second=("2.4", "2.1", "1.8", "1.5", "1", "0.6")),
+            {"C1": 12},
+            id="a start without a rise: the same syringe started again",
+        ),
+        pytest.param(
+            [*course("start", "check")[:1], *course("start", "check")[:6]],
+            {"C1": 6},
+            id="a start charted twice, of which one is an exact duplicate",
+        ),
+    ],
+)
+def test_an_id_that_goes_on_over_a_change_of_syringe_is_parted(
+    tmp_path: Path, rows: list[str], wanted: dict[str, int]
+) -> None:
+    log = log_of(tmp_path, rows, TABLE, ["C1,Alder Ward,P1,2026-06-09T02:00,24,17"])
+    assert log.infusions["checks"].to_dict() == wanted
+    said = [note for note in log.notes if "go on over a change of syringe" in note]
+    assert len(said) == len(wanted) - 1
