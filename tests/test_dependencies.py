@@ -82,3 +82,15 @@ def test_a_dependency_says_what_it_is_for(requirement: str) -> None:
 def test_there_are_few() -> None:
     """One more needs a reason that stands up to this number."""
     assert len(DECLARED) <= 18
+
+
+def test_every_folder_of_code_is_shipped() -> None:
+    settings = tomllib.loads(PYPROJECT.read_text(encoding="utf-8"))["tool"][
+        "setuptools"
+    ]
+    there = {
+        ".".join(path.parent.relative_to(ROOT).parts)
+        for path in (ROOT / "analysis").rglob("__init__.py")
+    }
+    elsewhere = set(settings["package-dir"])
+    assert set(settings["packages"]) == there | elsewhere
