@@ -136,7 +136,7 @@ def defined(study: Study) -> Section:
                 *(
                     rate_words(by[n, ward]).replace(" (", "\n(")
                     if (n, ward) in by
-                    else "nobody at risk"
+                    else "nobody\nat risk"
                     for n in names
                 ),
             )
