@@ -123,7 +123,7 @@ def coded(
         place = np.empty(len(order) + 1, dtype=codes.dtype)
         place[order], place[-1] = np.arange(len(order)), -1
         codes, different = place[codes], different.take(order)
-    kind = _kind_of(different)
+    kind = kind_of(different)
     ends = np.cumsum([len(text) for text in texts])
     return [
         pd.Series(
@@ -135,9 +135,21 @@ def coded(
     ]
 
 
-def _kind_of(different: pd.Index) -> pd.CategoricalDtype:
+def kind_of(different: pd.Index) -> pd.CategoricalDtype:
     """Give the type that has these categories, without asking if each is there once.
 
+    Parameters
+    ----------
+    different : Index of str
+        Texts, each once, none missing.
+
+    Returns
+    -------
+    CategoricalDtype
+        Without order.
+
+    Notes
+    -----
     The answer is known, and pandas would keep every text a second time, in a table to
     look it up by, for as long as the type is in use. The quick way is not public: a
     pandas that has none does it the other way, with the same values.

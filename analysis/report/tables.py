@@ -14,6 +14,7 @@ import pandas as pd
 
 from analysis.audit import AuditResult
 from analysis.columns import OUTPUT, REVIEW_OUTPUT, UNITS, Table
+from analysis.compliance.coded import kind_of
 from analysis.policy import Policy
 from analysis.report.cells import cells, lines, plain_cells
 from analysis.review import Review
@@ -90,12 +91,17 @@ def _parts(frames: Iterator[pd.DataFrame]) -> Iterator[pd.DataFrame]:
 def _own_words(coded: pd.Categorical) -> pd.Categorical:
     """Leave out words that no row has; sorting codes to find them takes longer."""
     codes = coded.codes
+    # Words mostly stand in the order of the rows: a slice of them costs nothing.
+    first, last = max(int(codes.min()), 0), int(codes.max())
     is_there = np.zeros(len(coded.categories) + 1, dtype=np.bool_)
     is_there[codes] = True  # the last place is that of -1, a missing value
-    words = coded.categories[is_there[:-1]]
+    words = coded.categories[first : last + 1]
+    if not is_there[first : last + 1].all():
+        words = words.take(np.flatnonzero(is_there[first : last + 1]))
     place = np.cumsum(is_there, dtype=np.int32) - 1
     place[-1] = -1
-    return pd.Categorical.from_codes(place.take(codes, mode="wrap"), words)
+    own = place.take(codes, mode="wrap")
+    return pd.Categorical.from_codes(own, dtype=kind_of(words))
 
 
 def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> bytes:
