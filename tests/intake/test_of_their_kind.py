@@ -9,7 +9,13 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError
-from analysis.intake import synonyms
+from analysis.intake import (
+    names_of_checks,
+    names_of_infusions,
+    names_of_lines,
+    names_of_rows,
+    synonyms,
+)
 from analysis.intake.given import labels_above
 from analysis.intake.repeats import tell_apart
 from analysis.intake.site_words import site_signs
@@ -247,3 +253,9 @@ def test_short_names_of_database_columns_are_known(header: str, column: str) -> 
 
 def test_tamper_boxes_are_lockboxes() -> None:
     assert synonyms.named("Tamper box locked") == {"lockbox_locked"}
+
+
+def test_the_names_of_a_column_stand_in_one_place():
+    parts = (names_of_checks, names_of_infusions, names_of_lines, names_of_rows)
+    columns = [column for part in parts for column in part.HEADERS]
+    assert len(columns) == len(set(columns))
