@@ -14,8 +14,8 @@ HEADERS = {
     "version": "version|version no|version number|revision|revision no|rev|rev no|ver|"
     "amendment no|edit no|entry version|row version|record version",
     "struck_out": "struck out|struck|deleted|void|voided|strikethrough|status|"
-    "record status|in error|entered in error|row status|amendment status|cancelled|result status|"
-    "strike out|entry status",
+    "record status|in error|entered in error|row status|amendment status|cancelled|"
+    "result status|strike out|entry status",
     "item": "item|item name|observation|observation name|parameter|measure|measurement|"
     "question|field|flowsheet item|row name|assessment|obs name|variable|attribute|"
     "flowsheet row name|flowsheet measure|flowsheet name|measure name|meas name|"

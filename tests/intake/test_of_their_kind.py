@@ -255,7 +255,7 @@ def test_tamper_boxes_are_lockboxes() -> None:
     assert synonyms.named("Tamper box locked") == {"lockbox_locked"}
 
 
-def test_the_names_of_a_column_stand_in_one_place():
+def test_the_names_of_a_column_stand_in_one_place() -> None:
     parts = (names_of_checks, names_of_infusions, names_of_lines, names_of_rows)
     columns = [column for part in parts for column in part.HEADERS]
     assert len(columns) == len(set(columns))
