@@ -61,7 +61,8 @@ HEADERS = {
     "rate per 24h|rate per 24 hours|rate set on driver|driver ml h|driver ml hr|"
     "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate|"
     "ml 24 h|mls 24 h|mls 24h|mls 24 hr|mls 24 hrs|ml 24 hrs|ml 24 hours|ml per 24 h|"
-    "ml per 24 hours|mls per 24 hours|ml per day|mls per day|mls day|24h rate",
+    "ml per 24 hours|mls per 24 hours|ml per day|mls per day|mls day|24h rate|"
+    "rt ml h|rt ml hr|rt ml 24h|inf rt|set rt",
     "time_remaining": "time remaining|time left|hours left|hrs remaining|"
     "remaining time|"
     "time to go|due to finish|expected end|finish in|end due|estimated completion|tr|"

@@ -322,7 +322,11 @@ _SHORTEST_WHOLE = 6
 
 #: Short forms in the names of database columns.
 _SHORT = {"dt": "date", "dte": "date", "tm": "time", "dttm": "date time",
-          "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no"}  # fmt: skip
+          "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no",
+          "chk": "check", "cmt": "comment", "cmts": "comments", "cmnt": "comment",
+          "cmnts": "comments", "drv": "driver", "drvr": "driver", "typ": "type",
+          "syr": "syringe", "sz": "size", "usr": "user",
+          "appr": "appearance", "lbl": "label", "strt": "start"}  # fmt: skip
 
 
 def _parted(header: str, name: str) -> str:

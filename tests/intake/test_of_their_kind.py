@@ -245,7 +245,17 @@ def test_hours_after_the_start_are_no_times_of_checks(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("header", "column"), [("evt", "entry"), ("init", "checked_by")]
+    ("header", "column"),
+    [
+        ("evt", "entry"),
+        ("init", "checked_by"),
+        ("cmt", "note"),
+        ("cmnts", "note"),
+        ("drv_no", "driver_id"),
+        ("chk_dttm", "checked_at"),
+        ("syr_sz", "syringe_size_ml"),
+        ("rt_ml_h", "set_rate_ml_h"),
+    ],
 )
 def test_short_names_of_database_columns_are_known(header: str, column: str) -> None:
     assert synonyms.named(header) == {column}
@@ -259,3 +269,7 @@ def test_the_names_of_a_column_stand_in_one_place() -> None:
     parts = (names_of_checks, names_of_infusions, names_of_lines, names_of_rows)
     columns = [column for part in parts for column in part.HEADERS]
     assert len(columns) == len(set(columns))
+
+
+def test_right_and_route_in_short_are_no_rate() -> None:
+    assert synonyms.named("Rt") == set()
