@@ -273,3 +273,20 @@ def test_the_names_of_a_column_stand_in_one_place() -> None:
 
 def test_right_and_route_in_short_are_no_rate() -> None:
     assert synonyms.named("Rt") == set()
+
+
+def _three_rows(header: str) -> str:
+    rows = [f"Amber,K1,14/09/2026 {hour}:00,0.6,12.5\n" for hour in ("08", "10", "12")]
+    return "".join([f"Ward,Patient,Checked at,Rate ml/h,{header}\n", *rows])
+
+
+def test_a_volume_that_stays_is_what_its_header_says(tmp_path: Path) -> None:
+    log = read(tmp_path, {"a.csv": _three_rows("Volume left ml")})
+    assert log.checks["volume_remaining_ml"].tolist() == [12.5, 12.5, 12.5]
+
+
+def test_a_volume_that_stays_and_is_not_said_to_be_left_is_asked_about(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(InputError, match="does not show which way it goes"):
+        read(tmp_path, {"a.csv": _three_rows("Volume")})
