@@ -178,7 +178,27 @@ _REMARK = re.compile(
 def _is_remark(records: Records, at: int, width: int) -> bool:
     """Tell a line of remarks, which is shorter than a row, from a broken record."""
     is_short = 0 < records.widths[at] < width and at not in records.faults
-    return bool(is_short and _REMARK.match(records.text(at)))
+    return bool(is_short and (_REMARK.match(records.text(at)) or _is_sum(records, at)))
+
+
+#: The first cell of a line of totals.
+_SUM = re.compile(
+    r"(?:(?:(?:grand|sub-?) ?)?totals?(?: [a-z]+){0,3}|sum|average|mean)\s*[:=]?",
+    re.I,
+)
+#: What stands under the columns of a line of totals.
+_NUMBER = re.compile(r"[-+]?\d[\d ]*(?:[.,]\d+)*")
+
+
+def _is_sum(records: Records, at: int) -> bool:
+    """Tell a line of totals that leaves off its last cells: a word, and numbers.
+
+    A row of the log cut off has a time among its cells, or a name: it is no total.
+    """
+    first, *rest = [c.strip(AROUND) for c in records.cells(at) if c.strip(AROUND)] or [
+        ""
+    ]
+    return bool(_SUM.fullmatch(first)) and all(map(_NUMBER.fullmatch, rest))
 
 
 def _are_shifted(records: Records, at: Ints, width: int) -> Mask:

@@ -1,8 +1,8 @@
 """Headers of exports to columns: general trade words, never positions.
 
 A header is compared after `normal`; what it may mean is a list of candidates, which the
-values of the column confirm or rule out (`recognise`). Words are trade usage, from
-memory (common practice, no source).
+values of the column confirm or rule out (`recognise`). The names are data of their own:
+`names_of_infusions`, `names_of_checks`, `names_of_lines`, `names_of_rows`.
 """
 
 import re
@@ -11,7 +11,14 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from analysis.columns import CANONICAL
-from analysis.intake import modifiers, other_languages
+from analysis.intake import (
+    modifiers,
+    names_of_checks,
+    names_of_infusions,
+    names_of_lines,
+    names_of_rows,
+    other_languages,
+)
 
 #: Places a column can have that are no column of a canonical table.
 ROW_ID, REPLACES, STRUCK = "row_id", "replaces", "struck_out"
@@ -48,258 +55,12 @@ class Candidate:
     strength: Strength
 
 
-_SYNONYMS = {
-    "ward": "ward|ward name|unit|location|loc|area|dept|department|clinical area|"
-    "nursing unit|ward unit|team|community team|locality|site name|facility|service|"
-    "setting|place of care|current location|base|hub|division|house|home|hospice|"
-    "care home|wrd|in patient unit|floor|ward team|ward area|ward code",
-    "patient_id": "nhs no|nhs number|nhs id|n h s no|n h s number|patient id|"
-    "patient no|patient number|patient identifier|pt id|pt no|"
-    "pid|mrn|medical record no|medical record number|hospital no|hospital number|"
-    "hosp no|"
-    "unit number|urn|ur no|case no|chart no|record no|client id|client no|resident id|"
-    "subject|subject id|study id|nhi|health number|person id|identifier|patient|pt|"
-    "pat id|pat no|pat mrn|patient mrn|resident|client|patient code|person|"
-    "resident no|patient ref|client ref",
-    "infusion_id": "infusion id|infusion|infusion no|infusion number|syringe id|"
-    "syringe no|syringe number|run|run no|run id|csci id|csci no|chart no|chart number|"
-    "order id|order no|prescription no|prescription id|sheet no|syringe run|"
-    "infusion ref|syringe ref|chart id|order number|episode|infusion code|chart ref|"
-    "syringe|syringe code",
-    "driver_id": "driver no|driver number|driver id|device no|device number|device id|"
-    "device|pump no|pump number|pump id|pump|serial|serial no|serial number|sn|asset|"
-    "asset no|asset number|asset tag|equipment no|equipment id|machine no|unit no|"
-    "syringe driver no|syringe pump no|barcode|inventory no|driver|syringe driver|"
-    "sd no|machine|equipment|driver ref|syringe driver|driver serial|pump serial no|"
-    "pump serial|device serial no",
-    "entry": "event|entry type|type|row type|activity|procedure|change|comment code|"
-    "event type|check type|stage|category|status change|entry|obs|obs type|visit type|"
-    "type of check|type of entry|type of visit|record type|action|reason for entry|"
-    "what|event code|reason|entry code|infusion status|infusion event|infusion stage|"
-    "evt|evt type|syringe event|driver event|infusion action|what was done|what done",
-    "checked_at": "check time|time of check|time checked|time|date time|datetime|"
-    "date and time|obs time|observation time|obs datetime|recorded at|time recorded|"
-    "charted time|chart time|time taken|taken at|reading time|monitoring time|"
-    "round time|visit time|time of visit|event time|timestamp|performed at|review time|"
-    "hr check time|date|check date|obs date|date of check|visit date|date of visit|"
-    "date checked|observed|observed at|time observed|when|checked at|check datetime|"
-    "date of obs|date of observation|time of observation|time of obs|event date|"
-    "check date time|date taken|datetime of check|observation date|day|clock|"
-    "charted at|"
-    "date time of check|time of reading|reading date|observation datetime|seen at|"
-    "date recorded|monitoring date|round date|date time taken|visited at|hour|visited|"
-    "date performed|time performed|obs date time|date time of obs|date time checked|"
-    "performed|seen|attended|date attended|time done|date done|visit|reviewed|"
-    "reviewed at|checked|check at|time seen|date seen|obs at|noted at|"
-    "date time recorded|checked on|observed on|seen on|taken on|performed on|done on|"
-    "reviewed on|charted on|recorded on|visited on|read on|read at|time read",
-    "recorded_at": "filed at|entered at|entry time|date entered|created|created at|"
-    "saved at|documented at|system time|modified|last updated|audit time|sign time|"
-    "verified time|late entry time|time filed|filed|entered|time entered|date filed|"
-    "entry date|saved|date saved|time saved|filed time|documented|file time|"
-    "entered on|entry datetime|written at|time documented|updated at|date created",
-    "started_at": "start time|started|time started|commenced|time commenced|"
-    "commencement|date commenced|infusion start|start datetime|set up time|setup time|"
-    "time set up|time connected|begun|begin time|on time|new syringe time|loaded at|"
-    "started at|start date|date started|start|infusion started|start date time",
-    "ended_at": "stop time|end time|finished|time finished|time stopped|discontinued|"
-    "completed at|taken down|off time|syringe change time|changed at|finish|"
-    "infusion end|ended at|off at|end date|ended|stopped at|date stopped|date ended|"
-    "finished at|end datetime|end date time",
-    "end_reason": "end reason|reason ended|reason for ending|reason stopped|why ended|"
-    "reason for stopping|stop reason|outcome|reason ended by|reason infusion ended",
-    "volume_remaining_ml": "volume remaining|vol remaining|vol rem|remaining|"
-    "remaining volume|volume left|vol left|left in syringe|ml left|mls left|"
-    "ml remaining|mls remaining|syringe volume|volume in syringe|amount left|"
-    "amount remaining|balance|residual volume|vr|v remaining|reading|syringe reading|"
-    "scale reading|level|vol in barrel|current volume|syringe volume remaining|left|"
-    "vol|volume|barrel scale|volume on scale|barrel reading|scale|"
-    "volume still in syringe|"
-    "vtbi remaining|vtbi left|remaining vtbi|"
-    "volume remaining scale|volume remaining barrel|remaining on scale|remaining scale|"
-    "volume remaining in syringe|left ml|vol remaining in syringe|syringe left",
-    "display_remaining_ml": "display remaining|display volume|volume on display|"
-    "volume remaining display|display reading|remaining on display|screen remaining|"
-    "display vol|remaining display|volume left display|volume left on display|"
-    "vol remaining display|display volume remaining|"
-    "volume remaining on display|screen volume|display left|display|on display",
-    "volume_delivered_ml": "volume infused|vol infused|infused|total infused|"
-    "volume delivered|vol delivered|delivered|amount infused|amount delivered|"
-    "volume given|vol given|given|mls infused|ml infused|mls given|vi|vol in|"
-    "cumulative volume|total volume infused|running total|volume administered|"
-    "infused so far|intake|volume infused so far|ml given|ml delivered|given so far",
-    "vtbi": "vtbi|volume to be infused|vol to infuse|to be infused|target volume|"
-    "planned volume|volume to deliver|total volume|tv|set volume|volume limit|"
-    "total to give|syringe total|intended volume|vol tbi",
-    "start_volume_ml": "start volume|starting volume|initial volume|volume at start|v0|"
-    "fill volume|filled to|total volume in syringe|loaded volume|syringe volume start|"
-    "volume after priming|post prime volume|opening volume|syringe filled to|start vol|"
-    "volume after prime|vol at start|starting vol|filled volume|new syringe volume|"
-    "volume of new syringe|new syringe ml|volume in new syringe|new syringe filled to|"
-    "new volume|volume after change|new syringe vol",
-    "made_up_to_ml": "made up to|final volume|volume made up|made up volume|"
-    "volume before priming|pre prime volume|made up vol|total made up|made to",
-    "prime_volume": "prime|prime volume|priming volume|volume primed|line volume|"
-    "prime loss|used to prime|dead space|line prime|primed with|extension volume|"
-    "set volume prime|vol to prime|purge|purged",
-    "set_rate_ml_h": "rate|infusion rate|rate ml hr|rate ml h|ml hr|ml h|mls hr|"
-    "mls hour|ml per hour|flow|flow rate|rate set|set rate|programmed rate|"
-    "rate on display|displayed rate|current rate|running rate|delivery rate|pump rate|"
-    "driver rate|speed|hourly rate|rate checked|rate 24h|ml 24h|ml 24 hr|mls 24 hours|"
-    "ml day|daily rate|24 hour rate|rate per day|volume per 24 h|rate per hour|"
-    "rate shown|running at|rate running at|rate now|set at|rate charted|rate ml 24h|"
-    "rate per 24h|rate per 24 hours|rate set on driver|driver ml h|driver ml hr|"
-    "pump ml h|pump ml hr|syringe ml h|syringe ml hr|driver mls hr|driver rate|"
-    "ml 24 h|mls 24 h|mls 24h|mls 24 hr|mls 24 hrs|ml 24 hrs|ml 24 hours|ml per 24 h|"
-    "ml per 24 hours|mls per 24 hours|ml per day|mls per day|mls day|24h rate",
-    "planned_duration_h": "duration|over|run over|hours|infuse over|period|"
-    "planned hours|infusion time|length of infusion|time period|total time|"
-    "delivery time|hrs|to run over|expected duration|planned duration|run time|"
-    "duration set|hours planned|planned for|planned over|planned time|run over hours|"
-    "over hours|infuse over hours",
-    "time_remaining": "time remaining|time left|hours left|hrs remaining|"
-    "remaining time|"
-    "time to go|due to finish|expected end|finish in|end due|estimated completion|tr|"
-    "h m left|run time left|minutes left|due to end",
-    "checked_by": "initials|nurse initials|nurse|rn|staff initials|staff|signature|"
-    "sign|"
-    "signed|signed by|sig|checked by|recorded by|performed by|entered by|observer|"
-    "done by|user|user id|recorder|by|clinician|carer|filed by|checker|nurse id|"
-    "staff id|observed by|visited by|staff code|checker 1|nurse 1|sign 1|initial|"
-    "init|inits|taken by|charted by|documented by|visitor|who",
-    "second_checked_by": "second checker|checker 2|witness|countersigned|nurse 2|"
-    "second nurse|second initials|second checked by|2nd checker|2nd nurse|sign 2|"
-    "witnessed by|second signature|countersigned by|2nd signature|2nd initials|"
-    "initials 2|second sign|second check by|second staff",
-    "site_signs": "site|site check|site checked|site condition|site appearance|"
-    "site status|site obs|site inspection|infusion site|skin|skin condition|skin check|"
-    "site reaction|reaction|insertion site|cannula site|needle site|site ok|"
-    "condition of site|site comment|site assessment|skin at site|site look|site signs|"
-    "look of site|site cond|cond of site|site app|site observations|appearance of site|"
-    "site observation|skin site",
-    "site_score": "site score|site grade|phlebitis score|vip|score",
-    "site_location": "site location|location of site|body site|position|placement|"
-    "where sited|area used|limb|anatomical site|insertion location|site position|"
-    "cannula position|sited at|location on body|place|site place|new place|site|"
-    "location|body location|where|cannula location|site area|infusion site|sited|"
-    "position of site|place of site|place on body|insertion site",
-    "site_changed": "site changed|site change|resited|re sited|site rotated|new site|"
-    "cannula changed|needle changed|cannula resited|site resited|site moved",
-    SITE_CHANGED_ON: "site date|date of site change|resite date|new site date|"
-    "cannula inserted|insertion date|date inserted|needle date|date sited|site start|"
-    "cannula date|site since|inserted on|site changed on|cannula changed on|"
-    "site changed|"
-    "site change date|date site changed|site inserted|needle changed on|site change|"
-    "resited on|site resited on|date resited|cannula resited on|cannula resited|"
-    "cannula changed|cannula changed on|needle changed|date cannula inserted|"
-    "cannula inserted on|site in since|cannula in since|cannula sited|site resited|"
-    "cannula sited on|current site since|new site|date of resite",
-    "line_changed": "line changed|extension changed|line change|set changed|"
-    "giving set changed|tubing changed|tubing change|line renewed|new line|"
-    "extension line changed|administration set changed|extension set changed|"
-    "giving set change|extension change",
-    LINE_CHANGED_ON: "line change date|line date|date line changed|"
-    "line in since|line inserted|line start|extension set date|extension date|"
-    "giving set date|set change date|tubing date|infusion set date|admin set date|"
-    "line changed on|line changed|extension changed on|"
-    "extension changed|set changed on|date set changed|line renewed on|"
-    "giving set changed"
-    "|tubing changed|line change|set changed|tubing changed on|line fitted on|"
-    "extension line changed on|extension line changed|date extension changed|"
-    "extension set changed|extension set changed on|line fitted|extension fitted|"
-    "date of line change|line changed date|current line since|extension in since",
-    WHY_CHANGED: "why changed|reason changed|reason for change|change reason|why|"
-    "reason",
-    "syringe_size_ml": "syringe size|syringe|size|syringe type|syringe ml|nominal size|"
-    "syringe capacity|barrel size|size of syringe|syringe confirmed|syringe selected|"
-    "detected syringe|syringe volume size|ml syringe|syringe in use",
-    "battery_pct": "battery|batt|battery level|battery percent|battery life|batt pct|"
-    "power|charge|battery checked|battery status|battery remaining|battery left|"
-    "battery charge|batt level|battery pct|power level|bat|battery reading",
-    "battery_other": "battery ok|battery changed|volts|battery volts|battery voltage|"
-    "new battery|battery good|battery checked ok",
-    "running": "running|pump running|driver running|light|light flashing|green light|"
-    "infusing|working|in progress|device status|on off|run stop|functioning|led|"
-    "screen status|running light|light on|status|state|driver status|pump status|"
-    "indicator light|light seen|driver light|is running|light green|driver working|"
-    "status light|flashing|infusion status",
-    "alarm": "alarm|alarms|alarm type|alert|alarm found|alarm sounded|fault|"
-    "alarm shown|alarm message",
-    "action": "action|action taken|actions|what was done|response|intervention|"
-    "alarm action|actions taken",
-    "material": "material|cannula material|cannula type|needle type|cannula|needle|"
-    "type of cannula",
-    "gauge": "gauge|cannula gauge|cannula size|needle size|needle gauge|size",
-    DRUG: "drug|medication|medicine|additive|drug name|medication name|product|"
-    "ingredient|prescribed drug",
-    DOSE: "dose|amount|drug dose|strength|quantity|prescribed dose|dose 24h|"
-    "dose per 24 hours|daily dose|mg 24h|dose in syringe|24 hr dose|mg per day|mg",
-    DOSE_UNIT: "unit|dose unit|drug unit|units",
-    "contents": "drugs|medicines|contents|syringe contents|drugs in syringe|"
-    "medications|"
-    "mixture|drugs and doses|contents of syringe|prescription|drug s|medication",
-    "diluent": "diluent|dilutant|diluted with|solvent|made up with|carrier|base fluid|"
-    "vehicle|made up in|fluid|mixed with|solution",
-    "solution_appearance": "contents|appearance|clarity|precipitate|precipitation|"
-    "crystals|colour|color|syringe contents check|solution clear|contents checked|"
-    "discolouration|mixture appearance|solution|solution appearance|syringe contents|"
-    "contents check|look of solution|solution check|fluid|contents clear|clear|cloudy|"
-    "contents ok|solution ok|solution cloudy|contents cloudy|precipitate seen|"
-    "appearance of solution|syringe appearance|solution look|sol app|solution app|"
-    "sol appearance|look of contents",
-    "lockbox_locked": "lockbox|lock box|locked|box locked|security|secure|key|"
-    "in lockbox|locked box|tamper box|box|safe box|locked y n|lock checked|"
-    "cover locked|"
-    "case shut|case closed|box shut|box closed|case secure|locked in box|"
-    "tamper box locked|safe box locked|lock|lockbox locked|lockbox checked|"
-    "lockbox secure|case locked|box secure",
-    "keypad": "keypad locked|key lock|keypad|lock on|screen lock|panel lock|"
-    "keys locked|"
-    "program locked|programme lock|lock engaged|button lock|keypad lock on|lock out|"
-    "lockout|locked keypad",
-    "label_present": "label|labelled|labeled|label checked|syringe label|label ok|"
-    "label correct|label present|additive label|drug label|label complete|"
-    "label legible|label in place|label y n|label on",
-    "discard": "discarded|waste|wasted|amount discarded|volume discarded|residue|"
-    "left over|destroyed|disposed|disposal|remaining discarded|vol wasted|returned|"
-    "cd waste|witnessed waste",
-    "note": "comments|comment|notes|note|remarks|free text|details|narrative|problems|"
-    "variance|other|observations|message|remark|nursing notes|other comments|"
-    "nurse comments|additional comments",
-    "line_id": "line no|line id|line number|extension no|extension set no|line|"
-    "extension id|extension set id|extension|set no|line ref|extension set|tubing id",
-    "site_id": "site no|site id|site number|cannula no|cannula id|cannula number|"
-    "site ref|needle no|cannula ref",
-    "kind": "kind|type|line type|item|what|device|kind of line|device type|set type",
-    "inserted_at": "inserted at|date inserted|time inserted|inserted|fitted|"
-    "date fitted|"
-    "time fitted|inserted on|insertion date|insertion time|date in|in|placed|"
-    "date placed|fitted on|fitted at|start|date sited|time sited|time in",
-    "removed_at": "removed at|date removed|time removed|removed|removed on|out|"
-    "date out|"
-    "taken out|removal date|removal time|end|time out|date taken out",
-    "removal_reason": "reason removed|removal reason|reason for removal|why removed|"
-    "reason|reason out|removed because|reason taken out",
-    ROW_ID: "row|row id|row no|row number|record id|entry id|obs id|id|seq|sequence|"
-    "record no|entry no|check id|record number|line in export|no|row ref|check no|"
-    "observation id",
-    REPLACES: "replaces|replaces row|amends|corrects|amended from|supersedes|"
-    "replaces id|correction of|amendment of|original row|corrects row|replaced row",
-    VERSION: "version|version no|version number|revision|revision no|rev|rev no|ver|"
-    "amendment no|edit no|entry version|row version|record version",
-    STRUCK: "struck out|struck|deleted|void|voided|strikethrough|status|record status|"
-    "in error|entered in error|row status|amendment status|cancelled|result status|"
-    "strike out|entry status",
-    ITEM: "item|item name|observation|observation name|parameter|measure|measurement|"
-    "question|field|flowsheet item|row name|assessment|obs name|variable|attribute|"
-    "flowsheet row name|flowsheet measure|flowsheet name|measure name|meas name|"
-    "item description|name|observation type|flowsheet row|obs item|element",
-    VALUE: "value|answer|result|reading|response|item value|observation value|"
-    "measure value|meas value|flowsheet value|entered value|"
-    "recorded value|charted value|entry value|obs value|data|finding|measured value",
-    UNITS: "units|unit|rate unit|rate units|unit of rate|uom|unit of measure|"
-    "value unit|value units|measure unit",
-}
+_SYNONYMS = (
+    names_of_infusions.HEADERS
+    | names_of_checks.HEADERS
+    | names_of_lines.HEADERS
+    | names_of_rows.HEADERS
+)
 #: Columns of the canonical tables: a header that is one names it beyond doubt.
 CANONICAL_NAMES = frozenset(name for table in CANONICAL for name in table.names)
 
@@ -561,7 +322,11 @@ _SHORTEST_WHOLE = 6
 
 #: Short forms in the names of database columns.
 _SHORT = {"dt": "date", "dte": "date", "tm": "time", "dttm": "date time",
-          "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no"}  # fmt: skip
+          "dtm": "date time", "ts": "timestamp", "nbr": "no", "num": "no",
+          "chk": "check", "cmt": "comment", "cmts": "comments", "cmnt": "comment",
+          "cmnts": "comments", "drv": "driver", "drvr": "driver", "typ": "type",
+          "syr": "syringe", "sz": "size", "usr": "user",
+          "appr": "appearance", "lbl": "label", "strt": "start"}  # fmt: skip
 
 
 def _parted(header: str, name: str) -> str:

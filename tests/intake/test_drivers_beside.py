@@ -88,3 +88,9 @@ Amber,K1,14/09/2026 12:00,0.6,13.6,0.7,14.2
 def test_a_second_driver_without_its_number_is_asked_for(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="Driver A left and Driver B left stand side"):
         read(tmp_path, {"log.csv": NO_NUMBER})
+
+
+def test_a_line_of_two_drivers_counts_as_two_checks(tmp_path: Path) -> None:
+    log = read(tmp_path, {"side.csv": P02_TWO_DRIVERS_SIDE})
+    account = log.account.iloc[0]
+    assert (account["rows_read"], account["accepted"], account["rejected"]) == (5, 5, 0)

@@ -9,7 +9,13 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import InputError
-from analysis.intake import synonyms
+from analysis.intake import (
+    names_of_checks,
+    names_of_infusions,
+    names_of_lines,
+    names_of_rows,
+    synonyms,
+)
 from analysis.intake.given import labels_above
 from analysis.intake.repeats import tell_apart
 from analysis.intake.site_words import site_signs
@@ -239,7 +245,17 @@ def test_hours_after_the_start_are_no_times_of_checks(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("header", "column"), [("evt", "entry"), ("init", "checked_by")]
+    ("header", "column"),
+    [
+        ("evt", "entry"),
+        ("init", "checked_by"),
+        ("cmt", "note"),
+        ("cmnts", "note"),
+        ("drv_no", "driver_id"),
+        ("chk_dttm", "checked_at"),
+        ("syr_sz", "syringe_size_ml"),
+        ("rt_ml_h", "set_rate_ml_h"),
+    ],
 )
 def test_short_names_of_database_columns_are_known(header: str, column: str) -> None:
     assert synonyms.named(header) == {column}
@@ -247,3 +263,30 @@ def test_short_names_of_database_columns_are_known(header: str, column: str) -> 
 
 def test_tamper_boxes_are_lockboxes() -> None:
     assert synonyms.named("Tamper box locked") == {"lockbox_locked"}
+
+
+def test_the_names_of_a_column_stand_in_one_place() -> None:
+    parts = (names_of_checks, names_of_infusions, names_of_lines, names_of_rows)
+    columns = [column for part in parts for column in part.HEADERS]
+    assert len(columns) == len(set(columns))
+
+
+def test_right_and_route_in_short_are_no_rate() -> None:
+    assert synonyms.named("Rt") == set()
+
+
+def _three_rows(header: str) -> str:
+    rows = [f"Amber,K1,14/09/2026 {hour}:00,0.6,12.5\n" for hour in ("08", "10", "12")]
+    return "".join([f"Ward,Patient,Checked at,Rate ml/h,{header}\n", *rows])
+
+
+def test_a_volume_that_stays_is_what_its_header_says(tmp_path: Path) -> None:
+    log = read(tmp_path, {"a.csv": _three_rows("Volume left ml")})
+    assert log.checks["volume_remaining_ml"].tolist() == [12.5, 12.5, 12.5]
+
+
+def test_a_volume_that_stays_and_is_not_said_to_be_left_is_asked_about(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(InputError, match="does not show which way it goes"):
+        read(tmp_path, {"a.csv": _three_rows("Volume")})

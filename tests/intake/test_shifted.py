@@ -62,3 +62,28 @@ def test_decimal_commas_in_most_rows_are_refused(tmp_path: Path) -> None:
     whole = "Ash,P1,13/10/2026,20:05,4,80,"
     with pytest.raises(InputError, match="8 cells where the header has 7"):
         read(tmp_path, [HEADER, *lines, whole])
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Total,4", "Grand total,,,,54.2", "Sub-total:,4,,,54.2", "Mean,,,,13.55,91.0"],
+)
+def test_a_line_of_totals_shorter_than_the_header_is_no_row(
+    tmp_path: Path, line: str
+) -> None:
+    log = read(tmp_path, [HEADER, *BEGUN, *MORE, line])
+    account = log.account.iloc[0]
+    assert (account["rows_read"], account["accepted"]) == (4, 4)
+    assert not len(log.rejected)
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Total Care,P1,13/10/2026,20:05,4.0", "Total,4,13/10/2026", "Total,P1,4.0"],
+)
+def test_a_short_row_that_holds_more_than_totals_is_a_broken_record(
+    tmp_path: Path, line: str
+) -> None:
+    log = read(tmp_path, [HEADER, *BEGUN, *MORE, line])
+    assert log.rejected["source"].tolist() == ["log.csv:6"]
+    assert log.rejected["reason"].tolist() == ["broken record"]
