@@ -4,12 +4,16 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.delivery import judge_delivery
+from analysis.delivery.slip_rates import Place, SlipRatios
+from analysis.delivery.threshold import DRAWN, draw_uneventful, weighted_quantile
 from analysis.intake import read_exports
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
+from analysis.terms import Entry
 from tests.tiny import audit, policy_but, syringe
 
 
@@ -55,3 +59,58 @@ def test_a_log_of_few_infusions_has_the_usual_threshold(
     found = audit(tmp_path, rows, policy=policy).threshold
     assert found.probability == pytest.approx(limit, abs=0.001)
     assert found.drawn == 0
+
+
+def _rows(sizes: dict[str, int]) -> pd.DataFrame:
+    """Give readings of 24 h infusions, so many in each, as the draw takes them."""
+    of = np.repeat(list(sizes), list(sizes.values()))
+    hours = np.concatenate([np.linspace(0, 24, n) for n in sizes.values()])
+    return pd.DataFrame({"infusion_id": of, "delivered_ml": 0.67 * hours}).assign(
+        base_ml=16.0,
+        offset_ml=0.0,
+        offset_sd_ml=0.1,
+        flow_sd=0.03,
+        is_floored=True,
+        reading_step_ml=0.1,
+        reading_variance_ml2=0.05,
+        slip_share=0.02,
+        stopped_log_ratio=0.0,
+        entry=Entry.CHECK,
+    )
+
+
+@pytest.mark.parametrize(
+    ("readings", "times"),
+    [
+        pytest.param(7, 80, id="an ordinary infusion"),
+        pytest.param(60, 80, id="as many as are drawn in full"),
+        pytest.param(97, 30, id="every 15 minutes: 80 over (97 / 60) squared"),
+        pytest.param(400, 1, id="400 readings: 80 over 44"),
+        pytest.param(900, 1, id="never left out"),
+    ],
+)
+def test_infusions_of_many_readings_are_drawn_less_often(
+    readings: int, times: int
+) -> None:
+    # Else a few of them take minutes: time goes by the square of the readings.
+    rows = _rows({"dense": readings} | {f"I{i}": 7 for i in range(99)})
+    ratios = SlipRatios(by_place=(1.0,) * len(Place), second=1.0)
+    drawn = draw_uneventful(rows, np.random.default_rng(1), ratios)
+    real = drawn["infusion_id"].str.partition("\x1f")[0]
+    count = drawn["infusion_id"].groupby(real).nunique()
+    assert count["dense"] == times
+    assert set(count.drop("dense")) == {DRAWN // 100}
+    assert len(drawn) == times * readings + 99 * 80 * 7
+
+
+def test_a_quantile_by_weight_counts_each_infusion_the_same() -> None:
+    rng = np.random.default_rng(4)
+    few, many = rng.normal(3, 1, 500), rng.normal(0, 1, 8000)
+    weight = np.r_[np.full(500, 16.0), np.ones(8000)]
+    found = weighted_quantile(np.r_[few, many], weight, 0.95)
+    # Half of the weight each: as if those drawn less often stood 16 times.
+    same = np.quantile(np.r_[np.repeat(few, 16), many], 0.95)
+    assert found == pytest.approx(same, abs=0.01)
+    assert found > np.quantile(np.r_[few, many], 0.95) + 0.5
+    plain = weighted_quantile(many, np.ones(8000), 0.99)
+    assert plain == pytest.approx(np.quantile(many, 0.99), abs=1e-12)
