@@ -114,3 +114,26 @@ def test_a_quantile_by_weight_counts_each_infusion_the_same() -> None:
     assert found > np.quantile(np.r_[few, many], 0.95) + 0.5
     plain = weighted_quantile(many, np.ones(8000), 0.99)
     assert plain == pytest.approx(np.quantile(many, 0.99), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("most", "limit"),
+    [
+        pytest.param(8000, 0.10, id="enough are drawn: their quantile"),
+        pytest.param(600, 0.49, id="too few: not below the usual threshold"),
+    ],
+)
+def test_a_vague_quantile_does_not_go_below_the_usual_threshold(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, most: int, limit: float
+) -> None:
+    # As in a short log of infusions that are all read every few minutes.
+    monkeypatch.setattr("analysis.delivery.threshold.DRAWN", most)
+    rng = np.random.default_rng(2)
+    rows = []
+    for i in range(60):
+        noise = rng.normal(0, 0.1, 12)
+        read = {2 * k: round(15.9 - 1.34 * k + noise[k], 1) for k in range(12)}
+        rows += syringe(read, infusion_id=f"I{i}", patient_id=f"P{i}")
+    found = audit(tmp_path, rows, policy=policy_but(false_flags_per_1000=10)).threshold
+    assert found.drawn == most // 60 * 60 + (most % 60 > 0) * 60
+    assert found.probability == pytest.approx(limit, abs=0.001)
