@@ -168,7 +168,8 @@ def by_list(event: pd.Series, rate: float) -> float:
     -------
     float
         The sum of 1 - event over those above it is at most the wanted share of that sum
-        over all.
+        over all, or of one infusion where hardly any is uneventful; 0 where that holds
+        for all.
 
     Examples
     --------
@@ -177,8 +178,9 @@ def by_list(event: pd.Series, rate: float) -> float:
     """
     ordered = np.sort(event.to_numpy())[::-1]
     expected = np.cumsum(1 - ordered)
-    first = int(np.searchsorted(expected, rate * expected[-1], side="right"))
-    return float(ordered[min(first, len(ordered) - 1)])
+    allowed = rate * max(expected[-1], 1.0)
+    first = int(np.searchsorted(expected, allowed, side="right"))
+    return float(np.r_[ordered, 0.0][first])
 
 
 def draw_uneventful(

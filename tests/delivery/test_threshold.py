@@ -9,7 +9,12 @@ import pytest
 
 from analysis.delivery import judge_delivery
 from analysis.delivery.slip_rates import Place, SlipRatios
-from analysis.delivery.threshold import DRAWN, draw_uneventful, weighted_quantile
+from analysis.delivery.threshold import (
+    DRAWN,
+    by_list,
+    draw_uneventful,
+    weighted_quantile,
+)
 from analysis.intake import read_exports
 from analysis.policy import Policy
 from analysis.synthetic import DEMO_PLANTING, WARDS, make_log, write_log
@@ -137,3 +142,21 @@ def test_a_vague_quantile_does_not_go_below_the_usual_threshold(
     found = audit(tmp_path, rows, policy=policy_but(false_flags_per_1000=10)).threshold
     assert found.drawn == most // 60 * 60 + (most % 60 > 0) * 60
     assert found.probability == pytest.approx(limit, abs=0.001)
+
+
+def test_where_all_have_an_event_all_are_listed(tmp_path: Path) -> None:
+    # Hardly any infusion is uneventful there: a share of them left nothing listed.
+    assert by_list(pd.Series([1 - 1e-7] * 80), 0.01) == 0.0
+    rng = np.random.default_rng(1)
+    rows = []
+    for i in range(80):
+        noise = rng.normal(0, 0.1, 6)
+        late = [0, 0, 0, 2.7, 4.0, 4.0]
+        read = {4 * k: 16 - 2.68 * k + late[k] + noise[k] for k in range(6)}
+        rows += syringe(
+            {hour: round(volume, 1) for hour, volume in read.items()},
+            infusion_id=f"I{i}",
+            patient_id=f"P{i}",
+        )
+    findings = audit(tmp_path, rows).findings
+    assert (findings["kind"] == "stall").sum() == 80
