@@ -20,6 +20,15 @@ from analysis.delivery.slip_rates import SlipRatios, with_slip_ratios
 #: Infusions drawn, and the seed of the draw: the same log gives the same threshold.
 DRAWN, SEED = 8000, 20_261
 
+#: Judging an infusion takes time by the square of its readings. One of more than this
+#: many is drawn so much less often, at least once, and counts so much more: the draw of
+#: a dense log takes little longer than the log itself.
+_READINGS = 60
+
+#: Draws, as if all counted the same, under which the quantile is too vague to go below
+#: the usual threshold: at 10 per 1,000 it would rest on fewer than ten of them.
+_LEAST_DRAWN = 1000
+
 #: Nothing less probable than this is listed, whatever rate is wanted.
 LEAST = 0.10
 
@@ -87,10 +96,10 @@ def find_threshold(
         The higher of the simulated quantile and `LEAST`; a usual one for a log of few
         infusions.
     """
+    usual = float(np.interp(np.log(wanted_per_1000), np.log(_USUAL_RATES), _USUAL))
     if len(share) < _FEWEST:
-        usual = np.interp(np.log(wanted_per_1000), np.log(_USUAL_RATES), _USUAL)
         return Threshold(
-            probability=round(float(usual), 4),
+            probability=round(usual, 4),
             wanted_per_1000=wanted_per_1000,
             drawn=0,
             false_per_1000=wanted_per_1000,
@@ -100,20 +109,49 @@ def find_threshold(
     found = scan(drawn)
     kinds = kinds_of_slips(drawn, found.slips.to_numpy())
     evidence = with_slip_ratios(drawn, found, ratios, kinds).table
-    own = share.reindex(evidence.index.str.partition("\x1f").get_level_values(0))
+    real = evidence.index.str.partition("\x1f").get_level_values(0)
+    own = share.reindex(real)
+    weight = 1 / real.value_counts().reindex(real).to_numpy()
     quiet = 1 - probabilities(evidence, own.set_axis(evidence.index))["none"]
     rate = min(_AIM * wanted_per_1000 / 1000, 1)
-    simulated = float(np.quantile(quiet, 1 - rate))
-    probability = max(simulated, by_list(event, rate), LEAST)
-    false = float((quiet > probability).mean())
-    n = len(quiet)
+    simulated = weighted_quantile(quiet.to_numpy(), weight, 1 - rate)
+    n = float(weight.sum() ** 2 / (weight**2).sum())
+    least = LEAST if round(n) >= _LEAST_DRAWN else max(LEAST, usual)
+    probability = max(simulated, by_list(event, rate), least)
+    false = float(np.average(quiet > probability, weights=weight))
     return Threshold(
         probability=round(probability, 4),
         wanted_per_1000=wanted_per_1000,
-        drawn=n,
+        drawn=len(quiet),
         false_per_1000=1000 * false,
         false_se=float(1000 * np.sqrt(max(false, 1 / n) * (1 - false) / n)),
     )
+
+
+def weighted_quantile(values: Array, weight: Array, share: float) -> float:
+    """Find the value that a share of the weight lies below, between values linearly.
+
+    Parameters
+    ----------
+    values, weight : ndarray
+        Values and what each counts, more than 0.
+    share : float
+        Share of the weight, 0 to 1.
+
+    Returns
+    -------
+    float
+        With equal weights, numpy's quantile.
+
+    Examples
+    --------
+    >>> weighted_quantile(np.array([3.0, 1.0, 2.0]), np.ones(3), 0.75)
+    2.5
+    """
+    order = np.argsort(values, kind="stable")
+    ordered, counts = values[order], weight[order]
+    below = np.cumsum(counts) - counts
+    return float(np.interp(share * below[-1], below, ordered))
 
 
 def by_list(event: pd.Series, rate: float) -> float:
@@ -130,7 +168,8 @@ def by_list(event: pd.Series, rate: float) -> float:
     -------
     float
         The sum of 1 - event over those above it is at most the wanted share of that sum
-        over all.
+        over all, or of one infusion where hardly any is uneventful; 0 where that holds
+        for all.
 
     Examples
     --------
@@ -139,8 +178,9 @@ def by_list(event: pd.Series, rate: float) -> float:
     """
     ordered = np.sort(event.to_numpy())[::-1]
     expected = np.cumsum(1 - ordered)
-    first = int(np.searchsorted(expected, rate * expected[-1], side="right"))
-    return float(ordered[min(first, len(ordered) - 1)])
+    allowed = rate * max(expected[-1], 1.0)
+    first = int(np.searchsorted(expected, allowed, side="right"))
+    return float(np.r_[ordered, 0.0][first])
 
 
 def draw_uneventful(
@@ -161,16 +201,20 @@ def draw_uneventful(
     -------
     DataFrame
         As `readings`, some `DRAWN` infusions (each named after the one it stands on and
-        a number), with other observed_ml.
+        a number; fewer of those with many readings), with other observed_ml.
     """
     ids = readings["infusion_id"].unique()
     times = -(-DRAWN // len(ids))
     some = ids[np.linspace(0, len(ids) - 1, min(DRAWN, len(ids))).astype("int64")]
     base = readings[readings["infusion_id"].isin(some)]
+    size = base["infusion_id"].map(base["infusion_id"].value_counts())
+    cost = (size / _READINGS).clip(lower=1) ** 2
+    repeats = (times / cost).clip(lower=1).astype("int64")
     every = pd.concat(
         [
-            base.assign(infusion_id=base["infusion_id"] + f"\x1f{number}")
+            rows.assign(infusion_id=rows["infusion_id"] + f"\x1f{number}")
             for number in range(times)
+            if len(rows := base[repeats > number])
         ],
         ignore_index=True,
     )
