@@ -262,6 +262,10 @@ class CodedText(PLAIN):  # type: ignore[misc]
     ) -> npt.NDArray[Any]:
         if self._coded is None or dtype not in (None, object):
             return super().to_numpy(dtype, copy, na_value)  # type: ignore[no-any-return]
+        if len(self) < len(self._coded.different):
+            # A few rows of many: their own texts are written, and not all there are.
+            few: npt.NDArray[Any] = super().to_numpy(dtype, copy, na_value)
+            return few
         texts: npt.NDArray[Any] = self._coded.different.to_numpy(zero_copy_only=False)
         return texts.take(self._coded.codes)
 

@@ -178,5 +178,5 @@ def digits(amount: float) -> str:
     >>> digits(0.01234), digits(123.4)
     ('0.012', '120')
     """
-    rounded = float(f"{amount:.2g}")
-    return f"{rounded:.0f}" if rounded >= 10 else f"{rounded:g}"
+    text = f"{amount:.2g}"
+    return f"{float(text):.0f}" if "e+" in text else text

@@ -1,13 +1,16 @@
 """From a log to what happened to each infusion: the main path of the stage."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from analysis.delivery import sentences
 from analysis.delivery.batches import Array
+from analysis.delivery.charting import (
+    doubtful_rates,
+    doubtful_readings,
+    volumes_that_disagree,
+)
 from analysis.delivery.decision import Event, events, is_listed
 from analysis.delivery.drivers import driver_flow
 from analysis.delivery.evaluable import (
@@ -19,11 +22,7 @@ from analysis.delivery.evaluable import (
 from analysis.delivery.evidence import OTHER_CELLS, stopped_log_ratio
 from analysis.delivery.fitted import fit_noise, with_noise
 from analysis.delivery.line import delivered_by_end, expected_lines
-from analysis.delivery.listing import (
-    delivery_events,
-    doubtful_readings,
-    fixed_offsets,
-)
+from analysis.delivery.listing import delivery_events, fixed_offsets
 from analysis.delivery.noise import (
     OFFSET_SD_ML,
     add_standard_deviations,
@@ -34,6 +33,7 @@ from analysis.delivery.noise import (
 from analysis.delivery.posterior import event_shares, probabilities
 from analysis.delivery.runs import Runs, runs_of
 from analysis.delivery.scan import Evidence, scan
+from analysis.delivery.sentences import FINDING_COLUMNS
 from analysis.delivery.slip_kinds import kinds_of_slips
 from analysis.delivery.slip_rates import SlipRatios, slip_ratios, with_slip_ratios
 from analysis.delivery.threshold import Threshold, find_threshold
@@ -163,7 +163,7 @@ def judge_delivery(log: Log, policy: Policy, run: Map = one_by_one) -> Delivery:
         lambda: _as_table(
             [
                 *_findings(log, lines, noise, listing, (at, found)),
-                *scale_and_display_findings(log, policy),
+                scale_and_display_findings(log, policy),
             ]
         ),
         lambda: driver_flow(
@@ -202,26 +202,24 @@ def _findings(
     noise: pd.DataFrame,
     listing: list[Event],
     judged: tuple[Array, Array],
-) -> list[dict[str, Any]]:
+) -> list[pd.DataFrame]:
     """Write findings; `judged` are rows, and which are of a listed infusion."""
     at, found = judged
     return [
-        *doubtful_readings(lines, is_reading(lines), log),
-        *delivery_events(listing, lines.take(at[found]), log),
-        *fixed_offsets(lines, at[~found], log),
-        *sentences.doubtful_rates(log, lines),
-        *sentences.volumes_that_disagree(log, lines, noise),
+        doubtful_readings(lines, is_reading(lines), log),
+        delivery_events(listing, lines, at[found], log),
+        fixed_offsets(lines, at[~found], log),
+        doubtful_rates(log, lines),
+        volumes_that_disagree(log, lines, noise),
     ]
 
 
-def _as_table(findings: list[dict[str, Any]]) -> pd.DataFrame:
-    """Put findings together by columns: by rows it takes several times as long."""
-    return pd.DataFrame(
-        {
-            name: [finding.get(name, np.nan) for finding in findings]
-            for name in sentences.FINDING_COLUMNS
-        }
-    )
+def _as_table(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """Put findings together."""
+    some = [part for part in parts if len(part)]
+    if not some:
+        return pd.DataFrame(columns=FINDING_COLUMNS)
+    return pd.concat(some, ignore_index=True).reindex(columns=FINDING_COLUMNS)
 
 
 def _kinds(listing: list[Event], infusions: pd.Index) -> pd.Series:

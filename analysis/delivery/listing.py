@@ -1,21 +1,18 @@
-"""What the delivery stage lists: events, doubtful readings and start offsets."""
+"""What the delivery stage lists: events and start offsets."""
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from operator import attrgetter
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from analysis.delivery import sentences
 from analysis.delivery.batches import Array
 from analysis.delivery.decision import Event
-from analysis.delivery.evidence import speaking, words_beside
-from analysis.delivery.quoted import Reading, of_infusions, quoted
-from analysis.delivery.runs import runs_of
-from analysis.delivery.start_offset import LOOKED_AT, start_offsets
+from analysis.delivery.evidence import Said, speaking, words_beside
+from analysis.delivery.quoted import Quoted, charted, quoted
+from analysis.delivery.sentences import events_in_words, offsets_in_words
+from analysis.delivery.start_offset import start_offsets
 from analysis.delivery.visible import first_visible
 from analysis.intake import Log
 from analysis.lookup import are_among
@@ -32,88 +29,95 @@ _TOLD = [
     "contents",
 ]
 
-_STOPS = (FindingKind.STALL, FindingKind.STALL_TO_END)
+_STOPS = (str(FindingKind.STALL), str(FindingKind.STALL_TO_END))
+
+#: Fields of an event that stand for themselves.
+_ALONE = (
+    "infusion_id",
+    "first_visible",
+    "largest",
+    "volume_ml",
+    "volume_low_ml",
+    "volume_high_ml",
+    "ratio",
+    "probability",
+    "kind_probability",
+    "rival",
+    "rival_probability",
+)
+
+#: Earliest and latest onset and end.
+_WINDOWS = ("began_earliest", "began_latest", "ended_earliest", "ended_latest")
 
 #: Normal limits of 95 %.
 _Z = 1.96
 
 
-def doubtful_readings(
-    lines: pd.DataFrame, is_reading: Array, log: Log
-) -> Iterator[dict[str, object]]:
-    """Write a finding for each doubtful reading.
-
-    Parameters
-    ----------
-    lines : DataFrame
-        As `Delivery.lines`, in order of infusion and time.
-    is_reading : array of bool
-        Which of them are readings of running drivers.
-    log : Log
-        Gives what was charted.
-
-    Yields
-    ------
-    dict
-        Charting findings, without id and month.
-    """
-    runs = runs_of(lines["infusion_id"])
-    at = np.flatnonzero(is_reading)
-    own = runs_of(runs.each(np.arange(len(runs.begins)))[at])
-    is_doubtful = lines["is_doubtful"].to_numpy(bool)[at]
-    # A doubtful reading is quoted beside the next one.
-    is_quoted = is_doubtful | own.shift(is_doubtful, 1, fill=False)
-    for rows in quoted(lines.take(at[is_quoted]), log).values():
-        for position, row in enumerate(rows):
-            if row.is_doubtful:
-                yield sentences.doubtful_reading(rows, position)
-
-
 def delivery_events(
-    listing: Sequence[Event], read: pd.DataFrame, log: Log
-) -> Iterator[dict[str, object]]:
+    listing: Sequence[Event], lines: pd.DataFrame, at: Array, log: Log
+) -> pd.DataFrame:
     """Write the finding of each listed infusion.
 
     Parameters
     ----------
     listing : sequence of Event
         What was decided of them.
-    read : DataFrame
-        Rows of `Delivery.lines` as they were judged, in order of infusion and time.
+    lines : DataFrame
+        As `Delivery.lines`, in order of infusion and time.
+    at : array of int
+        Rows of the listed infusions as they were judged, in order.
     log : Log
         Gives what was charted.
 
-    Yields
-    ------
-    dict
-        Delivery findings, without id and month.
+    Returns
+    -------
+    DataFrame
+        Delivery findings, without id and month, in order of their readings.
     """
-    names = pd.Index([event.infusion_id for event in listing])
-    rows_of = quoted(of_infusions(read, names), log)
-    stopped = pd.Index([e.infusion_id for e in listing if e.kind in _STOPS])
-    said = sorted(
-        speaking(of_infusions(log.checks, stopped)), key=attrgetter("infusion_id")
-    )
-    said_of = {
-        name: tuple(own) for name, own in groupby(said, attrgetter("infusion_id"))
-    }
-    for finding, event in zip(_findings(listing, rows_of, log), listing, strict=True):
-        rows = said_of.get(event.infusion_id)
-        if rows is not None:
-            until = finding["ended_latest"]
-            after = (
-                row.checked_at
-                for row in rows_of[event.infusion_id]
-                if row.checked_at >= until
-            )
-            words = words_beside(rows, finding["began_earliest"], next(after, None))
-            finding["sentence"] = f"{finding['sentence']}{words}"
-        yield finding
+    if not listing:
+        return pd.DataFrame()
+    read = quoted(lines, at)
+    events = _by_columns(listing, read)
+    known = log.infusions[_TOLD].loc[events["infusion_id"]]
+    events = _with_windows(events, read, known)
+    sentences = events_in_words(events, read, known)
+    for place, words in _words_beside(events, read, log):
+        sentences[place] += words
+    findings = _findings(events, read, known, log)
+    return findings.assign(sentence=pd.Series(sentences, dtype="str"))
 
 
-def fixed_offsets(
-    lines: pd.DataFrame, judged: Array, log: Log
-) -> Iterator[dict[str, object]]:
+def _words_beside(
+    events: pd.DataFrame, read: Quoted, log: Log
+) -> Iterator[tuple[int, str]]:
+    """Quote what the chart says from the onset of each stop to the check after it.
+
+    Gives the places of those events of which it says anything.
+    """
+    names = pd.Index(events["infusion_id"][events["kind"].isin(_STOPS)])
+    rows = log.checks[list(Said._fields)]
+    rows = rows[are_among(rows["infusion_id"], names).to_numpy(bool)]
+    said = sorted(speaking(rows), key=attrgetter("infusion_id"))
+    by_infusion = groupby(said, attrgetter("infusion_id"))
+    said_of = {name: tuple(own) for name, own in by_infusion}
+    at = pd.Index(events["infusion_id"]).get_indexer(pd.Index(list(said_of)))
+    times = read.rows["checked_at"]
+    until = read.runs.each(events["ended_latest"].to_numpy("datetime64[us]"))
+    is_after = times.to_numpy("datetime64[us]") >= until
+    after = read.first(is_after, np.full(len(events), -1))[at]
+    ended = times.take(read.runs.begins[at] + after).tolist()
+    for own, place, began, has_end, end in zip(
+        said_of.values(),
+        at.tolist(),
+        events["began_earliest"].take(at).tolist(),
+        (after >= 0).tolist(),
+        ended,
+        strict=True,
+    ):
+        yield place, words_beside(own, began, end if has_end else None)
+
+
+def fixed_offsets(lines: pd.DataFrame, judged: Array, log: Log) -> pd.DataFrame:
     """Write a finding for each start offset of an infusion that is not listed.
 
     Parameters
@@ -127,98 +131,116 @@ def fixed_offsets(
 
     Returns
     -------
-    iterator of dict
+    DataFrame
         Set-up findings, without id and month.
     """
     sure = judged[~lines["is_doubtful"].to_numpy(bool)[judged]]
-    offsets = start_offsets(lines[LOOKED_AT].take(sure))
+    offsets = start_offsets(lines, sure)
+    if offsets.empty:
+        return pd.DataFrame()
     names = are_among(lines["infusion_id"].take(judged), offsets.index)
-    rows_of = quoted(lines.take(judged[names.to_numpy(bool)]), log)
-    events = [
-        _offset(str(name), amount, sd, rows_of[str(name)])
-        for name, amount, sd in offsets.itertuples(name=None)
-    ]
-    return _findings(events, rows_of, log)
-
-
-def _offset(
-    infusion_id: str, amount_ml: float, sd_ml: float, rows: Sequence[Reading]
-) -> Event:
-    hours = (0.0, rows[0].elapsed_h)
-    return Event(
-        infusion_id=infusion_id,
-        kind=FindingKind.START_OFFSET,
-        began_h=hours,
-        ended_h=hours,
-        first_visible=0,
-        largest=0,
-        volume_ml=-amount_ml,
-        volume_low_ml=-amount_ml - _Z * sd_ml,
-        volume_high_ml=-amount_ml + _Z * sd_ml,
-        slips=np.zeros(len(rows)),
+    read = quoted(lines, judged[names.to_numpy(bool)])
+    amount, sd = (offsets[name].to_numpy() for name in ("amount_ml", "sd_ml"))
+    until = read.column("elapsed_h")[read.runs.begins]
+    events = pd.DataFrame(
+        {
+            "infusion_id": offsets.index,
+            "kind": str(FindingKind.START_OFFSET),
+            "first_visible": 0,
+            "largest": 0,
+            "volume_ml": -amount,
+            "volume_low_ml": -amount - _Z * sd,
+            "volume_high_ml": -amount + _Z * sd,
+            "probability": np.nan,
+            "kind_probability": np.nan,
+            "rival": "",
+            "rival_probability": np.nan,
+            **dict(zip(_WINDOWS, (0.0, until, 0.0, until), strict=True)),
+        }
     )
+    known = log.infusions[_TOLD].loc[events["infusion_id"]]
+    events = _with_windows(events, read, known)
+    findings = _findings(events, read, known, log)
+    sentences = offsets_in_words(events, read)
+    return findings.assign(sentence=pd.Series(sentences, dtype="str"))
+
+
+def _by_columns(listing: Sequence[Event], read: Quoted) -> pd.DataFrame:
+    """Give events as a table, in the order of their readings."""
+    columns = zip(*map(attrgetter(*_ALONE), listing), strict=True)
+    hours = np.array([(*event.began_h, *event.ended_h) for event in listing])
+    events = pd.DataFrame(
+        {
+            **dict(zip(_ALONE, columns, strict=True)),
+            "kind": [str(event.kind) for event in listing],
+            **dict(zip(_WINDOWS, hours.T, strict=True)),
+        }
+    )
+    names = pd.Index(read.rows["infusion_id"].iloc[read.runs.begins])
+    place = pd.Index(events["infusion_id"]).get_indexer(names)
+    return events.take(place).reset_index(drop=True)
+
+
+def _with_windows(
+    events: pd.DataFrame, read: Quoted, known: pd.DataFrame
+) -> pd.DataFrame:
+    """Give `_WINDOWS` as times, no finer than the ward writes them, NaT if not known.
+
+    With them stands which reading could first have shown the event.
+    """
+    largest = read.runs.begins + events["largest"].to_numpy()
+    step = read.column("time_step_h")[largest]
+    wide = events[list(_WINDOWS)].to_numpy() + step[:, None] * [-1, 1, -1, 1]
+    seconds = pd.DataFrame(np.round(wide * 3600), columns=list(_WINDOWS))
+    started = known["started_at"].reset_index(drop=True)
+    events = events.assign(
+        **{
+            name: started + pd.to_timedelta(seconds[name], unit="s").dt.as_unit("us")
+            for name in _WINDOWS
+        }
+    )
+    seen = first_visible(
+        read,
+        events["first_visible"].to_numpy(),
+        events["volume_ml"].to_numpy(),
+        events["began_earliest"].to_numpy("datetime64[us]"),
+    )
+    return events.assign(first_visible=seen)
 
 
 def _findings(
-    events: Sequence[Event], rows_of: Mapping[str, Sequence[Reading]], log: Log
-) -> Iterator[dict[str, Any]]:
-    """Write events as findings."""
-    names = [event.infusion_id for event in events]
-    known = log.infusions.loc[names, _TOLD]
-    step = [rows_of[event.infusion_id][event.largest].time_step_h for event in events]
-    hours = np.array([[*event.began_h, *event.ended_h] for event in events])
-    windows = _clocks(known["started_at"], hours.reshape(-1, 4), np.array(step))
-    for event, window, infusion in zip(
-        events, windows, known.to_dict("records"), strict=True
-    ):
-        rows = rows_of[event.infusion_id]
-        seen = first_visible(event, rows, window["began_earliest"])
-        if seen != event.first_visible:
-            event = replace(event, first_visible=seen)  # noqa: PLW2901 - the same event
-        yield {**_finding(event, rows, infusion), **window}
-
-
-def _finding(
-    event: Event, rows: Sequence[Reading], infusion: Mapping[Hashable, Any]
-) -> dict[str, Any]:
-    is_offset = event.kind is FindingKind.START_OFFSET
-    at, seen = rows[event.largest], rows[event.first_visible]
-    return {
-        "ward": at.ward,
-        "patient_id": infusion["patient_id"],
-        "infusion_id": event.infusion_id,
-        "driver_id": infusion["driver_id"],
-        "group": str(FindingGroup.SET_UP if is_offset else FindingGroup.DELIVERY),
-        "kind": str(event.kind),
-        "event_probability": event.probability,
-        "kind_probability": event.kind_probability,
-        "rival_kind": event.rival,
-        "rival_probability": event.rival_probability,
-        "anchor": str(event.kind) if is_offset else "",
-        "happened_at": infusion["started_at"],
-        "first_visible": seen.checked_at,
-        "volume_ml": event.volume_ml,
-        "volume_low_ml": event.volume_low_ml,
-        "volume_high_ml": event.volume_high_ml,
-        "hours_equivalent": abs(event.volume_ml) / at.rate_ml_h,
-        "first_source": seen.cited,
-        "last_source": rows[-1].cited,
-        "sentence": sentences.event_in_words(event, rows, infusion),
-    }
-
-
-def _clocks(
-    started: pd.Series, hours: np.ndarray, step_h: np.ndarray
-) -> list[dict[str, Any]]:
-    """Give began and ended as times, no finer than the ward writes them.
-
-    `hours` are those of earliest and latest onset and end, NaN where not known.
-    """
-    wide = hours + step_h[:, None] * np.array([-1, 1, -1, 1])
-    names = ("began_earliest", "began_latest", "ended_earliest", "ended_latest")
-    clocks = {
-        name: started + pd.to_timedelta(np.round(wide[:, at] * 3600), unit="s")
-        for at, name in enumerate(names)
-    }
-    rows = zip(*(clocks[name].tolist() for name in names), strict=True)
-    return [dict(zip(names, row, strict=True)) for row in rows]
+    events: pd.DataFrame, read: Quoted, known: pd.DataFrame, log: Log
+) -> pd.DataFrame:
+    """Write events, with their windows, as findings without a sentence."""
+    begins, ends = read.runs.begins, read.runs.ends
+    largest = begins + events["largest"].to_numpy()
+    labels = read.rows.index
+    first = charted(log, labels[begins + events["first_visible"].to_numpy()])
+    is_offset = events["kind"] == str(FindingKind.START_OFFSET)
+    group = np.where(is_offset, str(FindingGroup.SET_UP), str(FindingGroup.DELIVERY))
+    return pd.DataFrame(
+        {
+            "ward": read.rows["ward"].take(largest).array,
+            "patient_id": known["patient_id"].array,
+            "infusion_id": events["infusion_id"],
+            "driver_id": known["driver_id"].array,
+            "group": pd.array(group, dtype="str"),
+            "kind": events["kind"],
+            "event_probability": events["probability"],
+            "kind_probability": events["kind_probability"],
+            "rival_kind": events["rival"],
+            "rival_probability": events["rival_probability"],
+            "anchor": events["kind"].where(is_offset, ""),
+            "happened_at": known["started_at"].array,
+            **{name: events[name] for name in _WINDOWS},
+            "first_visible": first["checked_at"].array,
+            "volume_ml": events["volume_ml"],
+            "volume_low_ml": events["volume_low_ml"],
+            "volume_high_ml": events["volume_high_ml"],
+            "hours_equivalent": (
+                events["volume_ml"].abs() / read.column("rate_ml_h")[largest]
+            ),
+            "first_source": first["source"].array,
+            "last_source": charted(log, labels[ends])["source"].array,
+        }
+    )

@@ -1,122 +1,149 @@
-"""Readings as findings quote them: plain values, a row at a time.
+"""Readings as findings quote them: by columns, and of those quoted alone.
 
-Findings are few beside readings, and each looks at a handful of rows: taking a row out
-of a frame costs a hundred times what its cells cost.
+Findings are few beside readings, and each looks at a handful of rows. Taken out of a
+frame one by one, a row costs a hundred times what its cells cost: everything here is of
+all findings at once.
 """
 
-from itertools import groupby
-from operator import attrgetter
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from analysis.delivery.batches import Array
+from analysis.delivery.runs import Runs, runs_of
 from analysis.intake import Log
-from analysis.lookup import are_among
+from analysis.lookup import clocks
+
+#: Whose row it is.
+WHOSE = ("ward", "patient_id", "infusion_id", "driver_id")
+
+#: What findings look at in the lines.
+_OF_LINE = [
+    "infusion_id",
+    "ward",
+    "checked_at",
+    "elapsed_h",
+    "observed_ml",
+    "expected_ml",
+    "residual_ml",
+    "base_ml",
+    "rate_ml_h",
+    "sd_ml",
+    "reading_sd_ml",
+    "time_step_h",
+    "is_floored",
+    "is_doubtful",
+]
 
 
-class Reading(NamedTuple):
-    """One row of the check log with its line.
+@dataclass(frozen=True, slots=True)
+class Quoted:
+    """Readings of m infusions that have a finding.
 
     Attributes
     ----------
-    row : int
-        Label in the check log.
-    cited : str
-        file:line.
-    infusion_id, ward, patient_id, driver_id : str
-        Whose it is.
-    column : str
-        Column that the volume was charted in.
-    charted_ml : float
-        What stands there.
-    checked_at : Timestamp
-        When it was made.
-    elapsed_h : float
-        Since the start.
-    observed_ml, expected_ml, residual_ml, base_ml, rate_ml_h : float
-        As given by `expected_lines`.
-    sd_ml, reading_sd_ml : float
-        As given by `add_standard_deviations`.
-    time_step_h : float
-        Step that the ward writes its times to [h].
-    is_floored, is_doubtful : bool
-        The line stops at an empty syringe; the reading is doubtful.
+    rows : DataFrame, n rows
+        What findings look at in `Delivery.lines`, in order of infusion and time.
+    runs : Runs
+        Rows of each infusion.
     """
 
-    row: int
-    cited: str
-    infusion_id: str
-    ward: str
-    patient_id: str
-    driver_id: str
-    column: str
-    charted_ml: float
-    checked_at: pd.Timestamp
-    elapsed_h: float
-    observed_ml: float
-    expected_ml: float
-    residual_ml: float
-    base_ml: float
-    rate_ml_h: float
-    sd_ml: float
-    reading_sd_ml: float
-    time_step_h: float
-    is_floored: bool
-    is_doubtful: bool
+    rows: pd.DataFrame
+    runs: Runs
+
+    def column(self, name: str) -> Array:
+        """Give a column.
+
+        Parameters
+        ----------
+        name : str
+            Numbers, or true and false.
+
+        Returns
+        -------
+        array, shape (n,)
+            Its values.
+        """
+        return np.asarray(self.rows[name].to_numpy())
+
+    def first(self, is_so: Array, otherwise: Array) -> Array:
+        """Find the first reading of each infusion that is so.
+
+        Parameters
+        ----------
+        is_so : array of bool, shape (n,)
+            Readings.
+        otherwise : array of int, shape (m,)
+            Position where none is.
+
+        Returns
+        -------
+        array of int, shape (m,)
+            Positions, counted from 0 in each infusion.
+        """
+        found = self.runs.first_row(is_so)
+        return np.where(is_so[found], found - self.runs.begins, otherwise)
+
+    def most(self, values: Array) -> Array:
+        """Find the reading of each infusion with the most of something.
+
+        Parameters
+        ----------
+        values : array of float, shape (n,)
+            None missing.
+
+        Returns
+        -------
+        array of int, shape (m,)
+            Rows, the first of equals.
+        """
+        most = np.maximum.reduceat(values, self.runs.begins)
+        return self.runs.first_row(values == self.runs.each(most))
 
 
-#: Fields as they stand in the check log, and as they stand in the lines.
-_CHARTED = ("infusion_id", "ward", "patient_id", "driver_id")
-_OF_LINE = Reading._fields[Reading._fields.index("checked_at") :]
-
-
-def quoted(lines: pd.DataFrame, log: Log) -> dict[str, tuple[Reading, ...]]:
-    """Give the rows of each infusion as plain values.
+def quoted(lines: pd.DataFrame, at: Array) -> Quoted:
+    """Give the readings of some infusions.
 
     Parameters
     ----------
     lines : DataFrame
-        Rows of the lines that have a volume; those of an infusion stand together.
-    log : Log
-        Gives what was charted.
+        As `Delivery.lines`, in order of infusion and time.
+    at : array of int
+        Which rows, in order.
 
     Returns
     -------
-    dict
-        By infusion_id, in the order of `lines`.
+    Quoted
+        Of those rows.
     """
-    charted = log.checks.take(log.checks.index.get_indexer(lines.index))
-    column = ("volume_" + lines["source"] + "_ml").to_numpy(dtype=object)
-    remaining, given = charted["volume_remaining_ml"], charted["volume_delivered_ml"]
-    volume = np.where(column == "volume_remaining_ml", remaining, given)
-    rows = zip(
-        lines.index.tolist(),
-        charted["source"].tolist(),
-        *(charted[name].tolist() for name in _CHARTED),
-        column.tolist(),
-        volume.tolist(),
-        *(lines[name].tolist() for name in _OF_LINE),
-        strict=True,
-    )
-    readings = map(Reading._make, rows)
-    by_infusion = groupby(readings, attrgetter("infusion_id"))
-    return {infusion_id: tuple(own) for infusion_id, own in by_infusion}
+    rows = lines[_OF_LINE].take(at)
+    return Quoted(rows, runs_of(rows["infusion_id"]))
 
 
-def of_infusions(lines: pd.DataFrame, names: pd.Index) -> pd.DataFrame:
-    """Give the rows of some infusions.
+def charted(log: Log, index: pd.Index) -> pd.DataFrame:
+    """Give rows of the check log as charted.
 
     Parameters
     ----------
-    lines : DataFrame
-        With infusion_id.
-    names : Index of str
-        Which.
+    log : Log
+        Canonical tables.
+    index : Index
+        Labels of rows.
 
     Returns
     -------
     DataFrame
-        In the order of `lines`.
+        With whose they are, source, checked_at, clock (that time in words), rate and
+        volumes.
     """
-    return lines[are_among(lines["infusion_id"], names)]
+    names = [
+        *WHOSE,
+        "source",
+        "checked_at",
+        "set_rate_ml_h",
+        "volume_remaining_ml",
+        "volume_delivered_ml",
+    ]
+    rows = log.checks[names].take(log.checks.index.get_indexer(index))
+    return rows.assign(clock=clocks(rows["checked_at"]))

@@ -59,6 +59,21 @@ class Runs:
         """
         return values.repeat(self.sizes)
 
+    def of_rows(self, at: Array) -> Array:
+        """Tell which run some rows are in.
+
+        Parameters
+        ----------
+        at : array of int
+            Rows.
+
+        Returns
+        -------
+        array of int
+            Runs, one a row.
+        """
+        return np.asarray(np.searchsorted(self.begins, at, side="right") - 1)
+
     def total(self, values: Array) -> Array:
         """Add up each run.
 

@@ -8,6 +8,7 @@ practice, no source. Delivery at the set rate afterwards tells it from a fault.
 import numpy as np
 import pandas as pd
 
+from analysis.delivery.batches import Array
 from analysis.delivery.noise import FLOW_SD, LIMIT_SD
 from analysis.delivery.runs import runs_of
 
@@ -16,22 +17,20 @@ PRIMING_ML, START_UP_ML = 1.5, 0.85
 #: Readings beyond the limit, and readings that tell, before anything is said.
 _FEWEST = 2
 
-
 _NUMBERS = ["residual_ml", "sd_ml", "reading_sd_ml", "delivered_ml", "expected_ml"]
 
-#: Columns that `start_offsets` looks at.
-LOOKED_AT = ["infusion_id", *_NUMBERS, "is_floored"]
 
-
-def start_offsets(readings: pd.DataFrame) -> pd.DataFrame:
+def start_offsets(lines: pd.DataFrame, at: Array) -> pd.DataFrame:
     """Find infusions off the line by one amount from the first reading on.
 
     Parameters
     ----------
-    readings : DataFrame
-        Readings of infusions without a delivery finding, without doubtful ones, in
-        order of infusion and time: residual_ml, sd_ml, reading_sd_ml, delivered_ml,
-        expected_ml, is_floored.
+    lines : DataFrame
+        As `Delivery.lines`, in order of infusion and time: infusion_id, residual_ml,
+        sd_ml, reading_sd_ml, delivered_ml, expected_ml, is_floored.
+    at : array of int
+        Rows that are readings of infusions without a delivery finding and not
+        doubtful, in order.
 
     Returns
     -------
@@ -39,27 +38,39 @@ def start_offsets(readings: pd.DataFrame) -> pd.DataFrame:
         Indexed by infusion_id: amount_ml (residual of the first reading; negative is
         priming) and sd_ml of that reading.
     """
-    runs = runs_of(readings["infusion_id"])
+    at = at[_may_be(lines, at)]
+    runs = runs_of(lines["infusion_id"].take(at))
     residual, sd, reading_sd, given, expected = (
-        readings[name].to_numpy(float) for name in _NUMBERS
+        lines[name].to_numpy(float)[at] for name in _NUMBERS
     )
     amount = residual[runs.begins]
     own = runs.each(amount)
     spread = reading_sd**2 + runs.each(reading_sd[runs.begins]) ** 2
     spread += (FLOW_SD * (given - runs.each(given[runs.begins]))) ** 2
     # An emptied syringe can be no further ahead: its readings say nothing.
-    tells = (expected > np.abs(own)) | ~readings["is_floored"].to_numpy(bool)
+    tells = (expected > np.abs(own)) | ~lines["is_floored"].to_numpy(bool)[at]
     flat = np.abs(residual - own) <= LIMIT_SD * np.sqrt(spread)
-    beyond = np.abs(residual) > LIMIT_SD * sd
     is_offset = (
         (amount >= -PRIMING_ML)
         & (amount <= START_UP_ML)
         & (runs.total(tells) >= _FEWEST)
-        & (runs.total(beyond) >= _FEWEST)
         & ~runs.any(~flat & tells)
     )
     first = runs.begins[is_offset]
     return pd.DataFrame(
         {"amount_ml": amount[is_offset], "sd_ml": sd[first]},
-        index=pd.Index(readings["infusion_id"].iloc[first], name="infusion_id"),
+        index=pd.Index(lines["infusion_id"].iloc[at[first]], name="infusion_id"),
     )
+
+
+def _may_be(lines: pd.DataFrame, at: Array) -> Array:
+    """Tell which rows are of infusions with enough readings beyond their limit.
+
+    Few are: all else is asked of these alone.
+    """
+    runs = runs_of(lines["infusion_id"].take(at))
+    residual, sd = (
+        lines[name].to_numpy(float)[at] for name in ("residual_ml", "sd_ml")
+    )
+    beyond = np.abs(residual) > LIMIT_SD * sd
+    return np.asarray(runs.each(runs.total(beyond) >= _FEWEST))

@@ -92,7 +92,7 @@ def _steps(rows: pd.DataFrame) -> pd.Series:
     return pd.concat(each, axis=1).max(axis=1)
 
 
-def scale_and_display_findings(log: Log, policy: Policy) -> list[dict[str, object]]:
+def scale_and_display_findings(log: Log, policy: Policy) -> pd.DataFrame:
     """Write a set-up finding where scale and display part steadily.
 
     Parameters
@@ -104,16 +104,18 @@ def scale_and_display_findings(log: Log, policy: Policy) -> list[dict[str, objec
 
     Returns
     -------
-    list of dict
+    DataFrame
         Set-up findings, without id and month.
     """
     table = scale_over_display(log)
     off = (table["ratio"] - 1).abs() > _LEAST_OFF
     found = table[off & table["is_steady"] & (table["ratio"] > 0)]
-    return [
-        _finding(log, policy, str(infusion_id), row)
-        for infusion_id, row in found.iterrows()
-    ]
+    return pd.DataFrame(
+        [
+            _finding(log, policy, str(infusion_id), row)
+            for infusion_id, row in found.iterrows()
+        ]
+    )
 
 
 def _finding(

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.delivery.sentences import SLIP
+from analysis.delivery.charting import SLIP
 from analysis.intake import Log
 from analysis.lookup import clock
 from analysis.quality.rows import DELIVERED, RATE, REMAINING, Rows

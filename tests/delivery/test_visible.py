@@ -6,43 +6,27 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.delivery.decision import Event
-from analysis.delivery.quoted import Reading
+from analysis.delivery.quoted import Quoted
+from analysis.delivery.runs import runs_of
 from analysis.delivery.visible import first_visible
-from analysis.terms import FindingKind
 from tests.tiny import audit, moment, only, syringe
 
 SD = 0.5
 
 
-def rows_off(off_sd: tuple[float, ...], doubtful: tuple[int, ...]) -> list[Reading]:
+def rows_off(off_sd: tuple[float, ...], doubtful: tuple[int, ...]) -> pd.DataFrame:
     """Give readings every 4 h, so many standard deviations off the line."""
+    place = np.arange(len(off_sd))
     first = pd.Timestamp("2026-06-01T14:00", tz="Europe/London")
-    return [
-        Reading(
-            row=place,
-            cited=f"checks.csv:{place + 2}",
-            infusion_id="I1",
-            ward="Alder Ward",
-            patient_id="P1",
-            driver_id="D1",
-            column="volume_remaining_ml",
-            charted_ml=8.0,
-            checked_at=first + pd.Timedelta(hours=4 * place),
-            elapsed_h=4.0 * (place + 1),
-            observed_ml=8.0,
-            expected_ml=8.0 - SD * off,
-            residual_ml=SD * off,
-            base_ml=16.0,
-            rate_ml_h=0.67,
-            sd_ml=SD,
-            reading_sd_ml=0.1,
-            time_step_h=0.25,
-            is_floored=True,
-            is_doubtful=place in doubtful,
-        )
-        for place, off in enumerate(off_sd)
-    ]
+    return pd.DataFrame(
+        {
+            "infusion_id": "I1",
+            "checked_at": first + pd.to_timedelta(4 * place, unit="h"),
+            "residual_ml": SD * np.array(off_sd),
+            "sd_ml": SD,
+            "is_doubtful": np.isin(place, doubtful),
+        }
+    )
 
 
 @pytest.mark.parametrize(
@@ -69,19 +53,24 @@ def test_the_first_reading_that_could_have_shown_it(
     wanted: int,
 ) -> None:
     rows = rows_off(off_sd, doubtful)
-    event = Event(
-        infusion_id="I1",
-        kind=FindingKind.STALL,
-        began_h=(0.0, 8.0),
-        ended_h=(8.0, 12.0),
-        first_visible=3,
-        largest=4,
-        volume_ml=volume_ml,
-        volume_low_ml=volume_ml,
-        volume_high_ml=volume_ml,
-        slips=np.zeros(5),
+    # Beside an infusion that shows something at once: each is looked at alone.
+    other = rows_off((9, 9, 9, 9), ()).assign(infusion_id="I0")
+    both = pd.concat([other, rows], ignore_index=True)
+    times = both["checked_at"].to_numpy("datetime64[us]")
+    seen = first_visible(
+        Quoted(both, runs_of(both["infusion_id"])),
+        np.array([1, 3]),
+        np.array([-2.0, volume_ml]),
+        times[[0, 4 + began]],
     )
-    assert first_visible(event, rows, rows[began].checked_at) == wanted
+    assert seen.tolist() == [0, wanted]
+
+
+def test_without_an_onset_the_shape_alone_shows_it() -> None:
+    rows = rows_off((9, 9, 9, 9), ())
+    read = Quoted(rows, runs_of(rows["infusion_id"]))
+    unknown = np.array(["NaT"], dtype="datetime64[us]")
+    assert first_visible(read, np.array([2]), np.array([-2.0]), unknown).tolist() == [2]
 
 
 def test_a_window_is_as_wide_as_the_ward_writes_its_times(tmp_path: Path) -> None:
