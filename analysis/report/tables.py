@@ -95,13 +95,14 @@ def _own_words(coded: pd.Categorical) -> pd.Categorical:
     first, last = max(int(codes.min()), 0), int(codes.max())
     is_there = np.zeros(len(coded.categories) + 1, dtype=np.bool_)
     is_there[codes] = True  # the last place is that of -1, a missing value
-    words = coded.categories[first : last + 1]
+    # (Of the array: an index that was looked into makes tables for a slice, too.)
+    words = coded.categories.array[first : last + 1]
     if not is_there[first : last + 1].all():
         words = words.take(np.flatnonzero(is_there[first : last + 1]))
     place = np.cumsum(is_there, dtype=np.int32) - 1
     place[-1] = -1
     own = place.take(codes, mode="wrap")
-    return pd.Categorical.from_codes(own, dtype=kind_of(words))
+    return pd.Categorical.from_codes(own, dtype=kind_of(pd.Index(words)))
 
 
 def _rows(part: pd.DataFrame, table: Table, policy: Policy) -> bytes:
