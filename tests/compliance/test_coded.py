@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from analysis.compliance.coded import as_texts, coded, in_order, together
+from analysis.compliance.coded import as_texts, coded, in_order, kind_of, together
 from analysis.compliance.measure import WORDS, words
 from analysis.compliance.unit_tables import months_of
 from analysis.compliance.units import measure_units
@@ -27,6 +27,26 @@ def test_columns_of_several_categories_become_one_and_missing_stays_missing() ->
     assert found.cat.categories.tolist() == ["a", "b", "c"]
     assert found.isna().tolist() == [False, True, False, False, False]
     assert found.dropna().tolist() == ["b", "a", "c", "a"]
+
+
+def test_a_type_made_the_quick_way_is_the_one_pandas_makes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    different = pd.Index(["b", "a", "\N{MICRO SIGN}"], dtype="str")
+    plain = pd.CategoricalDtype(different, ordered=False)
+    quick = kind_of(different)
+    codes = [1, -1, 0, 2]
+    for kind in (quick, plain):
+        held = pd.Series(pd.Categorical.from_codes(codes, dtype=kind))
+        assert held.astype("str").tolist()[2:] == ["b", "\N{MICRO SIGN}"]
+        assert held.isna().tolist() == [False, True, False, False]
+    assert quick == plain
+    assert hash(quick) == hash(plain)
+    assert quick.ordered is plain.ordered is False
+    # A pandas that has no quick way.
+    if hasattr(pd.CategoricalDtype, "_from_fastpath"):
+        monkeypatch.delattr(pd.CategoricalDtype, "_from_fastpath")
+    assert kind_of(different) == plain
 
 
 def test_units_of_one_id_are_put_in_order_of_time() -> None:
